@@ -1,0 +1,113 @@
+"""One root canal as the models see it.
+
+Conventions (hold everywhere): lengths mm; stations `z` are arc length along the centreline from the
+radiographic terminus, 0 there, growing coronally. What a rubber stop shows is the depth from the
+reference point, `depth = length - z`, `length` being the distance from reference point to terminus.
+The working length may end short of the terminus, at `end` (z of the preparation's end).
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canalwright.anatomy.tooth import Tooth
+from canalwright.instruments import File
+from canalwright.quantities import Reading, Source
+
+Array = NDArray[np.float64]
+STEP = 0.1
+
+
+@dataclass(frozen=True)
+class Lumen:
+    """The hollow of a canal as a shape in space, by station; all arrays have shape (n,) but `centre` (n, 3).
+
+    `minor`, `major`: least and greatest width. `axis`: unit direction of the greatest width, shape
+    (n, 3), at right angles to the centreline. `wall`: least dentine from the lumen to the root surface.
+    `area`: section area where it was measured, else that of the ellipse.
+    """
+
+    z: Array
+    minor: Array
+    major: Array
+    centre: Array
+    axis: Array
+    wall: Array
+    area: Array
+
+    @property
+    def size(self) -> int:
+        """Number of stations."""
+        return len(self.z)
+
+    @property
+    def volume(self) -> float:
+        """Volume by the trapezoid rule over stations, mm3."""
+        return float(np.trapezoid(self.area, self.z)) if hasattr(np, "trapezoid") else float(np.trapz(self.area, self.z))
+
+    @property
+    def root_radius(self) -> Array:
+        """Radius of the round root whose least wall is that of the lumen, shape (n,), mm."""
+        return self.minor / 2 + self.wall
+
+    def at(self, z: float, values: Array) -> float:
+        """Linear interpolation of a station array at `z`."""
+        return float(np.interp(z, self.z, values))
+
+
+@dataclass(frozen=True, slots=True)
+class Portal:
+    """A portal of exit other than the terminus: a side branch at `z`, or an isthmus or delta.
+
+    `direction` in words of the trade ('mesial', 'buccal', ...), `length` from canal to root surface.
+    """
+
+    z: float
+    diameter: Reading
+    kind: str = "lateral canal"
+    direction: str = ""
+    length: float | None = None
+    source: Source | None = None
+
+
+@dataclass(frozen=True)
+class Canal:
+    """A measured canal.
+
+    `native` is the lumen before the finishing file; `file` the finishing file of the plan, taken to
+    z = `end`. `errors` names the uncertain readings that the models draw from; each moves the
+    geometry as `canalwright.anatomy.perturbed` says. `sources` gives the source of each field by
+    its case-file key.
+    """
+
+    tooth: Tooth
+    name: str
+    native: Lumen
+    length: Reading
+    end: float
+    file: File
+    reference: str = "cusp tip"
+    orifice: float = 0.0
+    crest: float | None = None
+    cej: float | None = None
+    post: bool = False
+    foramen: float | None = None
+    portals: tuple[Portal, ...] = ()
+    errors: Mapping[str, Reading] = field(default_factory=dict)
+    sources: Mapping[str, Source] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    @property
+    def working_length(self) -> float:
+        """Reference point to the end of the preparation, mm."""
+        return self.length.value - self.end
+
+    def depth(self, z: float) -> float:
+        """What the rubber stop shows when the tip is at station `z`, mm from the reference point."""
+        return self.length.value - z
+
+    def with_native(self, native: Lumen) -> "Canal":
+        """The same canal with another native lumen."""
+        return replace(self, native=native)

@@ -1,0 +1,121 @@
+"""Quasi-random draws of many readings, and what they say of a computed number.
+
+Scrambled Sobol points (Owen 1998, J Complexity 14:466-489) through `scipy.stats.qmc`. The share of
+each input in the variance of an output is the squared standardised regression coefficient on its
+normal score (Saltelli et al. 2008, Global Sensitivity Analysis, ch. 1), first order only: the part
+that the regression does not explain stays unattributed and is counted as supposed in proportion.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+from scipy.stats import qmc
+
+from canalwright.quantities.provenance import COMPUTED, Source
+from canalwright.quantities.quantity import Quantity
+from canalwright.quantities.reading import Reading
+
+LOW, HIGH = 0.05, 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Contribution:
+    """Share (0 to 1) of one named input in the variance of an output."""
+
+    name: str
+    share: float
+    supposed: bool
+
+
+@dataclass(frozen=True)
+class Sample:
+    """Draws of named readings: `values` has shape (draws, names); row 0 holds the readings themselves."""
+
+    readings: Mapping[str, Reading]
+    values: NDArray[np.float64] = field(repr=False)
+    scores: NDArray[np.float64] = field(repr=False)
+
+    @property
+    def size(self) -> int:
+        """Number of draws, the nominal first one included."""
+        return len(self.values)
+
+    def __getitem__(self, name: str) -> NDArray[np.float64]:
+        """Draws of one reading, shape (draws,)."""
+        return self.values[:, self._index(name)]
+
+    def score(self, name: str) -> NDArray[np.float64]:
+        """Standard normal scores of one reading, shape (draws,); 0 in the nominal draw."""
+        return self.scores[:, self._index(name)]
+
+    def _index(self, name: str) -> int:
+        try:
+            return list(self.readings).index(name)
+        except ValueError:
+            raise KeyError(f"no reading named {name!r}; there are {', '.join(self.readings)}") from None
+
+    def contributions(self, output: NDArray[np.float64]) -> tuple[Contribution, ...]:
+        """Inputs by their share in the variance of `output`, shape (draws,), greatest first."""
+        y = output[1:]
+        good = np.isfinite(y)
+        active = [i for i, reading in enumerate(self.readings.values()) if reading.error > 0]
+        if good.sum() <= len(active) + 1 or not active or np.ptp(y[good]) < 1e-12:
+            return ()
+        x = self.scores[1:, active][good]
+        x = (x - x.mean(0)) / x.std(0)
+        y = (y[good] - y[good].mean()) / y[good].std()
+        slopes = np.linalg.lstsq(x, y, rcond=None)[0]
+        shares = slopes**2 / max(1.0, float(np.sum(slopes**2)))
+        names = list(self.readings)
+        found = [
+            Contribution(names[i], float(share), self.readings[names[i]].source.origin.supposed)
+            for i, share in zip(active, shares, strict=True)
+        ]
+        return tuple(sorted(found, key=lambda c: -c.share))
+
+    def summarise(self, output: NDArray[np.float64], unit: str, source: Source = COMPUTED) -> Quantity:
+        """The nominal value (draw 0) of `output`, shape (draws,), with its 5-95 % interval.
+
+        Infinite draws count in the interval (an unbounded end stays infinite); NaN is refused.
+        Raises ValueError for NaN or a wrong length.
+        """
+        output = np.asarray(output, dtype=float)
+        if output.shape != (self.size,):
+            raise ValueError(f"expected {self.size} draws, got shape {output.shape}")
+        if np.isnan(output).any():
+            raise ValueError("a draw is not a number")
+        value = float(output[0])
+        if self.size == 1:
+            return Quantity(value, value, value, unit, source)
+        low, high = (
+            float(np.quantile(output[1:], p, method=m))  # type: ignore[call-overload]
+            for p, m in ((LOW, "lower"), (HIGH, "higher"))
+        )
+        ranked = self.contributions(output)
+        explained = sum(c.share for c in ranked)
+        supposed = sum(c.share for c in ranked if c.supposed) / explained if explained > 0 else 0.0
+        return Quantity(value, min(low, value), max(high, value), unit, source, supposed, ranked[0].name if ranked else "")
+
+
+def draw(readings: Mapping[str, Reading], size: int, seed: int) -> Sample:
+    """Draw `size` quasi-random values of each reading (plus the nominal one in row 0), seeded.
+
+    Raises ValueError when `size` is negative.
+    """
+    if size < 0:
+        raise ValueError(f"number of draws must be 0 or more, not {size}")
+    count = len(readings)
+    if size == 0 or count == 0:
+        scores = np.zeros((size, count))
+        u = np.full((size, count), 0.5)
+    else:
+        engine = qmc.Sobol(count, scramble=True, seed=seed)
+        u = np.clip(engine.random_base2(int(np.ceil(np.log2(size))) if size > 1 else 0)[:size], 1e-9, 1 - 1e-9)
+        scores = ndtri(u)
+    columns = [reading.quantile(u[:, i]) for i, reading in enumerate(readings.values())]
+    body = np.column_stack(columns) if columns else np.zeros((size, 0))
+    nominal = np.array([[reading.value for reading in readings.values()]]).reshape(1, count)
+    return Sample(dict(readings), np.vstack([nominal, body]), np.vstack([np.zeros((1, count)), scores]))
