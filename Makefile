@@ -1,0 +1,59 @@
+# Everything runs in a virtual environment made from the hash-pinned lock; nothing else has to be there but python3 and make.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.installed-$(shell cksum requirements.lock | cut -d' ' -f1)
+DEMO_OUT ?= demo-output
+
+.PHONY: help setup demo serve test lint bench evidence schemas lock clean
+
+help:
+	@echo "make demo    set all up and run the main job on an invented tooth"
+	@echo "make serve   open the page on this machine"
+	@echo "make test    set all up and run every test"
+	@echo "make lint    formatter, linter, type checker, rooms"
+	@echo "make bench   timings, as ratios against general-purpose libraries"
+	@echo "make evidence  rebuild docs/evidence.md;  make schemas  rebuild docs/formats;  make lock  renew the lock"
+
+setup: $(STAMP)
+
+$(STAMP): requirements.lock pyproject.toml
+	$(PYTHON) -c 'import sys; sys.exit("canalwright needs Python 3.11 or later") if sys.version_info < (3, 11) else None'
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	rm -f $(VENV)/.installed-*
+	touch $@
+
+demo: setup
+	$(BIN)/canalwright demo --out $(DEMO_OUT)
+
+serve: setup
+	$(BIN)/canalwright serve
+
+test: setup
+	$(BIN)/python -m pytest -n 2 --dist loadgroup
+
+lint: setup
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: setup
+	$(BIN)/python -m benchmarks
+
+evidence: setup
+	$(BIN)/python -m tests.evidence.build
+
+schemas: setup
+	$(BIN)/python -m canalwright.casefile.schema_files docs/formats
+
+lock:
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet uv
+	$(BIN)/uv pip compile --quiet --universal --generate-hashes --no-emit-index-url --no-header --python-version 3.11 --extra dev \
+		pyproject.toml -o requirements.lock
+
+clean:
+	rm -rf $(VENV) $(DEMO_OUT) .pytest_cache .mypy_cache .ruff_cache .hypothesis
