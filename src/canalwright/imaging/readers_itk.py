@@ -1,0 +1,196 @@
+"""NIfTI, NRRD and MetaImage through SimpleITK, after the header's own claims were checked.
+
+SimpleITK turns every one of them to LPS. It trusts the sizes in a header and pads a cut NIfTI file in
+silence, so size, length and place of the voxel data are checked here first.
+"""
+
+import gzip
+import re
+import struct
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import SimpleITK as sitk
+
+from canalwright.imaging.errors import ScanError
+from canalwright.imaging.volume import Scan, affine_from
+
+LIMIT_BYTES = 8 << 30
+DEFLATE_LIMIT = 1040  # deflate cannot shrink data more than about 1032 times (zlib, technical details)
+_NIFTI_BYTES = {2: 1, 4: 2, 8: 4, 16: 4, 64: 8, 256: 1, 512: 2, 768: 4}
+_NRRD_BYTES = {
+    **dict.fromkeys(("signed char", "int8", "int8_t", "uchar", "unsigned char", "uint8", "uint8_t"), 1),
+    **dict.fromkeys(("short", "short int", "signed short", "int16", "int16_t"), 2),
+    **dict.fromkeys(("ushort", "unsigned short", "unsigned short int", "uint16", "uint16_t"), 2),
+    **dict.fromkeys(("int", "signed int", "int32", "int32_t", "uint", "unsigned int", "uint32", "uint32_t"), 4),
+    "float": 4,
+    "double": 8,
+}
+_META_BYTES = {
+    **dict.fromkeys(("MET_CHAR", "MET_UCHAR"), 1),
+    **dict.fromkeys(("MET_SHORT", "MET_USHORT"), 2),
+    **dict.fromkeys(("MET_INT", "MET_UINT", "MET_FLOAT"), 4),
+    "MET_DOUBLE": 8,
+}
+
+
+@dataclass(frozen=True)
+class Claim:
+    """What a header claims: sizes along its axes, bytes per voxel, and the stored bytes behind it."""
+
+    sizes: tuple[int, ...]
+    bytes_each: int
+    stored: int
+    packed: bool
+
+
+def read_volume_file(path: Path, kind: str) -> Scan:
+    """Read one volume of `kind` 'nifti', 'nrrd' or 'meta'. Raises ScanError."""
+    try:
+        claim = {"nifti": _nifti, "nrrd": _nrrd, "meta": _meta}[kind](path)
+    except (ValueError, struct.error, EOFError, zlib.error, gzip.BadGzipFile, OverflowError) as error:
+        if isinstance(error, ScanError):
+            raise
+        raise ScanError(path, f"its {kind} header cannot be understood ({_short(error)}): export it again") from None
+    sizes = _check(path, claim)
+    reader = sitk.ImageFileReader()
+    reader.SetImageIO({"nifti": "NiftiImageIO", "nrrd": "NrrdImageIO", "meta": "MetaImageIO"}[kind])
+    reader.SetFileName(str(path))
+    try:
+        image = reader.Execute()
+    except RuntimeError as error:
+        raise ScanError(path, f"the voxels cannot be read ({_short(error)}): export it again") from None
+    if image.GetNumberOfComponentsPerPixel() != 1:
+        raise ScanError(path, "colour or vector voxels; allowed: one grey per voxel: export it as grey")
+    if image.GetDimension() == 4 and image.GetSize()[3] == 1:
+        image = image[:, :, :, 0]
+    if image.GetSize() != sizes:
+        raise ScanError(path, f"header says {sizes} voxels, {image.GetSize()} were read: export it again")
+    columns = np.array(image.GetDirection()).reshape(3, 3) * np.array(image.GetSpacing())
+    warnings = ()
+    if np.allclose(image.GetSpacing(), 1.0):
+        warnings = ("voxel size 1 mm along every side: the header may not state one; check it",)
+    voxels = sitk.GetArrayFromImage(image)
+    if voxels.dtype.kind == "f" and not np.isfinite(voxels).all():
+        raise ScanError(path, "greys that are not numbers (NaN or infinite): export it again")
+    return Scan(voxels, affine_from(np.array(image.GetOrigin()), columns), warnings=warnings, path=str(path))
+
+
+def _check(path: Path, claim: Claim) -> tuple[int, int, int]:
+    sizes = claim.sizes
+    while len(sizes) > 3 and sizes[-1] == 1:
+        sizes = sizes[:-1]
+    if len(sizes) != 3:
+        raise ScanError(path, f"{len(sizes)} dimensions {sizes}, allowed 3: give one volume, not a series in time")
+    if min(sizes) < 2 or max(sizes) > 8192:
+        raise ScanError(path, f"sizes {sizes}, allowed 2 to 8192 voxels along each side: not a volume")
+    need = sizes[0] * sizes[1] * sizes[2] * claim.bytes_each
+    if need > LIMIT_BYTES:
+        raise ScanError(path, f"the header claims {need / 2**30:.1f} GiB, allowed {LIMIT_BYTES >> 30}: crop it first")
+    if need > claim.stored * (DEFLATE_LIMIT if claim.packed else 1):
+        raise ScanError(
+            path,
+            f"the header claims {need} bytes of voxels, the file holds {claim.stored}"
+            f"{' packed' if claim.packed else ''}: it is cut short or its header is wrong; copy or export it again",
+        )
+    return sizes[0], sizes[1], sizes[2]
+
+
+def _nifti(path: Path) -> Claim:
+    with path.open("rb") as stream:
+        packed = stream.read(2) == b"\x1f\x8b"
+    with (gzip.open if packed else open)(path, "rb") as stream:
+        head = stream.read(348)
+    if len(head) < 348 or head[344:348] not in (b"n+1\0", b"ni1\0"):
+        raise ScanError(path, "not a NIfTI-1 file; allowed: DICOM, NIfTI-1, NRRD, MHA/MHD, TIFF or PNG stack")
+    if head[344:348] == b"ni1\0":
+        raise ScanError(path, "header and image in two files; allowed: one .nii or .nii.gz: convert it")
+    order = "<" if struct.unpack("<i", head[:4])[0] == 348 else ">"
+    if struct.unpack(order + "i", head[:4])[0] != 348:
+        raise ScanError(path, "NIfTI header size is not 348: the file is damaged; export it again")
+    dims = struct.unpack(order + "8h", head[40:56])
+    code = struct.unpack(order + "h", head[70:72])[0]
+    offset = struct.unpack(order + "f", head[108:112])[0]
+    qform, sform = struct.unpack(order + "2h", head[252:256])
+    if code not in _NIFTI_BYTES:
+        raise ScanError(path, f"datatype {code}; allowed: whole or floating point greys: export it as int16")
+    if not 1 <= dims[0] <= 7 or not 348 <= offset < 1 << 24:
+        raise ScanError(path, f"dim[0] {dims[0]} (allowed 1-7), vox_offset {offset} (allowed 348 on): damaged header")
+    if qform <= 0 and sform <= 0:
+        raise ScanError(
+            path, f"qform_code {qform} and sform_code {sform} state no place in the patient: export it with one"
+        )
+    sizes = tuple(int(d) for d in dims[1 : dims[0] + 1])
+    need = int(np.prod([max(s, 0) for s in sizes], dtype=object)) * _NIFTI_BYTES[code]
+    stored = path.stat().st_size
+    if packed:
+        with path.open("rb") as stream:
+            stream.seek(-4, 2)
+            whole = struct.unpack("<I", stream.read(4))[0]
+        spare = (whole - need - int(offset)) % 2**32
+        if spare > 1 << 20 and need <= LIMIT_BYTES:
+            raise ScanError(path, "the packed file is cut short or damaged: copy or export it again")
+    return Claim(sizes, _NIFTI_BYTES[code], stored - (0 if packed else int(offset)), packed)
+
+
+def _nrrd(path: Path) -> Claim:
+    with path.open("rb") as stream:
+        head = stream.read(1 << 16)
+    end = min((i for i in (head.find(b"\n\n"), head.find(b"\r\n\r\n")) if i >= 0), default=-1)
+    text = (head if end < 0 else head[:end]).decode("latin-1")
+    keys = {k.strip().lower(): v.strip() for k, _, v in (line.partition(":") for line in text.splitlines()[1:]) if v}
+    if end < 0 or "data file" in keys or "datafile" in keys:
+        raise ScanError(path, "voxels not in the same file; allowed: header and voxels in one .nrrd: save it so")
+    encoding = keys.get("encoding", "").lower()
+    kind = keys.get("type", "").lower()
+    if kind not in _NRRD_BYTES or encoding not in ("raw", "gzip", "gz"):
+        raise ScanError(
+            path, f"type {kind[:30]!r}, encoding {encoding[:30]!r}; allowed: grey numbers, raw or gzip: export it so"
+        )
+    if "space directions" not in keys and "spacings" not in keys:
+        raise ScanError(path, "neither 'space directions' nor 'spacings': no voxel size in mm; export it with one")
+    for key in ("line skip", "lineskip", "byte skip", "byteskip"):
+        if keys.get(key, "0") != "0":
+            raise ScanError(path, f"{key} {keys[key][:20]!r}, allowed 0: export it again")
+    sizes = tuple(int(v) for v in keys.get("sizes", "").split())
+    return Claim(sizes, _NRRD_BYTES[kind], path.stat().st_size - end, encoding != "raw")
+
+
+def _meta(path: Path) -> Claim:
+    with path.open("rb") as stream:
+        head = stream.read(1 << 16)
+    match = re.search(rb"ElementDataFile\s*=\s*([^\r\n]+)\r?\n?", head)
+    if match is None:
+        raise ScanError(path, "no ElementDataFile in its header: the file is damaged; export it again")
+    keys = {
+        k.strip(): v.strip()
+        for k, _, v in (line.partition("=") for line in head[: match.start()].decode("latin-1").splitlines())
+    }
+    kind = keys.get("ElementType", "")
+    if kind not in _META_BYTES:
+        raise ScanError(path, f"ElementType {kind[:30]!r}; allowed: grey numbers: export it as MET_SHORT")
+    if keys.get("ElementNumberOfChannels", "1") != "1" or keys.get("BinaryData", "True").lower() != "true":
+        raise ScanError(path, "colour or text voxels; allowed: one binary grey per voxel: export it so")
+    if "ElementSpacing" not in keys and "ElementSize" not in keys:
+        raise ScanError(path, "no ElementSpacing: no voxel size in mm; export it with one")
+    name = match.group(1).decode("latin-1").strip()
+    if name == "LOCAL":
+        stored = path.stat().st_size - match.end()
+    else:
+        data = path.parent / name
+        if Path(name).name != name or not data.is_file():
+            raise ScanError(path, f"ElementDataFile {name[:60]!r} is not a file beside it: keep both together")
+        stored = data.stat().st_size
+    if keys.get("HeaderSize", "0") not in ("0", "-1"):
+        raise ScanError(path, f"HeaderSize {keys['HeaderSize'][:20]!r}, allowed 0 or -1: export it again")
+    sizes = tuple(int(v) for v in keys.get("DimSize", "").split())
+    if len(sizes) != int(keys.get("NDims", len(sizes))):
+        raise ScanError(path, f"NDims {keys['NDims'][:20]} but DimSize {sizes}: damaged header; export it again")
+    return Claim(sizes, _META_BYTES[kind], stored, keys.get("CompressedData", "False").lower() == "true")
+
+
+def _short(error: Exception) -> str:
+    lines = [line.strip() for line in str(error).splitlines() if line.strip()]
+    return (lines[-1] if lines else type(error).__name__)[:120]
