@@ -8,6 +8,7 @@ The working length may end short of the terminus, at `end` (z of the preparation
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,9 @@ from numpy.typing import NDArray
 from canalwright.anatomy.tooth import Tooth
 from canalwright.instruments import File
 from canalwright.quantities import Reading, Source
+
+if TYPE_CHECKING:
+    from canalwright.anatomy.measurements import Measurements
 
 Array = NDArray[np.float64]
 STEP = 0.1
@@ -45,7 +49,9 @@ class Lumen:
     @property
     def volume(self) -> float:
         """Volume by the trapezoid rule over stations, mm3."""
-        return float(np.trapezoid(self.area, self.z)) if hasattr(np, "trapezoid") else float(np.trapz(self.area, self.z))
+        return (
+            float(np.trapezoid(self.area, self.z)) if hasattr(np, "trapezoid") else float(np.trapz(self.area, self.z))
+        )
 
     @property
     def root_radius(self) -> Array:
@@ -72,6 +78,15 @@ class Portal:
     source: Source | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Something possible but unlikely in what was measured: the key it hangs on, what is odd, what to do."""
+
+    key: str
+    message: str
+    action: str
+
+
 @dataclass(frozen=True)
 class Canal:
     """A measured canal.
@@ -79,7 +94,7 @@ class Canal:
     `native` is the lumen before the finishing file; `file` the finishing file of the plan, taken to
     z = `end`. `errors` names the uncertain readings that the models draw from; each moves the
     geometry as `canalwright.anatomy.perturbed` says. `sources` gives the source of each field by
-    its case-file key.
+    its case-file key. `foramen` is the least width of the canal at its terminus. `notes` are doubts about what was measured.
     """
 
     tooth: Tooth
@@ -97,7 +112,19 @@ class Canal:
     portals: tuple[Portal, ...] = ()
     errors: Mapping[str, Reading] = field(default_factory=dict)
     sources: Mapping[str, Source] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
+    notes: tuple[Doubt, ...] = ()
+
+    @classmethod
+    def from_measurements(cls, measurements: "Measurements | None" = None, /, **values: Any) -> "Canal":
+        """The canal from what was measured of it: a `Measurements`, or the same as keyword values.
+
+        `Canal.from_measurements(tooth=46, canal="mesiobuccal", working_length=20.5, finishing_file=(30, 0.04))` is
+        enough; see `Measurements.of` for the rest. Raises MeasurementError for a canal that cannot be.
+        """
+        from canalwright.anatomy.build import from_measurements
+        from canalwright.anatomy.measurements import Measurements
+
+        return from_measurements(measurements if measurements is not None else Measurements.of(**values))
 
     @property
     def working_length(self) -> float:

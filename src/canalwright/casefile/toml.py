@@ -1,0 +1,82 @@
+"""TOML from and to disk: refused when it cannot be text of a sensible size, written so that no half file stays."""
+
+import os
+import re
+import tempfile
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from canalwright.casefile.problems import CaseError, Problem
+
+LARGEST = 20_000_000
+
+
+def read(path: Path) -> dict[str, Any]:
+    """The tables of a TOML file; raises CaseError when it cannot be read or is not TOML."""
+    name = path.name
+    try:
+        if path.is_dir():
+            raise CaseError((Problem(name, "", "", "a file", "this is a folder; name the file in it"),))
+        size = path.stat().st_size
+        if size > LARGEST:
+            allowed = f"at most {LARGEST // 1_000_000} MB"
+            raise CaseError(
+                (Problem(name, "size", f"{size / 1e6:.0f} MB", allowed, "this is no case or tray file; name another"),)
+            )
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        raise CaseError(
+            (Problem(name, "", "", "", f"there is no such file in {path.parent}; check the name"),)
+        ) from None
+    except OSError as error:
+        raise CaseError((Problem(name, "", "", "", f"cannot be read: {error.strerror}"),)) from None
+    return parse(raw, name)
+
+
+def parse(raw: bytes | str, name: str) -> dict[str, Any]:
+    """The tables of TOML text; raises CaseError naming line and column when it is not TOML."""
+    if isinstance(raw, bytes):
+        try:
+            raw = raw.decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            raise CaseError(
+                (Problem(name, "", "", "UTF-8 text", f"not text (byte {error.start}); name a TOML file"),)
+            ) from None
+    if "\0" in raw:
+        raise CaseError((Problem(name, "", "", "UTF-8 text", "a binary file; name a TOML file"),))
+    try:
+        return tomllib.loads(raw)
+    except tomllib.TOMLDecodeError as error:
+        found = re.search(r"\(at (line \d+, column \d+|end of document)\)", str(error))
+        where = found.group(1) if found else ""
+        what = re.sub(r"\s*\(at .*\)", "", str(error))
+        raise CaseError((Problem(name, where, "", "TOML", f"{what}; mend this line"),)) from None
+    except (RecursionError, ValueError) as error:
+        what = "nested too deeply" if isinstance(error, RecursionError) else str(error)
+        raise CaseError((Problem(name, "", "", "TOML", f"{what}; mend the file"),)) from None
+
+
+def write(text: str, path: Path) -> None:
+    """Write text whole or not at all: to a temporary file beside it, flushed to the disk, then renamed.
+
+    Raises OSError when the folder cannot be written.
+    """
+    path = path.resolve()
+    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+        Path(temporary).chmod(0o600)
+        Path(temporary).replace(path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+    if os.name == "posix":
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
