@@ -30,4 +30,45 @@ Reach:
 Readings:
     fit.gauge_bounds(passes, stops) -> (least, greatest) width; fit.gauge_reading(...) -> Reading
     fit.end_from_points(dry_lengths) -> Reading of the length to the canal's end
+
+The compiled parts load on first use; `fit.warm_up()` does it beforehand, in a thread of yours.
 """
+
+from canalwright.fit.cone import BEYOND, CLOSE, Trim, TrimStep, chance, gap, seat, trim_for, trim_table, tug_back
+from canalwright.fit.cone_choice import ConeFit, choose_cone
+from canalwright.fit.passage import Passage
+from canalwright.fit.pluggers import PluggerChoice, PluggerFit, choose_pluggers
+from canalwright.fit.reach import Reach, binding_level, reach, reach_of, reaches
+from canalwright.fit.readings import end_from_points, gauge_bounds, gauge_reading
+from canalwright.fit.remedies import Remedy, remedies
+from canalwright.fit.warm import warm_up
+
+__all__ = [
+    "BEYOND",
+    "CLOSE",
+    "ConeFit",
+    "Passage",
+    "PluggerChoice",
+    "PluggerFit",
+    "Reach",
+    "Remedy",
+    "Trim",
+    "TrimStep",
+    "binding_level",
+    "chance",
+    "choose_cone",
+    "choose_pluggers",
+    "end_from_points",
+    "gap",
+    "gauge_bounds",
+    "gauge_reading",
+    "reach",
+    "reach_of",
+    "reaches",
+    "remedies",
+    "seat",
+    "trim_for",
+    "trim_table",
+    "tug_back",
+    "warm_up",
+]

@@ -49,7 +49,7 @@ def shaped_widths(
     """
     if np.shape(minor)[-1] != len(z) or np.shape(major)[-1] != len(z):
         raise ValueError(
-            f"{len(z)} stations but widths of shape {np.shape(minor)} and {np.shape(major)}: the last axis is the station"
+            f"{len(z)} stations but widths {np.shape(minor)} and {np.shape(major)}: the last axis is the station"
         )
     cut = envelope(file, z, end, offset)
     return np.maximum(minor, cut), np.maximum(major, cut)
