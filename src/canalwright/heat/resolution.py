@@ -1,0 +1,41 @@
+"""How finely the heat model resolves space and time."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Resolution:
+    """Grid and tolerance.
+
+    `radial` mm: cell width in the canal, growing outwards by the factor `growth` per cell; `axial` mm: height of the
+    rows along the canal; `tolerance` K: greatest error that one time step may add to any cell; `outside` mm of bone
+    round the root and below the apex. Raises ValueError for sizes that are not positive, or a growth below 1.
+    """
+
+    radial: float = 0.05
+    axial: float = 0.1
+    growth: float = 1.25
+    tolerance: float = 0.1
+    outside: float = 5.0
+
+    def __post_init__(self) -> None:
+        for name in ("radial", "axial", "tolerance", "outside"):
+            if not 0 < getattr(self, name) < float("inf"):
+                raise ValueError(f"{name} of the heat grid must be a positive number, not {getattr(self, name)}")
+        if not 1 <= self.growth <= 2:
+            raise ValueError(f"growth of the heat grid must be from 1 to 2, not {self.growth}")
+
+    @classmethod
+    def standard(cls) -> "Resolution":
+        """For one canal on the screen and on the card."""
+        return cls()
+
+    @classmethod
+    def quick(cls) -> "Resolution":
+        """For many draws and for searches."""
+        return cls(radial=0.1, axial=0.25, growth=1.35, tolerance=0.4)
+
+    @classmethod
+    def fine(cls) -> "Resolution":
+        """To judge the others by."""
+        return cls(radial=0.025, axial=0.05, growth=1.12, tolerance=0.02, outside=6.0)
