@@ -165,8 +165,9 @@ def nearest_canal(tooth: Tooth, name: str) -> str:
 
 
 _SHORT = {
-    "MB": "mesiobuccal", "MB1": "mesiobuccal", "MB2": "second mesiobuccal", "DB": "distobuccal", "P": "palatal", "ML": "mesiolingual",
-    "DL": "distolingual", "D": "distal", "M": "mesial", "MM": "middle mesial", "B": "buccal", "L": "lingual",
+    "MB": "mesiobuccal", "MB1": "mesiobuccal", "MB2": "second mesiobuccal", "DB": "distobuccal", "P": "palatal",
+    "ML": "mesiolingual", "DL": "distolingual", "D": "distal", "M": "mesial", "MM": "middle mesial", "B": "buccal",
+    "L": "lingual",
 }  # fmt: skip
 
 

@@ -1,7 +1,7 @@
 """A canal from what was measured of it, every gap filled from the averages of its tooth and marked so."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -29,7 +29,7 @@ def from_measurements(m: Measurements) -> Canal:
         raise MeasurementError(found)
     name, known = averages.canal_name(m.tooth, m.canal)
     frame = _frame(m)
-    native, width, wall, curve, sources = _read(m) if m.native is not None else _built(m, name, frame)
+    native, width, wall, curve, sources = _read(m, name) if m.native is not None else _built(m, name, frame)
     errors = {
         "length": frame.length,
         "width": width,
@@ -128,25 +128,30 @@ def _built(m: Measurements, name: str, frame: _Frame) -> tuple[Lumen, Reading, R
     return native, width, wall_error, curve, sources
 
 
-def _read(m: Measurements) -> tuple[Lumen, Reading, Reading, Reading, dict[str, Source]]:
-    """Native lumen as read from a scan or from meshes, laid on the usual stations."""
+def _read(m: Measurements, name: str) -> tuple[Lumen, Reading, Reading, Reading, dict[str, Source]]:
+    """Native lumen as read from a scan or from meshes, laid on the usual stations; a wall not found is the average."""
     assert m.native is not None
     method = m.native_method
     native = resampled(m.native)
     source = source_of(Measured(0.0, method, None), "width")
+    sources = dict.fromkeys(("profile", "widths", "ovality", "wall_mm", "curve", "orifice_depth_mm"), source)
+    known = averages.canal_averages(m.tooth, name)
+    unseen = ~np.isfinite(native.wall)
+    supposed, wall_error, wall_source = wall_by_level(m, known, native.z)
+    native = replace(native, wall=np.where(unseen, supposed, native.wall))
     width = m.native_width_error if m.native_width_error is not None else averages.reading_error("width", method).value
     thick = m.native_wall_error if m.native_wall_error is not None else averages.reading_error("wall", method).value
+    if unseen.mean() > 0.5:
+        sources["wall_mm"] = wall_source
+    else:
+        wall_error = Reading(0.0, thick, "mm", source)
     bend = averages.reading_error("curve", method).value
     readings = (
         Reading(0.0, width, "mm", source),
-        Reading(0.0, thick, "mm", source),
+        wall_error,
         Reading(1.0, bend, "", source, least=0.0, most=2.0),
     )
-    return (
-        native,
-        *readings,
-        dict.fromkeys(("profile", "widths", "ovality", "wall_mm", "curve", "orifice_depth_mm"), source),
-    )
+    return native, *readings, sources
 
 
 def _portals(m: Measurements) -> tuple[Portal, ...]:
@@ -165,7 +170,7 @@ def _portals(m: Measurements) -> tuple[Portal, ...]:
 
 def stations(top: float) -> Array:
     """Stations from the terminus to `top` [mm], every 0.1 mm."""
-    return np.asarray(np.arange(int(round(top / STEP)) + 1) * STEP)
+    return np.asarray(np.arange(round(top / STEP) + 1) * STEP)
 
 
 def resampled(lumen: Lumen) -> Lumen:

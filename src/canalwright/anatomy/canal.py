@@ -49,9 +49,7 @@ class Lumen:
     @property
     def volume(self) -> float:
         """Volume by the trapezoid rule over stations, mm3."""
-        return (
-            float(np.trapezoid(self.area, self.z)) if hasattr(np, "trapezoid") else float(np.trapz(self.area, self.z))
-        )
+        return float(np.trapezoid(self.area, self.z))
 
     @property
     def root_radius(self) -> Array:
@@ -94,7 +92,8 @@ class Canal:
     `native` is the lumen before the finishing file; `file` the finishing file of the plan, taken to
     z = `end`. `errors` names the uncertain readings that the models draw from; each moves the
     geometry as `canalwright.anatomy.perturbed` says. `sources` gives the source of each field by
-    its case-file key. `foramen` is the least width of the canal at its terminus. `notes` are doubts about what was measured.
+    its case-file key. `foramen` is the least width of the canal at its terminus. `notes` are doubts about
+    what was measured.
     """
 
     tooth: Tooth

@@ -14,6 +14,7 @@ once (Bishop 1975, Am Math Monthly 82:246-251); the shortening of each arc in th
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.optimize import brentq
@@ -83,7 +84,7 @@ def centreline(z: Array, arcs: Sequence[Arc]) -> tuple[Array, Array]:
     point = np.zeros(3)
     ahead, side, up = np.array([0.0, 0.0, -1.0]), np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])
     points, tangents = [point], [-ahead]
-    for top, bottom in zip(levels, levels[1:], strict=False):
+    for top, bottom in pairwise(levels):
         step, middle = top - bottom, (top + bottom) / 2
         bend = sum((direction(a.towards) / a.radius for a in bends if a.stop < middle < a.start), np.zeros(2))
         curvature = float(np.linalg.norm(bend))
@@ -105,7 +106,10 @@ def centreline(z: Array, arcs: Sequence[Arc]) -> tuple[Array, Array]:
 
 
 def across(tangents: Array, widest: str) -> Array:
-    """Unit directions (n, 3) of the greatest width: `widest` ('buccolingual', 'mesiodistal') laid square to the tangents."""
+    """Unit directions (n, 3) of the greatest width, square to the tangents (n, 3).
+
+    `widest` is 'buccolingual' or 'mesiodistal'.
+    """
     wanted = np.array([1.0, 0.0, 0.0]) if widest == "mesiodistal" else np.array([0.0, 1.0, 0.0])
     flat = wanted - (tangents @ wanted)[:, None] * tangents
     return np.asarray(flat / np.linalg.norm(flat, axis=1, keepdims=True))

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator
+from itertools import pairwise
 
 from canalwright.anatomy import averages
 from canalwright.anatomy.centreline import DIRECTIONS
@@ -10,14 +11,15 @@ from canalwright.anatomy.measurements import Curve, Measured, Measurements
 from canalwright.instruments import iso3630
 
 _SINGLE = {
-    "working_length": "length", "length": "length", "end": "length", "orifice_depth": "length", "apical_gauge": "width",
-    "orifice_width": "width", "natural_taper": "width", "ovality": "width", "foramen": "width", "crest": "length", "cej": "length",
+    "working_length": "length", "length": "length", "end": "length", "orifice_depth": "length", "crest": "length",
+    "cej": "length", "apical_gauge": "width", "orifice_width": "width", "natural_taper": "width", "ovality": "width",
+    "foramen": "width",
 }  # fmt: skip
 
 
 def faults(m: Measurements) -> tuple[Fault, ...]:
     """What cannot be in these measurements, in the order of the fields; empty when a canal can be built."""
-    return tuple(_all(m))
+    return tuple(dict.fromkeys(_all(m)))
 
 
 def _all(m: Measurements) -> Iterator[Fault]:
@@ -51,6 +53,8 @@ def _all(m: Measurements) -> Iterator[Fault]:
 
 def _lengths(m: Measurements) -> Iterator[Fault]:
     wl = m.working_length.value
+    if out_of_limits("working_length", wl):
+        return
     if m.orifice_depth is not None and m.orifice_depth.value >= wl:
         allowed = f"more than the orifice depth, {m.orifice_depth.value:g} mm"
         yield Fault(
@@ -107,20 +111,18 @@ def _tables(m: Measurements) -> Iterator[Fault]:
 
 def _branches(m: Measurements) -> Iterator[Fault]:
     top = m.working_length.value
-    for branch in m.branches:
-        fault = out_of_limits("side_branch.level", branch.level, limit="level")
+    for i, branch in enumerate(m.branches):
+        key, level = f"side_branch[{i}]", branch.level
+        fault = out_of_limits(f"{key}.level", level, limit="level")
         if fault:
             yield fault
-        elif branch.level >= top:
-            yield Fault(
-                "side_branch.level", shown(branch.level), f"0 to {top:g} mm", "give the distance from the terminus"
-            )
+        elif level >= top > 0:
+            yield Fault(f"{key}.level", shown(level), f"0 to {top:g} mm", "give the distance from the terminus")
         if branch.diameter is not None:
-            yield from _measured("side_branch.diameter", branch.diameter, "width", "branch_diameter")
-        if branch.length is not None and not 0 < branch.length <= 6:
-            yield Fault(
-                "side_branch.length", shown(branch.length), "0 to 6 mm", "give its length from canal to root surface"
-            )
+            yield from _measured(f"{key}.diameter", branch.diameter, "width", "branch_diameter")
+        length = branch.length
+        if length is not None and not 0 < length <= 6:
+            yield Fault(f"{key}.length", shown(length), "0 to 6 mm", "give its length from canal to root surface")
 
 
 def _curve(key: str, curve: Curve) -> Iterator[Fault]:
@@ -131,7 +133,7 @@ def _curve(key: str, curve: Curve) -> Iterator[Fault]:
         yield from _measured(f"{key}.start", curve.start, "length", "start")
     if curve.towards not in DIRECTIONS:
         yield Fault(
-            f"{key}.towards", repr(curve.towards), ", ".join(DIRECTIONS[:7]), "say where the tip of the canal points"
+            f"{key}.towards", repr(curve.towards), ", ".join(DIRECTIONS), "say where the tip of the canal points"
         )
     if curve.measure not in ("schneider", "weine", "pruett"):
         yield Fault(
@@ -155,7 +157,7 @@ def _method(key: str, method: str, error: float | None, quantity: str) -> Iterat
 
 
 def _ascending(key: str, levels: list[float]) -> Iterator[Fault]:
-    if any(b <= a for a, b in zip(levels, levels[1:], strict=False)):
+    if any(b <= a for a, b in pairwise(levels)):
         yield Fault(
             key, shown(levels), "levels that increase, each given once", "sort the rows from the terminus coronally"
         )

@@ -34,7 +34,7 @@ def resolve(curves: Sequence[Curve], known: CanalAverages, orifice: float) -> tu
 
 
 def _arc(key: str, curve: Curve, known: CanalAverages, orifice: float) -> Arc:
-    """One arc. A start that was not measured: where the arc ends at the terminus, else the average share of the canal."""
+    """One arc. A start that was not measured lies where the arc ends at the terminus, else where it is on average."""
     angle = float(np.radians(curve.angle.value))
     radius = curve.radius.value if curve.radius else None
     turn = 2 * angle if curve.measure == "schneider" else angle

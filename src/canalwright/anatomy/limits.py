@@ -83,17 +83,18 @@ def shown(value: object) -> str:
 
 
 def unit_hint(bound: Limit, value: float) -> str:
-    """'looks like metres: ...' when the value would be possible in another unit, else ''."""
+    """'looks like metres: ...' when the value is far out and would be possible in another unit, else ''."""
     if not math.isfinite(value) or value <= 0 or bound.low <= value <= bound.high:
         return ""
     for factor, name in _OTHER_UNITS.get(bound.unit, ()):
-        if max(bound.low, 1e-9) <= value * factor <= bound.high:
+        far = value > bound.high / (20 * factor) if factor < 1 else value < 20 * bound.low / factor
+        if far and max(bound.low, 1e-9) <= value * factor <= bound.high:
             return f"looks like {name}: write {value * factor:.4g}"
     return ""
 
 
 _OTHER_UNITS: dict[str, tuple[tuple[float, str], ...]] = {
-    "mm": ((1000.0, "metres"), (10.0, "centimetres"), (0.001, "micrometres")),
+    "mm": ((1000.0, "metres"), (0.001, "micrometres")),
     "mm per mm": ((0.01, "per cent"),),
     "(ISO size)": ((100.0, "millimetres"), (0.1, "micrometres")),
 }

@@ -59,8 +59,10 @@ class Measurements:
     """The measurements of one canal; only the first four are required, the rest falls back on averages.
 
     `widths`: rows (level, least width, greatest width or None). `walls`: rows (level, thickness).
-    `native`: the lumen when it was read from a scan or from surface meshes; it replaces every width, wall and curve.
-    `native_width_error`, `native_wall_error`: standard deviations of that reading, mm.
+    `native`: the lumen when it was read from a scan or from surface meshes; it replaces every width and curve, and
+    the wall where it has one (NaN: not found there). `native_width_error`, `native_wall_error`: standard deviations
+    of that reading, mm. `joins`: the canal that this one meets, and at which level. `remarks`: what takes trust from
+    the reading.
     """
 
     tooth: Tooth
@@ -92,6 +94,8 @@ class Measurements:
     native_method: str = "cone-beam scan"
     native_width_error: float | None = None
     native_wall_error: float | None = None
+    joins: tuple[str, float] | None = None
+    remarks: tuple[str, ...] = ()
 
     @classmethod
     def of(
@@ -111,11 +115,13 @@ class Measurements:
         thickness by level. Any other field is taken by its name; a number stands for `Measured(number)`.
         Raises MeasurementError for a value that cannot be, TypeError for a field that does not exist.
         """
-        values = {k: Measured(float(v)) if k in _MEASURED and _is_number(v) else v for k, v in others.items()}
+        values: dict[str, Any] = {
+            k: Measured(float(v)) if k in _MEASURED and _is_number(v) else v for k, v in others.items()
+        }
         if isinstance(curve, int | float):
             curve = (Curve(Measured(float(curve))),)
         if isinstance(wall, int | float):
-            wall = ((0.0, float(wall)), (1.0, float(wall)))
+            wall = ((0.0, float(wall)), (30.0, float(wall)))
         walls = tuple(sorted(wall.items() if isinstance(wall, Mapping) else wall))
         return cls(
             tooth=tooth if isinstance(tooth, Tooth) else Tooth(tooth),
@@ -147,7 +153,8 @@ def iso_file(size: int, taper: float) -> File:
 
 
 _MEASURED = {
-    "end", "length", "apical_gauge", "orifice_depth", "orifice_width", "natural_taper", "ovality", "foramen", "crest", "cej",
+    "end", "length", "apical_gauge", "orifice_depth", "orifice_width", "natural_taper", "ovality", "foramen", "crest",
+    "cej",
 }  # fmt: skip
 
 

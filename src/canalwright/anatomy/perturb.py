@@ -1,8 +1,8 @@
 """A canal moved by the errors of its readings, one at a time or many draws at once.
 
-Keys as in `Canal.errors`: `width` is added to the native minor and major width [mm], `wall` to the wall [mm], `curve` scales
-the departure of the centreline from its coronal straight line. The arc length of a scaled centreline is left as
-it was (an error of 3 % for a curve of 30 degrees scaled by a third). Nothing gets narrower than `LEAST`.
+Keys as in `Canal.errors`: `width` is added to the native minor and major width [mm], `wall` to the wall [mm],
+`curve` scales the departure of the centreline from its coronal straight line. The arc length of a scaled
+centreline is left as it was. Nothing gets narrower than `LEAST`.
 """
 
 from dataclasses import replace

@@ -73,7 +73,7 @@ def from_table(table: dict[str, Any], name: str = "case") -> Case:
     try:
         model = CaseModel.model_validate(table)
     except ValidationError as error:
-        raise CaseError(from_pydantic(name, error, _schema())) from None
+        raise CaseError(from_pydantic(name, error, model_schema())) from None
     return from_model(model, name)
 
 
@@ -95,7 +95,7 @@ def from_model(model: CaseModel, name: str = "case") -> Case:
 
 def digest(model: CaseModel) -> str:
     """SHA-256 of the content of a case, as hexadecimal digits."""
-    content = model.model_dump(mode="json", exclude_unset=True)
+    content = model.model_dump(mode="json", exclude_defaults=True)
     return hashlib.sha256(json.dumps(content, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
 
 
@@ -121,5 +121,6 @@ def _doubts(tooth: Tooth, canals: list[Canal]) -> Iterator[Doubt]:
 
 
 @cache
-def _schema() -> dict[str, Any]:
+def model_schema() -> dict[str, Any]:
+    """JSON Schema of the case model, made once."""
     return CaseModel.model_json_schema()

@@ -1,33 +1,50 @@
 """The case file as it is written: tables and keys, types only. Ranges are checked by `canalwright.anatomy`."""
 
-from typing import Literal
+from typing import Annotated, Literal, TypeAlias
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from canalwright.anatomy import averages
 from canalwright.anatomy.centreline import DIRECTIONS
 from canalwright.anatomy.limits import LIMITS
-from canalwright.casefile.fields import Closed, measured, rows
+from canalwright.casefile.fields import Closed, Rows, Value, plain_number, plain_rows, rows_schema, value_schema
 
-_LENGTH, _WIDTH, _WALL, _CURVE = (averages.methods(q) for q in ("length", "width", "wall", "curve"))
+_number, _rows = BeforeValidator(plain_number), BeforeValidator(plain_rows)
+_LENGTH = value_schema("length", "length", "Distance from the reference point to the radiographic terminus")
+_WORKING = value_schema("working_length", "length", "Distance from the reference point to the end of the preparation")
+_END = value_schema("end", "length", "How far from the radiographic terminus the preparation ends")
+_GAUGE = value_schema("apical_gauge", "width", "Largest gauging file that goes to working length and binds there")
+_ORIFICE = value_schema("orifice_depth", "length", "Distance from the reference point to the orifice")
+_MOUTH = value_schema("orifice_width", "width", "Least width at the orifice")
+_TAPER = value_schema("natural_taper", "width", "Growth of the least width of the canal before shaping")
+_OVALITY = value_schema("ovality", "width", "Greatest width over least width")
+_FORAMEN = value_schema("foramen", "width", "Least width of the foramen at the root surface")
+_ANGLE = value_schema("angle", "curve", "Angle of the curve")
+_RADIUS = value_schema("radius", "curve", "Radius of the curve")
+_START = value_schema("start", "length", "Distance from the terminus at which the curve begins")
+_BRANCH = value_schema("branch_diameter", "width", "Width of the side branch")
+_CREST = value_schema("crest", "length", "Distance of the bone crest from the terminus")
+_CEJ = value_schema("cej", "length", "Distance of the cemento-enamel junction from the terminus")
+_WIDTHS = rows_schema("width", (2, 3), "Before shaping: rows of level, least width and, if known, greatest width [mm]")
+_WALLS = rows_schema("wall", (2, 2), "Least dentine [mm]: a number, or rows of level and thickness", bare="wall")
 
-Length = measured("length", _LENGTH, "Distance from the reference point to the radiographic terminus")
-WorkingLength = measured("working_length", _LENGTH, "Distance from the reference point to the end of the preparation")
-End = measured("end", _LENGTH, "How far from the radiographic terminus the preparation ends")
-Gauge = measured("apical_gauge", _WIDTH, "Largest gauging file that goes to working length without binding before it")
-OrificeDepth = measured("orifice_depth", _LENGTH, "Distance from the reference point to the orifice")
-OrificeWidth = measured("orifice_width", _WIDTH, "Least width at the orifice")
-Taper = measured("natural_taper", _WIDTH, "Growth of the least width of the canal before shaping")
-Ovality = measured("ovality", _WIDTH, "Greatest width over least width")
-Foramen = measured("foramen", _WIDTH, "Least width of the foramen at the root surface")
-Angle = measured("angle", _CURVE, "Angle of the curve")
-Radius = measured("radius", _CURVE, "Radius of the curve")
-Start = measured("start", _LENGTH, "Distance from the terminus at which the curve begins")
-Branch = measured("branch_diameter", _WIDTH, "Width of the side branch")
-Crest = measured("crest", _LENGTH, "Distance of the bone crest from the terminus")
-Junction = measured("cej", _LENGTH, "Distance of the cemento-enamel junction from the terminus")
-Widths = rows("width", (2, 3), _WIDTH, "Rows of level, least width and, if known, greatest width [mm]", bare=False)
-Walls = rows("wall", (2, 2), _WALL, "Least dentine [mm]: a number, or rows of level and thickness", bare=True)
+Length: TypeAlias = Annotated[Value, _number, WithJsonSchema(_LENGTH)]
+WorkingLength: TypeAlias = Annotated[Value, _number, WithJsonSchema(_WORKING)]
+End: TypeAlias = Annotated[Value, _number, WithJsonSchema(_END)]
+Gauge: TypeAlias = Annotated[Value, _number, WithJsonSchema(_GAUGE)]
+OrificeDepth: TypeAlias = Annotated[Value, _number, WithJsonSchema(_ORIFICE)]
+OrificeWidth: TypeAlias = Annotated[Value, _number, WithJsonSchema(_MOUTH)]
+Taper: TypeAlias = Annotated[Value, _number, WithJsonSchema(_TAPER)]
+Ovality: TypeAlias = Annotated[Value, _number, WithJsonSchema(_OVALITY)]
+Foramen: TypeAlias = Annotated[Value, _number, WithJsonSchema(_FORAMEN)]
+Angle: TypeAlias = Annotated[Value, _number, WithJsonSchema(_ANGLE)]
+Radius: TypeAlias = Annotated[Value, _number, WithJsonSchema(_RADIUS)]
+Start: TypeAlias = Annotated[Value, _number, WithJsonSchema(_START)]
+Branch: TypeAlias = Annotated[Value, _number, WithJsonSchema(_BRANCH)]
+Crest: TypeAlias = Annotated[Value, _number, WithJsonSchema(_CREST)]
+Junction: TypeAlias = Annotated[Value, _number, WithJsonSchema(_CEJ)]
+Widths: TypeAlias = Annotated[Rows, WithJsonSchema(_WIDTHS)]
+Walls: TypeAlias = Annotated[Rows, _rows, WithJsonSchema(_WALLS)]
+Towards: TypeAlias = Annotated[str, WithJsonSchema({"enum": list(DIRECTIONS)})]
 
 
 class About(Closed):
@@ -51,7 +68,7 @@ class FileTable(Closed):
 
     size: int | None = None
     taper: float | None = Field(default=None, description="mm per mm: 0.04 for 4 %")
-    name: str | None = Field(default=None, max_length=60)
+    name: str | None = Field(default=None, min_length=1, max_length=60)
     diameters_by_mm: list[list[float]] | None = Field(
         default=None, min_length=1, max_length=100, description="Rows of distance from the tip and diameter [mm]"
     )
@@ -65,7 +82,7 @@ class CurveTable(Closed):
     radius_mm: Radius | None = None
     start_mm: Start | None = None
     measure: Literal["schneider", "weine", "pruett"] = "schneider"
-    towards: Literal[DIRECTIONS] = "distal"  # type: ignore[valid-type]
+    towards: Towards = "distal"
     second: "CurveTable | None" = None
 
 
@@ -75,7 +92,7 @@ class BranchTable(Closed):
     level_mm: float = Field(description="Distance from the terminus", ge=LIMITS["level"].low, le=LIMITS["level"].high)
     diameter_mm: Branch | None = None
     direction: str = Field(default="", max_length=40)
-    kind: str = Field(default="lateral canal", max_length=40)
+    kind: str = Field(default="lateral canal", min_length=1, max_length=40)
     length_mm: float | None = None
 
 
@@ -85,19 +102,27 @@ class PostTable(Closed):
     wanted: bool
 
 
+class JoinTable(Closed):
+    """Where this canal meets another one."""
+
+    canal: str = Field(min_length=1, max_length=60)
+    level_mm: float = Field(description="Distance from the terminus", ge=LIMITS["level"].low, le=LIMITS["level"].high)
+
+
 class ProfileTable(Closed):
     """The canal by station as it was read from a scan or from surface meshes; one entry per level in each list."""
 
     method: Literal["cone-beam scan", "micro-CT", "surface meshes"] = "cone-beam scan"
     z_mm: list[float] = Field(min_length=2, max_length=5000, description="Levels from the terminus, increasing")
-    minor_mm: list[float]
-    major_mm: list[float]
+    minor_mm: list[float] = Field(description="Least width")
+    major_mm: list[float] = Field(description="Greatest width")
     area_mm2: list[float] | None = None
-    wall_mm: list[float] | None = None
+    wall_mm: list[float] | None = Field(default=None, description="Least dentine from the canal to the root surface")
     centre_mm: list[list[float]] | None = Field(default=None, description="Rows of x, y, z")
     axis: list[list[float]] | None = Field(default=None, description="Rows: direction of the greatest width")
-    width_error_mm: float | None = Field(default=None, ge=0, le=2)
-    wall_error_mm: float | None = Field(default=None, ge=0, le=2)
+    width_error_mm: float | None = Field(default=None, ge=0, le=2, description="One standard deviation")
+    wall_error_mm: float | None = Field(default=None, ge=0, le=2, description="One standard deviation")
+    remarks: list[str] = Field(default=[], max_length=40, description="What takes trust from the reading")
 
 
 class CanalTable(Closed):
@@ -120,9 +145,10 @@ class CanalTable(Closed):
     wall_mm: Walls | None = None
     crest_level_mm: Crest | None = None
     cej_level_mm: Junction | None = None
+    post: PostTable | None = None
+    joins: JoinTable | None = None
     curve: CurveTable | None = None
     side_branch: list[BranchTable] = Field(default=[], max_length=40)
-    post: PostTable | None = None
     profile: ProfileTable | None = None
 
 

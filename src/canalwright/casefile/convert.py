@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from canalwright.anatomy import Curve, Lumen, Measured, MeasurementError, Measurements, SideBranch, Tooth
+from canalwright.anatomy.canal import Array
 from canalwright.anatomy.centreline import across
 from canalwright.anatomy.limits import Fault, shown
 from canalwright.anatomy.measurements import iso_file
@@ -64,6 +65,8 @@ def measurements(tooth: Tooth, table: CanalTable) -> Measurements:
         native_method=profile.method if profile else "cone-beam scan",
         native_width_error=profile.width_error_mm if profile else None,
         native_wall_error=profile.wall_error_mm if profile else None,
+        joins=(table.joins.canal, table.joins.level_mm) if table.joins else None,
+        remarks=tuple(profile.remarks) if profile else (),
     )
 
 
@@ -116,7 +119,7 @@ def lumen(table: ProfileTable) -> Lumen:
     return Lumen(z, minor, major, centre, axis, wall, area)
 
 
-def _profile_faults(table: ProfileTable, z: np.ndarray) -> list[Fault]:  # type: ignore[type-arg]
+def _profile_faults(table: ProfileTable, z: Array) -> list[Fault]:
     faults: list[Fault] = []
 
     def wrong(key: str, value: object, allowed: str, action: str) -> None:
@@ -167,7 +170,7 @@ def _profile_faults(table: ProfileTable, z: np.ndarray) -> list[Fault]:  # type:
 
 
 def _curves(table: CurveTable | None) -> tuple[Curve, ...]:
-    curves = []
+    curves: list[Curve] = []
     while table is not None and len(curves) < 4:
         start = _maybe(table.start_mm)
         curves.append(Curve(_measured(table.angle_deg), _maybe(table.radius_mm), start, table.measure, table.towards))

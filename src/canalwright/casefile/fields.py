@@ -1,9 +1,10 @@
 """Building blocks of the case and tray models: a measured value, rows of numbers, closed tables."""
 
-from typing import Annotated, Any
+from typing import Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, Field
 
+from canalwright.anatomy import averages
 from canalwright.anatomy.limits import LIMITS
 
 
@@ -37,43 +38,33 @@ def plain_number(value: Any) -> Any:
 def plain_rows(value: Any) -> Any:
     """A bare number holds at every level."""
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return {"by_level": [[0.0, value], [1.0, value]]}
+        return {"by_level": [[0.0, value], [30.0, value]]}
     return value
 
 
-def measured(limit: str, methods: tuple[str, ...], description: str) -> Any:
-    """Type of a measured value: a number, or a table of value, method and error; its limits go into the JSON Schema."""
+def value_schema(limit: str, quantity: str, description: str) -> dict[str, Any]:
+    """JSON Schema of a measured value: a number within its limits, or a table of value, method and error."""
     bound = LIMITS[limit]
-    number = {"type": "number", "minimum": bound.low, "maximum": bound.high}
-    table = {
-        "type": "object",
-        "properties": {
-            "value": number,
-            "method": {"enum": list(methods)},
-            "error": {"type": "number", "minimum": 0, "description": "one standard deviation"},
-        },
-        "required": ["value"],
-        "additionalProperties": False,
-    }
-    schema = {"anyOf": [number, table], "description": f"{description} [{bound.unit.strip('()')}]"}
-    return Annotated[Value, BeforeValidator(plain_number), WithJsonSchema(schema)]
+    number = _number(limit)
+    table = _table({"value": number, **_method(quantity)}, "value")
+    return {"anyOf": [number, table], "description": f"{description} [{bound.unit.strip('()')}]"}
 
 
-def rows(limit: str, columns: tuple[int, int], methods: tuple[str, ...], description: str, *, bare: bool) -> Any:
-    """Type of values by level: a table of rows, method and error; with `bare`, a single number as well."""
-    bound = LIMITS[limit]
-    number = {"type": "number", "minimum": bound.low, "maximum": bound.high}
+def rows_schema(quantity: str, columns: tuple[int, int], description: str, *, bare: str = "") -> dict[str, Any]:
+    """JSON Schema of values by level; `bare` names the limits of a single number that may stand for them."""
     row = {"type": "array", "items": {"type": "number"}, "minItems": columns[0], "maxItems": columns[1]}
-    table = {
-        "type": "object",
-        "properties": {
-            "by_level": {"type": "array", "items": row, "minItems": 1},
-            "method": {"enum": list(methods)},
-            "error": {"type": "number", "minimum": 0},
-        },
-        "required": ["by_level"],
-        "additionalProperties": False,
-    }
-    schema = {"anyOf": [number, table] if bare else [table], "description": description}
-    before = [BeforeValidator(plain_rows)] if bare else []
-    return Annotated[Rows, *before, WithJsonSchema(schema)]
+    table = _table({"by_level": {"type": "array", "items": row, "minItems": 1}, **_method(quantity)}, "by_level")
+    return {"anyOf": [_number(bare), table] if bare else [table], "description": description}
+
+
+def _number(limit: str) -> dict[str, Any]:
+    return {"type": "number", "minimum": LIMITS[limit].low, "maximum": LIMITS[limit].high}
+
+
+def _method(quantity: str) -> dict[str, Any]:
+    error = {"type": "number", "minimum": 0, "maximum": LIMITS["error"].high, "description": "one standard deviation"}
+    return {"method": {"enum": list(averages.methods(quantity))}, "error": error}
+
+
+def _table(properties: dict[str, Any], required: str) -> dict[str, Any]:
+    return {"type": "object", "properties": properties, "required": [required], "additionalProperties": False}

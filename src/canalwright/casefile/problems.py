@@ -43,14 +43,14 @@ def path_of(parts: tuple[int | str, ...]) -> str:
 
 
 def from_pydantic(file: str, error: ValidationError, schema: dict[str, Any]) -> tuple[Problem, ...]:
-    """The problems that a model found, in our words; `schema` (JSON Schema of the model) knows the keys of each table."""
+    """The problems that a model found, in our words; `schema` is the JSON Schema of the model."""
     return tuple(_problem(file, dict(row), schema) for row in error.errors(include_url=False))
 
 
 def from_fault(file: str, prefix: str, fault: Fault) -> Problem:
     """A fault that the anatomy found, at its place in the file."""
     head, *rest = fault.key.split(".")
-    leaf = _FILE_KEYS.get(".".join([head.split("[")[0], *rest]), None)
+    leaf = _FILE_KEYS.get(".".join([head.split("[")[0], *rest]))
     if leaf is None and rest and rest[-1] in ("method", "error"):
         base = ".".join([head.split("[")[0], *rest[:-1]])
         leaf = f"{_FILE_KEYS.get(base, base)}.{rest[-1]}"
@@ -61,9 +61,10 @@ def from_fault(file: str, prefix: str, fault: Fault) -> Problem:
 
 
 _FILE_KEYS = {
-    "canal": "name", "working_length": "working_length_mm", "length": "length_mm", "end": "end_mm", "orifice_depth": "orifice_depth_mm",
-    "orifice_width": "orifice_width_mm", "widths": "widths_mm", "foramen": "foramen_mm", "wall": "wall_mm", "crest": "crest_level_mm",
-    "cej": "cej_level_mm", "curve.angle": "curve.angle_deg", "curve.radius": "curve.radius_mm", "curve.start": "curve.start_mm",
+    "canal": "name", "working_length": "working_length_mm", "length": "length_mm", "end": "end_mm",
+    "orifice_depth": "orifice_depth_mm", "orifice_width": "orifice_width_mm", "widths": "widths_mm",
+    "foramen": "foramen_mm", "wall": "wall_mm", "crest": "crest_level_mm", "cej": "cej_level_mm",
+    "curve.angle": "curve.angle_deg", "curve.radius": "curve.radius_mm", "curve.start": "curve.start_mm",
     "curve.second.angle": "curve.second.angle_deg", "curve.second.radius": "curve.second.radius_mm",
     "curve.second.start": "curve.second.start_mm", "side_branch.level": "side_branch.level_mm",
     "side_branch.diameter": "side_branch.diameter_mm", "side_branch.length": "side_branch.length_mm",
@@ -76,25 +77,28 @@ def _problem(file: str, row: dict[str, Any], schema: dict[str, Any]) -> Problem:
     value = "" if kind == "missing" else shown(repr(row["input"]) if isinstance(row["input"], str) else row["input"])
     if kind == "extra_forbidden":
         known = sorted(keys_at(schema, loc[:-1]))
-        close = get_close_matches(str(loc[-1]), known, 1, 0.5)
-        action = f"unknown key; did you mean {close[0]!r}?" if close else "unknown key; take it out"
-        return Problem(file, path_of(loc), value, ", ".join(known), action)
+        close = get_close_matches(str(loc[-1]), known, 1, 0.6)
+        if close:
+            return Problem(file, path_of(loc), "", "", f"unknown key; did you mean {close[0]!r}?")
+        return Problem(file, path_of(loc), "", ", ".join(known), "unknown key; take it out")
     if kind == "missing":
         return Problem(file, path_of(loc), "", "", f"required and not there; add {loc[-1]}")
     if kind in ("greater_than_equal", "less_than_equal", "greater_than", "less_than"):
         return _out_of_range(file, loc, row, schema, value)
     allowed, action = _WORDS.get(kind, ("", row["msg"]))
+    if kind == "model_type" and "number" in {e.get("type") for e in _alternatives(table_at(schema, loc, follow=False))}:
+        allowed, action = "a number, or { value, method, error }", "write a number without quotation marks"
     if kind == "literal_error":
         allowed = context.get("expected", "")
         close = get_close_matches(
             str(row["input"]), [w.strip("' ") for w in allowed.replace(" or ", ",").split(",")], 1
         )
-        action = f"did you mean {close[0]!r}?" if close else "write one of these"
+        action = f"did you mean {close[0]!r}?" if close else f"write {allowed}"
     elif kind in ("too_short", "too_long", "string_too_short", "string_too_long"):
         low, high = context.get("min_length"), context.get("max_length")
         allowed = f"at least {low}" if low is not None else f"at most {high}"
-        unit = "characters" if kind.startswith("string") else "entries"
-        allowed, action = f"{allowed} {unit}", "fill it in" if low is not None else "shorten it"
+        unit = "character" if kind.startswith("string") else "entry"
+        allowed, action = f"{allowed} {unit}" + "(s)", "fill it in" if low is not None else "shorten it"
         value = "" if not row["input"] else value
     return Problem(file, path_of(loc), value, allowed, action)
 
@@ -102,7 +106,8 @@ def _problem(file: str, row: dict[str, Any], schema: dict[str, Any]) -> Problem:
 def _out_of_range(file: str, loc: tuple[Any, ...], row: dict[str, Any], schema: dict[str, Any], value: str) -> Problem:
     entry = table_at(schema, loc)
     entry = next((e for e in entry.get("anyOf", [entry]) if "minimum" in e or "maximum" in e), entry)
-    allowed = f"{entry.get('minimum', '')} to {entry.get('maximum', '')}"
+    unit = " mm" if str(loc[-1]).endswith("_mm") else ""
+    allowed = f"{entry.get('minimum', '')} to {entry.get('maximum', '')}{unit}"
     number = float(row["input"])
     hint = ""
     if str(loc[-1]).endswith("_mm"):
@@ -113,15 +118,23 @@ def _out_of_range(file: str, loc: tuple[Any, ...], row: dict[str, Any], schema: 
     return Problem(file, path_of(loc), value, allowed, hint or "give a value in this range")
 
 
-def table_at(schema: dict[str, Any], loc: tuple[Any, ...]) -> dict[str, Any]:
-    """The part of a JSON Schema that describes the value at a path; {} where there is none."""
+def table_at(schema: dict[str, Any], loc: tuple[Any, ...], *, follow: bool = True) -> dict[str, Any]:
+    """The part of a JSON Schema that describes the value at a path; {} where there is none.
+
+    Without `follow` the last part is given as it stands: alternatives and references unresolved.
+    """
     node = _resolved(schema, schema)
-    for part in loc:
-        if isinstance(part, int):
-            node = _resolved(schema, node.get("items", {}))
-        else:
-            node = _resolved(schema, node.get("properties", {}).get(part, {}))
+    for i, part in enumerate(loc):
+        node = node.get("items", {}) if isinstance(part, int) else node.get("properties", {}).get(part, {})
+        if follow or i < len(loc) - 1:
+            node = _resolved(schema, node)
     return node
+
+
+def _alternatives(schema: dict[str, Any]) -> list[dict[str, Any]]:
+    """The alternatives of an entry, those of its alternatives included."""
+    found = [entry for e in schema.get("anyOf", []) for entry in (_alternatives(e) or [e])]
+    return found or [schema]
 
 
 def keys_at(schema: dict[str, Any], loc: tuple[Any, ...]) -> tuple[str, ...]:

@@ -87,10 +87,10 @@ class TrayModel(Closed):
     """A tray file: at least one cone, plugger, carrier and needle."""
 
     tray: TrayAbout
-    file: list[FileEntry] = []
-    cone: list[PointTable] = []
-    paper_point: list[PointTable] = []
-    plugger: list[PluggerTable] = []
-    carrier: list[CarrierTable] = []
-    needle: list[NeedleTable] = []
-    sealer: list[SealerTable] = []
+    file: list[FileEntry] = Field(default=[], max_length=100)
+    cone: list[PointTable] = Field(default=[], max_length=100)
+    paper_point: list[PointTable] = Field(default=[], max_length=100)
+    plugger: list[PluggerTable] = Field(default=[], max_length=100)
+    carrier: list[CarrierTable] = Field(default=[], max_length=100)
+    needle: list[NeedleTable] = Field(default=[], max_length=100)
+    sealer: list[SealerTable] = Field(default=[], max_length=100)

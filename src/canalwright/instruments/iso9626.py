@@ -9,7 +9,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Tubing:
-    """One gauge: nominal outside and inside diameter (regular wall), limits of the outside, least bore by wall class; mm."""
+    """One gauge, mm: nominal outside and inside diameter (regular wall), limits of the outside.
+
+    `least_bore` by wall class: regular, thin, extra thin (None where there is none).
+    """
 
     gauge: int
     outside: float
@@ -77,7 +80,7 @@ def tubing(gauge: int) -> Tubing:
 def entry_level(outside: float, tip: float, taper: float) -> float:
     """Distance [mm] from the end of a round straight canal (width `tip`, `taper`) at which `outside` just enters.
 
-    (outside - tip) / taper; 0 when it passes the end. What it leaves out: curves, clearance, tolerances (`fit` has them).
+    (outside - tip) / taper; 0 when it passes the end. It leaves out curves, clearance and tolerances: `fit` has them.
     """
     if outside <= tip:
         return 0.0
