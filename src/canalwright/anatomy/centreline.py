@@ -7,19 +7,22 @@ straight coronal part runs along z.
 An arc of radius R and central angle a turns the tangent by a (Weine, Pruett). When it begins at level h
 and ends at h - R a, the rest being straight, the angle of Schneider is that of the chord:
 tan S = (R (1 - cos a) + (h - R a) sin a) / (R sin a + (h - R a) cos a), which is a / 2 for an arc that ends
-at the terminus (geometry). Arcs in two planes are joined by turning a rotation-free frame about both normals at
-once (Bishop 1975, Am Math Monthly 82:246-251); the shortening of each arc in the other's view is left out
-(under 4 % of an angle for a second curve of 15 degrees).
+at the terminus (geometry). Curves in two planes are what two views show: with A and B the angles seen in
+the mesiodistal and the buccolingual plane, the tangent is along (tan A, tan B, 1). One curve alone is an exact
+arc. Left out: in its own view a curve is shortened by the other one, so a Schneider angle comes out up to half a
+degree off where the other curve turns by 30 degrees (tested).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from scipy.optimize import brentq
 
 from canalwright.anatomy.canal import Array
+
+MOST_TURN, MOST_TURN_IN_TWO_PLANES = 120.0, 85.0
+"""Greatest turn of a canal, degrees: of one curve towards a side, and in each plane where there are two."""
 
 _WORDS = {
     "distal": (1, 0), "mesial": (-1, 0), "lingual": (0, 1), "palatal": (0, 1), "buccal": (0, -1), "labial": (0, -1),
@@ -76,33 +79,32 @@ def arc_from_schneider(angle: float, start: float, radius: float | None, towards
 
 
 def centreline(z: Array, arcs: Sequence[Arc]) -> tuple[Array, Array]:
-    """Points and tangents (pointing coronally) at levels `z` (n,), each of shape (n, 3); arcs may overlap."""
+    """Points and tangents (pointing coronally) at levels `z` (n,), each of shape (n, 3); arcs may overlap.
+
+    Between levels the tangent is integrated by Gauss's rule with five points, the ends of arcs being levels too.
+    """
     z = np.asarray(z, dtype=float)
     bends = [arc for arc in arcs if arc.angle > 0]
     cuts = [level for arc in bends for level in (arc.start, max(arc.stop, 0.0))]
-    levels = np.unique(np.concatenate([z, [c for c in cuts if z.min() < c < z.max()]]))[::-1]
-    point = np.zeros(3)
-    ahead, side, up = np.array([0.0, 0.0, -1.0]), np.array([1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])
-    points, tangents = [point], [-ahead]
-    for top, bottom in pairwise(levels):
-        step, middle = top - bottom, (top + bottom) / 2
-        bend = sum((direction(a.towards) / a.radius for a in bends if a.stop < middle < a.start), np.zeros(2))
-        curvature = float(np.linalg.norm(bend))
-        if curvature == 0:
-            point = point + step * ahead
-        else:
-            normal = (bend[0] * side + bend[1] * up) / curvature
-            turn = curvature * step
-            point = point + (np.sin(turn) * ahead + (1 - np.cos(turn)) * normal) / curvature
-            turned = np.cos(turn) * normal - np.sin(turn) * ahead
-            ahead = np.cos(turn) * ahead + np.sin(turn) * normal
-            side = side + (bend[0] / curvature) * (turned - normal)
-            up = up + (bend[1] / curvature) * (turned - normal)
-        points.append(point)
-        tangents.append(-ahead)
-    order = np.searchsorted(levels[::-1], z)
-    path, along = np.array(points)[::-1], np.array(tangents)[::-1]
-    return path[order] - path[0], along[order]
+    levels = np.unique(np.concatenate([z, [c for c in cuts if z.min() < c < z.max()]]))
+    nodes, weights = np.polynomial.legendre.leggauss(5)
+    half = np.diff(levels) / 2
+    inner = (levels[:-1] + levels[1:])[:, None] / 2 + half[:, None] * nodes
+    steps = np.einsum("ijk,j->ik", _tangents(inner, bends), weights) * half[:, None]
+    points = np.vstack([np.zeros(3), np.cumsum(steps, axis=0)])[np.searchsorted(levels, z)]
+    return points - points[0], _tangents(z, bends)
+
+
+def _tangents(z: Array, arcs: Sequence[Arc]) -> Array:
+    """Unit tangents, pointing coronally, at levels `z` (any shape), shape (..., 3)."""
+    angles = [np.zeros(z.shape), np.zeros(z.shape)]
+    for arc in arcs:
+        turned = np.clip((arc.start - z) / arc.radius, 0.0, arc.angle)
+        for plane, part in enumerate(direction(arc.towards)):
+            angles[plane] = angles[plane] + np.arctan2(part * np.sin(turned), np.cos(turned)) * (part != 0)
+    a, b = angles
+    tangent = np.stack([-np.sin(a) * np.cos(b), -np.cos(a) * np.sin(b), np.cos(a) * np.cos(b)], axis=-1)
+    return np.asarray(tangent / np.linalg.norm(tangent, axis=-1, keepdims=True))
 
 
 def across(tangents: Array, widest: str) -> Array:

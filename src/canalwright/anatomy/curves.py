@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from canalwright.anatomy.averages import CanalAverages
-from canalwright.anatomy.centreline import Arc, arc_from_schneider
+from canalwright.anatomy.centreline import MOST_TURN, MOST_TURN_IN_TWO_PLANES, Arc, arc_from_schneider, direction
 from canalwright.anatomy.limits import Fault, MeasurementError
 from canalwright.anatomy.measurements import Curve
 from canalwright.anatomy.provenance import error_of, source_of
@@ -29,8 +29,21 @@ def resolve(curves: Sequence[Curve], known: CanalAverages, orifice: float) -> tu
         if any(curve.angle.value > 0 for curve in curves)
         else 0.0
     )
+    _turns(curves, arcs)
     source = source_of(curves[0].angle, "curve")
     return arcs, Reading(1.0, share, "", source, least=0.0, most=2.0), source
+
+
+def _turns(curves: Sequence[Curve], arcs: Sequence[Arc]) -> None:
+    """Raise MeasurementError for canals that turn farther than a canal can, or than two views can show."""
+    parts = np.array([np.degrees(arc.angle) * np.abs(direction(arc.towards)) for arc in arcs])
+    both = (parts > 0).any(axis=0).all()
+    most = MOST_TURN_IN_TWO_PLANES if both else MOST_TURN
+    if parts.sum(axis=0).max() > most:
+        given = ", ".join(f"{curve.angle.value:g}" for curve in curves)
+        allowed = f"a turn of at most {most:g} degrees" + (" in each plane" if both else "")
+        action = "an angle of Schneider is about half the turn of the canal: check angle and measure"
+        raise MeasurementError((Fault("curve.angle", given, allowed, action),))
 
 
 def _arc(key: str, curve: Curve, known: CanalAverages, orifice: float) -> Arc:
