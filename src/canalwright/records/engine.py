@@ -16,6 +16,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError
 from sqlalchemy.pool import QueuePool
 
 from canalwright.records import errors
+from canalwright.records.files import PRIVATE_FILE
 
 WAIT_MS = 15_000
 
@@ -28,6 +29,8 @@ def sqlite_engine(path: Path, key: bytes, *, writable: bool = True) -> Engine:
     uri = f"{path.absolute().as_uri()}?{mode}"
 
     def connect() -> Any:
+        if writable:
+            path.touch(mode=PRIVATE_FILE)
         raw = dbapi2.connect(uri, uri=True, isolation_level=None, check_same_thread=False)
         raw.execute(f"PRAGMA key = \"x'{key.hex()}'\"")
         raw.execute("PRAGMA cipher_log_level = NONE")
@@ -76,6 +79,14 @@ def transaction(engine: Engine, *, writing: bool) -> Iterator[Connection]:
             connection = connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
         with connection.begin():
             yield connection
+
+
+def check_pages(connection: Connection) -> None:
+    """Check the seal of every page of an encrypted file, used or not; a server checks its own. Raises StoreDamaged."""
+    if connection.dialect.name != "sqlite":
+        return
+    if bad := connection.exec_driver_sql("PRAGMA cipher_integrity_check").all():
+        raise errors.StoreDamaged(f"{len(bad)} pages of the records file are damaged; restore a backup and compare")
 
 
 @contextlib.contextmanager

@@ -19,6 +19,7 @@ from canalwright.records.moments import moment
 from canalwright.records.vault import Vault
 
 CHAIN = "event"
+BATCH = 1000
 
 
 @dataclass(frozen=True)
@@ -42,30 +43,36 @@ class Ledger:
         return [row["seq"] for row in rows]
 
     def read(
-        self, connection: Connection, *where: ColumnElement[bool], payload_of: Container[Kind] | None = None
+        self,
+        connection: Connection,
+        *where: ColumnElement[bool],
+        payload_of: Container[Kind] | None = None,
+        many: bool = False,
     ) -> Iterator[Event]:
-        """Events in order of their number; payloads of kinds outside `payload_of` stay sealed (None)."""
+        """Events in order of their number; payloads of kinds outside `payload_of` stay sealed (None).
+
+        With `many` the rows come in batches and never lie in memory all at once.
+        """
         query = select(schema.event).where(*where).order_by(schema.event.c.seq)
+        if many:
+            query = query.execution_options(yield_per=BATCH)
         keys: dict[str, bytes | None] = {}
-        for row in connection.execution_options(yield_per=1000).execute(query).mappings():
-            kind = Kind(row["kind"])
-            owner = "" if kind.of_store else row["patient"]
-            wanted = payload_of is None or kind in payload_of
-            if wanted and owner not in keys:
-                keys[owner] = self._key_if_any(connection, owner)
-            yield self._event(row, kind, keys[owner] if wanted else None)
+        with connection.execute(query) as rows:
+            for row in rows.mappings():
+                kind = Kind(row["kind"])
+                owner = "" if kind.of_store else row["patient"]
+                wanted = payload_of is None or kind in payload_of
+                if wanted and owner not in keys:
+                    keys[owner] = self._key_if_any(connection, owner)
+                yield self._event(row, kind, keys[owner] if wanted else None)
 
     def verify(self, connection: Connection, known: Iterable[Head] = ()) -> Head:
         """Check the whole chain. Raises StoreDamaged at the first row that is not as it was written."""
-        query = select(schema.event).order_by(schema.event.c.seq)
-        found = connection.execution_options(yield_per=1000).execute(query).mappings()
-        rows = (
-            Row(r["seq"], _covered(r, r["sealed"], r["case_id"]), bytes(r["hash"]), bytes(r["mark"])) for r in found
-        )
-        start = chain.genesis(self.vault.key_file.store, CHAIN)
-        return chain.verify(
-            rows, start, self.vault.keys.purpose("chain"), head_of(connection, self.vault, CHAIN), known
-        )
+        query = select(schema.event).order_by(schema.event.c.seq).execution_options(yield_per=BATCH)
+        start, end = chain.genesis(self.vault.key_file.store, CHAIN), head_of(connection, self.vault, CHAIN)
+        with connection.execute(query) as found:
+            rows = (_row(r) for r in found.mappings())
+            return chain.verify(rows, start, self.vault.keys.purpose("chain"), end, known)
 
     def forget(self, pseudonym: str) -> None:
         """Drop an opened key from memory."""
@@ -146,6 +153,7 @@ def _context(store: str, kind: str, patient: str, case: str) -> str:
     return f"{store} {kind} {patient} {case}"
 
 
-def _covered(row: RowMapping, sealed: bytes, case: str) -> dict[str, object]:
-    names = ("seq", "time", "author", "kind", "patient", "behind")
-    return {**{name: row[name] for name in names}, "case": case, "sealed": b64encode(bytes(sealed)).decode()}
+def _row(row: RowMapping) -> Row:
+    header = {name: row[name] for name in ("seq", "time", "author", "kind", "patient", "behind")}
+    header |= {"case": row["case_id"], "sealed": b64encode(bytes(row["sealed"])).decode()}
+    return Row(row["seq"], header, bytes(row["hash"]), bytes(row["mark"]))

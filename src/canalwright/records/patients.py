@@ -8,6 +8,7 @@ from canalwright.records import schema
 from canalwright.records.canonical import canonical, parsed
 from canalwright.records.cases import Cases
 from canalwright.records.crypt import new_key, seal, unseal
+from canalwright.records.erasures import erased_in, write_erased
 from canalwright.records.errors import BadEntry, NotFound
 from canalwright.records.events import Entry, Event, Kind
 from canalwright.records.ledger import Ledger
@@ -103,8 +104,19 @@ class Patients:
             gone = {"wrapped": None, "erased": now}
             connection.execute(update(schema.patient).where(schema.patient.c.pseudonym == pseudonym).values(gone))
         self.ledger.forget(pseudonym)
+        write_erased(self.vault.home, erased_in(self.vault.home) | {pseudonym})
         self._sweep()
         return seq
+
+    def erase_again(self) -> None:
+        """Erase whom the list beside the data names but a restored backup brought back; complete the list."""
+        with self.vault.reading() as connection:
+            rows = connection.execute(select(schema.patient.c.pseudonym, schema.patient.c.erased)).all()
+        listed, gone = erased_in(self.vault.home), {row.pseudonym for row in rows if row.erased}
+        for name in sorted(listed & {row.pseudonym for row in rows if not row.erased}):
+            self.erase(name, "was erased before the backup was restored", "program")
+        if gone - listed:
+            write_erased(self.vault.home, gone | listed)
 
     def _put(self, connection: Connection, pseudonym: str, identity: Identity, author: str) -> None:
         key = self.vault.keys.of_identity(self.ledger.patient_key(connection, pseudonym))

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping
 
-from canalwright.anatomy.tooth import Tooth
 from canalwright.records.errors import BadEntry
 from canalwright.records.events import Kind
 from canalwright.records.moments import day
@@ -22,6 +21,8 @@ def _any(payload: Payload) -> None:
 
 
 def _case(payload: Payload) -> None:
+    from canalwright.anatomy.tooth import Tooth  # here, because that room takes a second to load
+
     tooth = payload.get("tooth")
     if type(tooth) is not int:
         raise BadEntry("a case needs its `tooth`, by ISO 3950 (46, say)")

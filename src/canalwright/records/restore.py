@@ -3,7 +3,8 @@
 import shutil
 import tempfile
 from collections.abc import Iterator
-from itertools import islice
+from dataclasses import replace
+from itertools import chain, islice
 from pathlib import Path
 
 from sqlalchemy import Connection, MetaData, func, insert, select
@@ -11,12 +12,13 @@ from sqlalchemy import Connection, MetaData, func, insert, select
 from canalwright.records.backup_file import Header, Row, read_header, read_rows
 from canalwright.records.chain import Head
 from canalwright.records.engine import postgres_engine, sqlite_engine
-from canalwright.records.errors import ArchiveDamaged, StoreDamaged, StoreExists
+from canalwright.records.erasures import erased_in, write_erased
+from canalwright.records.errors import ArchiveDamaged, StoreDamaged, StoreExists, StoreTooNew
 from canalwright.records.events import Entry, Kind
 from canalwright.records.files import private_folder, sync_folder
 from canalwright.records.keys import Keys
 from canalwright.records.ledger import Ledger
-from canalwright.records.migrate import revision_of, upgrade
+from canalwright.records.migrate import known_revisions, revision_of, upgrade
 from canalwright.records.moments import Clock, stamp, wall_clock
 from canalwright.records.schema import metadata as newest
 from canalwright.records.secret import Secret
@@ -45,7 +47,9 @@ def restore(
                 Ledger(vault).append(connection, [Entry(Kind.RESTORE, body, "program")])
         finally:
             vault.close()
-        header.key_file.write(waiting / KEY_FILE)
+        replace(header.key_file, backend="postgresql" if url else "sqlite").write(waiting / KEY_FILE)
+        if erased := erased_in(home):
+            write_erased(waiting, erased)
         return _swap(waiting, home, header, clock)
     finally:
         shutil.rmtree(waiting, ignore_errors=True)
@@ -64,8 +68,14 @@ def load(
         with vault.writing() as connection:
             if revision_of(connection) is not None:
                 raise StoreExists("the database to restore into holds records already: name an empty one")
+            rows = read_rows(backup, keys.purpose("backup"))
+            first = next(rows)  # nothing in the header counts before a piece has opened with it
+            if header.revision not in known_revisions():
+                raise StoreTooNew(
+                    f"{backup.name} has version {header.revision}: restore it with the program that made it"
+                )
             upgrade(connection, header.revision)
-            count = _fill(connection, read_rows(backup, keys.purpose("backup")))
+            count = _fill(connection, chain([first], rows))
             if count != header.rows:
                 raise ArchiveDamaged(f"{backup.name} holds {count} rows instead of {header.rows}: use another backup")
             Ledger(vault).verify(connection, [header.head])
@@ -82,8 +92,8 @@ def rows_of(connection: Connection) -> Iterator[Row]:
     """Every row of every table, in an order in which they can be put back."""
     for table in _tables(connection).sorted_tables:
         if table.name != "alembic_version":
-            found = connection.execution_options(yield_per=BATCH).execute(select(table)).mappings()
-            yield from ((table.name, dict(row)) for row in found)
+            with connection.execute(select(table).execution_options(yield_per=BATCH)) as found:
+                yield from ((table.name, dict(row)) for row in found.mappings())
 
 
 def count_of(connection: Connection) -> int:

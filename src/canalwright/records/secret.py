@@ -72,6 +72,11 @@ def strong_enough(text: str, *words: str) -> str:
     """
     if len(text) < LEAST_LENGTH:
         return f"use at least {LEAST_LENGTH} characters: several words in a row are easy to keep in mind"
+    rest = text.casefold()
+    for word in ("canalwright", *words):
+        rest = rest.replace(word.casefold(), "") if word else rest
+    if len(rest.strip()) < LEAST_LENGTH // 2:
+        return "this is mostly a name that anybody would try first: choose other words"
     from zxcvbn import zxcvbn
 
     verdict = zxcvbn(text[:72], user_inputs=["canalwright", *words])

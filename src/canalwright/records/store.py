@@ -13,6 +13,7 @@ from canalwright.records.cases import Cases
 from canalwright.records.caseview import VERSION
 from canalwright.records.chain import Head
 from canalwright.records.chains import head_of
+from canalwright.records.engine import check_pages
 from canalwright.records.errors import BadEntry, StoreReadOnly
 from canalwright.records.events import Entry, Kind
 from canalwright.records.images import Images
@@ -87,6 +88,8 @@ class Store:
         try:
             store._upgrade()
             store._views_up_to_date()
+            if not store.vault.read_only:
+                store.patients.erase_again()
         except BaseException:
             store.close()
             raise
@@ -104,9 +107,10 @@ class Store:
             return head_of(connection, self.vault, CHAIN)
 
     def verify(self, known: Iterable[Head] = ()) -> Head:
-        """Check every event and the heads kept in the backups and in `known`. Raises StoreDamaged."""
+        """Check every page of the file, every event, and the heads kept in backups and `known`. Raises StoreDamaged."""
         heads = [*known, *self.backups.heads()]
         with self.vault.reading() as connection:
+            check_pages(connection)
             return self.ledger.verify(connection, heads)
 
     def change_passphrase(self, old: Secret, new: Secret, root: Root = "records", cost: Cost | None = None) -> None:
