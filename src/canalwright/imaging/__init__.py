@@ -1,0 +1,21 @@
+"""Reading scans and surfaces, tracing the canal, measuring it.
+
+Every refusal of this room is an `ImagingError` (`ScanError`, `SurfaceError`) of one line. What is
+found comes back as `FoundCanal`, whichever way it was found.
+"""
+
+from canalwright.imaging.errors import ImagingError, ScanError, SurfaceError
+from canalwright.imaging.found import FoundCanal, Quality
+from canalwright.imaging.surface_canals import canals_from_surfaces
+from canalwright.imaging.surfaces import Surface, read_surface
+
+__all__ = [
+    "FoundCanal",
+    "ImagingError",
+    "Quality",
+    "ScanError",
+    "Surface",
+    "SurfaceError",
+    "canals_from_surfaces",
+    "read_surface",
+]

@@ -47,6 +47,14 @@ class Centreline:
         """Total turn of the tangent in space, degrees: the integral of the curvature."""
         return float(np.degrees(np.sum((self.curvature[1:] + self.curvature[:-1]) / 2 * np.diff(self.s))))
 
+    def upto(self, length: float) -> "Centreline":
+        """The part from the first point to arc length `length` (whole when longer)."""
+        n = int(np.searchsorted(self.s, length + 1e-9, side="right"))
+        return Centreline(
+            self.s[:n], self.points[:n], self.tangent[:n], self.normal[:n], self.binormal[:n],
+            self.curvature[:n], self.torsion[:n], min(self.length, length),
+        )  # fmt: skip
+
     def to_plane(self, i: int, points: Array) -> Array:
         """Coordinates (m, 2) of points (m, 3) in the cross plane of station `i` (normal, binormal)."""
         away = np.asarray(points) - self.points[i]
@@ -101,13 +109,13 @@ def _by_arc_length(spline: BSpline, end: float, step: float) -> Centreline:
     fine = np.linspace(0.0, end, max(200, int(np.ceil(end / step * 50))) + 1)
     speed = np.linalg.norm(spline(fine, 1), axis=1)
     arc = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2 * np.diff(fine))])
-    s = step * np.arange(int(np.floor(arc[-1] / step + 1e-6)) + 1)
+    s = step * np.arange(np.floor(arc[-1] / step + 1e-6) + 1, dtype=np.float64)
     at = np.interp(s, arc, fine)
     first, second, third = (np.asarray(spline(at, order), dtype=np.float64) for order in (1, 2, 3))
     rate = np.linalg.norm(first, axis=1)
     cross = np.cross(first, second)
     bend = np.linalg.norm(cross, axis=1)
-    curvature = (bend / rate**3).astype(np.float64)
+    curvature = bend / rate**3
     torsion = np.where(curvature > 1e-3, np.einsum("ij,ij->i", cross, third) / np.maximum(bend, 1e-12) ** 2, 0.0)
     tangent = first / rate[:, None]
     points = np.asarray(spline(at))
