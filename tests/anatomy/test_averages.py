@@ -39,8 +39,8 @@ def test_our_own_estimates_are_assumptions_not_published_averages() -> None:
 
 @pytest.mark.parametrize(
     ("code", "given", "full"),
-    [(46, "MB", "mesiobuccal"), (46, "Mesiobuccal", "mesiobuccal"), (16, "mb2", "second mesiobuccal"), (11, "main", "single"),
-     (15, "P", "palatal"), (37, "c-shaped", "c-shaped")],
+    [(46, "MB", "mesiobuccal"), (46, "Mesiobuccal", "mesiobuccal"), (16, "mb2", "second mesiobuccal"),
+     (11, "main", "single"), (15, "P", "palatal"), (37, "c-shaped", "c-shaped")],
 )  # fmt: skip
 def test_trade_names(code: int, given: str, full: str) -> None:
     name, known = averages.canal_name(Tooth(code), given)

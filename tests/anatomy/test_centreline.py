@@ -13,7 +13,7 @@ angles = st.floats(0.02, 0.9)
 
 def chord_angle(points: np.ndarray, start: float, plane: int) -> float:
     """Schneider angle measured on the points, in the view of one plane, radians."""
-    i = int(round(start * 10))
+    i = round(start * 10)
     line = points[i] - points[0]
     return float(np.arctan2(abs(line[plane]), line[2]))
 

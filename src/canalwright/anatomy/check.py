@@ -116,7 +116,7 @@ def _branches(m: Measurements) -> Iterator[Fault]:
         fault = out_of_limits(f"{key}.level", level, limit="level")
         if fault:
             yield fault
-        elif level >= top > 0:
+        elif level >= top and not out_of_limits("working_length", top):
             yield Fault(f"{key}.level", shown(level), f"0 to {top:g} mm", "give the distance from the terminus")
         if branch.diameter is not None:
             yield from _measured(f"{key}.diameter", branch.diameter, "width", "branch_diameter")
