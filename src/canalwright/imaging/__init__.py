@@ -8,6 +8,7 @@ from canalwright.imaging.errors import ImagingError, ScanError, SurfaceError
 from canalwright.imaging.found import FoundCanal, Quality
 from canalwright.imaging.surface_canals import canals_from_surfaces
 from canalwright.imaging.surfaces import Surface, read_surface
+from canalwright.imaging.to_canal import reference_point, to_canal
 
 __all__ = [
     "FoundCanal",
@@ -18,4 +19,6 @@ __all__ = [
     "SurfaceError",
     "canals_from_surfaces",
     "read_surface",
+    "reference_point",
+    "to_canal",
 ]

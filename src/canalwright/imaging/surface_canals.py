@@ -183,8 +183,9 @@ def _finished(
     canal, notes = canals[n], list(canals[n].notes)
     join: float | None = None
     joined = ""
-    if made[n].meets is not None:
-        m, place = made[n].meets
+    meets = made[n].meets
+    if meets is not None:
+        m, place = meets
         join = float(canal.lumen.z[np.argmin(np.linalg.norm(canal.lumen.centre - place, axis=1))])
         joined = name_of[m]
         where = "below" if made[n].apical else "above"
