@@ -73,7 +73,7 @@ def fold(events: Sequence[Event]) -> CaseView | None:
         last_seq=events[-1].seq,
         last_time=stamp(events[-1].time),
     )
-    return replace(view, origin=f"{first.origin.store}:{first.field('was')}") if first.origin else view
+    return replace(view, origin=f"{first.origin.store}:{first.origin.case}") if first.origin else view
 
 
 def filled_on(events: Iterable[Event]) -> date | None:

@@ -13,15 +13,11 @@ def effective(events: Iterable[Event]) -> list[Event]:
     or null to withdraw the entry).
     """
     found: dict[int, Event] = {}
-    by_origin: dict[int, int] = {}
     for event in events:
         if event.kind is not Kind.CORRECTION:
             found[event.seq] = event
-            if event.origin:
-                by_origin[event.origin.seq] = event.seq
             continue
-        of, payload = event.field("of"), event.field("payload")
-        target = by_origin.get(of) if event.origin and isinstance(of, int) else of
+        target, payload = event.field("of"), event.field("payload")
         if not isinstance(target, int) or target not in found:
             continue
         if isinstance(payload, dict):

@@ -1,7 +1,7 @@
 """What can happen, as events that are never rewritten."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from enum import StrEnum
 
@@ -46,9 +46,10 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True)
 class Origin:
-    """Where an imported event came from: the records, its number there, when and by whom it was recorded."""
+    """Where an imported event came from: records, case and number there, when and by whom it was first recorded."""
 
     store: str
+    case: str
     seq: int
     time: str
     author: str
@@ -56,7 +57,7 @@ class Origin:
 
     def as_json(self) -> dict[str, Json]:
         """As JSON types."""
-        return {"store": self.store, "seq": self.seq, "time": self.time, "author": self.author, "hash": self.hash}
+        return asdict(self)
 
     @classmethod
     def from_json(cls, data: Mapping[str, Json]) -> "Origin":
@@ -64,7 +65,9 @@ class Origin:
         seq = data["seq"]
         if not isinstance(seq, int):
             raise TypeError("seq")
-        return cls(str(data["store"]), seq, str(data["time"]), str(data["author"]), str(data["hash"]))
+        store, case, time, author, known = (str(data[k]) for k in ("store", "case", "time", "author", "hash"))
+        moment(time)
+        return cls(store, case, seq, time, author, known)
 
 
 @dataclass(frozen=True)

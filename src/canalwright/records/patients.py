@@ -43,13 +43,18 @@ class Patients:
 
     def add(self, author: str, identity: Identity | None = None) -> str:
         """Add a patient; gives the pseudonym by which all else is recorded. Raises IdentityLocked."""
+        with self.vault.writing() as connection:
+            name = self.put_new(connection)
+            if identity:
+                self._put(connection, name, identity, author)
+        return name
+
+    def put_new(self, connection: Connection) -> str:
+        """Add a patient without identity within the caller's transaction; gives the pseudonym."""
         name, key = new_name("P"), new_key()
         wrapped = seal(self.vault.keys.purpose("patients"), key, f"{self.vault.key_file.store} patient {name}")
         row = {"pseudonym": name, "created": stamp(self.vault.clock()), "wrapped": wrapped}
-        with self.vault.writing() as connection:
-            connection.execute(insert(schema.patient).values(row))
-            if identity:
-                self._put(connection, name, identity, author)
+        connection.execute(insert(schema.patient).values(row))
         return name
 
     def identify(self, pseudonym: str, identity: Identity, author: str) -> None:
@@ -80,6 +85,11 @@ class Patients:
         with self.vault.reading() as connection:
             self._known(connection, pseudonym)
             return list(self.ledger.read(connection, schema.event.c.patient == pseudonym))
+
+    def hold(self, pseudonym: str, holding: bool, reason: str, author: str) -> None:
+        """Keep a person's data beyond the retention rule (a dispute, say), or let go of it again."""
+        with self.vault.writing() as connection:
+            self.ledger.append(connection, [Entry(Kind.HOLD, {"hold": holding, "reason": reason}, author, pseudonym)])
 
     def erase(self, pseudonym: str, reason: str, author: str) -> int:
         """Erase a person's data for good; gives the number of the tombstone.

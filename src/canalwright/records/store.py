@@ -25,6 +25,7 @@ from canalwright.records.patients import Patients
 from canalwright.records.plans import Plans
 from canalwright.records.schema import meta
 from canalwright.records.secret import Passphrase, Secret, strong_enough
+from canalwright.records.transfer import Transfer
 from canalwright.records.vault import KEY_FILE, Vault, create_vault, open_vault
 
 
@@ -46,6 +47,7 @@ class Store:
         self.plans = Plans(self.cases)
         self.patients = Patients(vault, self.ledger, self.cases)
         self.images = Images(vault, self.ledger, self.cases)
+        self.transfer = Transfer(vault, self.ledger, self.cases, self.patients, self.images)
 
     @classmethod
     def create(
