@@ -74,7 +74,9 @@ def arc_from_schneider(angle: float, start: float, radius: float | None, towards
         raise ValueError(
             f"a curve that begins {start:g} mm from the terminus needs a radius of at most {start / (2 * angle):.1f} mm"
         )
-    turn = brentq(lambda a: schneider(Arc(start, radius, a)) - angle, 0.0, most) if angle < most / 2 else most
+    if angle > most / 2 - 1e-9:
+        return Arc(start, radius, most, towards)
+    turn = brentq(lambda a: schneider(Arc(start, radius, a)) - angle, 0.0, most)
     return Arc(start, radius, float(turn), towards)
 
 
