@@ -1,0 +1,151 @@
+"""The card: one page per canal for the chair, as PDF.
+
+`card.typ`, bundled beside this file, lays the page out; everything it prints comes as JSON, already in words, so
+that no text of a case can be read as markup. Only the fonts inside the typesetter are used, and the date of creation is
+fixed: the same plan gives the same bytes anywhere.
+"""
+
+import json
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import typst
+
+from canalwright.instruments import iso3630
+from canalwright.planning.plan import CAUTION, Harm, Plan
+from canalwright.report.margin import draw_icon
+from canalwright.report.marks import Kind
+from canalwright.report.options import Options
+from canalwright.report.palette import ISO_3630, LIGHT
+from canalwright.report.section import section_svg, width_mm
+from canalwright.report.svg import clean, el
+from canalwright.report.text import digest
+from canalwright.report.words import Item, Table, finding_words, sheet
+
+if TYPE_CHECKING:
+    from canalwright.heat import HeatStory
+
+Paper = Literal["a4", "us-letter"]
+PAPERS: dict[str, Paper] = {"a4": "a4", "letter": "us-letter"}
+SCALES = (7.0, 6.5, 6.0, 5.5, 5.0, 4.5, 4.0, 3.5, 3.0, 2.5)
+ROOM, NARROW = 141.0, 0.86
+FONT_SIZE = 9.5 * 25.4 / 72
+
+
+def card(
+    plan: Plan, story: "HeatStory | None", path: str | Path, *, paper: str = "a4", label: str = "", date: str = ""
+) -> Path:
+    """Write the card of a plan to `path` (PDF) and return the path; arguments as for `card_pdf`."""
+    target = Path(path)
+    target.write_bytes(card_pdf(plan, story, paper=paper, label=label, date=date))
+    return target
+
+
+def card_pdf(
+    plan: Plan, story: "HeatStory | None" = None, *, paper: str = "a4", label: str = "", date: str = ""
+) -> bytes:
+    """The card as PDF bytes, always one page.
+
+    `paper` is "a4" or "letter"; `label` a pseudonym of the patient and `date` as it shall be printed, both left
+    blank for writing by hand when empty. Raises ValueError for another paper.
+    """
+    if paper not in PAPERS:
+        raise ValueError(f"paper {paper!r} is unknown: choose {' or '.join(PAPERS)}")
+    data = card_data(plan, story, label=label, date=date)
+    template = files("canalwright.report").joinpath("card.typ").read_bytes()
+    made = typst.compile(
+        template,
+        format="pdf",
+        sys_inputs={"data": json.dumps(data, ensure_ascii=True, sort_keys=True), "paper": PAPERS[paper]},
+        ignore_system_fonts=True,
+        timestamp=0,
+    )
+    assert isinstance(made, bytes)
+    return made
+
+
+def card_data(plan: Plan, story: "HeatStory | None", *, label: str, date: str) -> dict[str, Any]:
+    """All that the template prints, as JSON types."""
+    page, canal = sheet(plan), plan.canal
+    title = f"Card, tooth {canal.tooth.code}, {canal.name} canal"
+    findings = [(f.harm is Harm.DANGER, *finding_words(f)) for f in page.findings]
+    cleaned: dict[str, Any] = _clean(
+        {
+            "title": title,
+            "tooth": str(canal.tooth.code),
+            "kind": f"{canal.tooth.kind}, {canal.tooth.side}",
+            "canal": canal.name,
+            "reference": canal.reference,
+            "length": _item(page.length) | {"source": str(canal.length.source)},
+            "label": label,
+            "date": date,
+            "file": canal.file.name,
+            "cone": {
+                "name": page.cone_name, "items": [_item(i) for i in page.cone], "colour": _colour(plan.cone.cone.size),
+            },
+            "paper_point": plan.paper_point.name if plan.paper_point else "",
+            "trim": _table(page.trim),
+            "pluggers": [
+                {"part": p.part, "name": p.plugger.name, "stop": _item(row[2]), "short": _item(row[3])}
+                for p, row in zip(plan.pluggers, page.pluggers.rows, strict=True)
+            ],
+            "rounds": _table(page.rounds),
+            "portions": _table(page.portions),
+            "needles": ", ".join(dict.fromkeys(p.needle.name for p in plan.portions)),
+            "heat": [_item(i) for i in page.heat],
+            "setting": " · ".join(page.setting),
+            "findings": [dict(zip(("danger", "harm", "message", "action"), f, strict=True)) for f in findings],
+            "provenance": list(page.provenance),
+            "caution": CAUTION,
+            "digest": digest(plan),
+            "versions": ", ".join(f"{name} {version}" for name, version in sorted(plan.versions.items())),
+            "sections": _sections(plan),
+            "icons": {kind: _icon(kind) for kind in ("cone", "plugger", "carrier", "backfill", "front")},
+        }
+    )  # fmt: skip
+    return cleaned
+
+
+def _sections(plan: Plan) -> list[str]:
+    """The section at every scale that leaves room for the column beside it, largest first; the smallest in any case."""
+    drawn = [section_svg(plan, options=Options(scale=s, font_size=FONT_SIZE, text_factor=NARROW)) for s in SCALES]
+    return [svg for svg in drawn if width_mm(svg) <= ROOM] or drawn[-1:]
+
+
+def _item(item: Item | str) -> dict[str, Any]:
+    if isinstance(item, str):
+        return {"text": item}
+    return {"key": item.key, "words": item.words, "value": item.value, "interval": item.interval, "unit": item.unit}
+
+
+def _table(table: Table) -> dict[str, Any]:
+    return {
+        "title": table.title,
+        "columns": list(table.columns),
+        "rows": [[_item(c) for c in row] for row in table.rows],
+    }
+
+
+def _colour(size: int | None) -> str:
+    return ISO_3630[iso3630.colour(size)] if size in iso3630.SIZES and size is not None else ""
+
+
+def _icon(kind: Kind) -> str:
+    return el(
+        "svg",
+        draw_icon(LIGHT, kind, 2.0, 1.5),
+        xmlns="http://www.w3.org/2000/svg",
+        width="4mm",
+        height="3mm",
+        viewBox="0 0 4 3",
+    )
+
+
+def _clean(value: Any) -> Any:
+    """Strings without control characters, all the way down."""
+    if isinstance(value, str):
+        return clean(value)
+    if isinstance(value, dict):
+        return {key: _clean(item) for key, item in value.items()}
+    return [_clean(item) for item in value] if isinstance(value, list) else value
