@@ -6,10 +6,10 @@ file is, is told by its first bytes, not by its name. Every refusal is an `ScanE
 
 from pathlib import Path
 
-from canalwright.imaging.errors import ScanError
 from canalwright.imaging.readers_dicom import read_dicom
 from canalwright.imaging.readers_itk import read_volume_file
 from canalwright.imaging.readers_stack import PICTURES, read_stack
+from canalwright.imaging.refusal import refusal
 from canalwright.imaging.volume import Scan, checked
 
 FORMATS = "DICOM, NIfTI, NRRD, MHA/MHD, TIFF or PNG stack"
@@ -33,18 +33,18 @@ def read_scan(
     """
     path = Path(path)
     if not path.exists():
-        raise ScanError(path, "no such file or folder: check the path")
+        raise refusal(path, "no such file or folder: check the path")
     try:
         kind = _kind(path)
         if kind == "picture":
             return checked(read_stack(path, voxel))
         if voxel is not None:
-            raise ScanError(path, f"a voxel size was given ({voxel} mm), but this format states its own: leave it out")
+            raise refusal(path, f"a voxel size was given ({voxel} mm), but this format states its own: leave it out")
         if kind == "dicom":
             return checked(read_dicom(path, series=series, identity=identity))
         return checked(read_volume_file(path, kind))
     except OSError as error:
-        raise ScanError(path, f"cannot be read ({error.strerror or error}): check the disk and rights") from None
+        raise refusal(path, f"cannot be read ({error.strerror or error}): check the disk and rights") from None
 
 
 def _kind(path: Path) -> str:
@@ -52,13 +52,13 @@ def _kind(path: Path) -> str:
     if path.is_dir():
         files = [p for p in sorted(path.iterdir()) if p.is_file() and not p.name.startswith(".")]
         if not files and not any(path.rglob("*")):
-            raise ScanError(path, "the folder is empty: give a folder with a series in it")
+            raise refusal(path, "the folder is empty: give a folder with a series in it")
         pictures = [p for p in files if p.suffix.lower() in PICTURES]
         return "picture" if pictures and len(pictures) >= len(files) / 2 else "dicom"
     with path.open("rb") as stream:
         head = stream.read(352)
     if not head:
-        raise ScanError(path, "the file is empty: export it again")
+        raise refusal(path, "the file is empty: export it again")
     if head[128:132] == b"DICM":
         return "dicom"
     if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+") or head[:8] == b"\x89PNG\r\n\x1a\n":
@@ -71,4 +71,4 @@ def _kind(path: Path) -> str:
         return "meta"
     if head[:2] == b"\x08\x00" or path.suffix.lower() in (".dcm", ".dicom"):
         return "dicom"
-    raise ScanError(path, f"not a scan that can be read here; allowed: {FORMATS}")
+    raise refusal(path, f"not a scan that can be read here; allowed: {FORMATS}")

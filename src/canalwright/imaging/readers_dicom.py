@@ -17,10 +17,11 @@ from numpy.typing import NDArray
 from pydicom import dcmread
 from pydicom.dataset import Dataset
 from pydicom.errors import InvalidDicomError
-from pydicom.pixels import pixel_array
+from pydicom.pixels.utils import pixel_array
 
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.readers_itk import LIMIT_BYTES
+from canalwright.imaging.refusal import refusal
 from canalwright.imaging.volume import Scan, affine_from
 
 Array = NDArray[np.float64]
@@ -87,9 +88,9 @@ def _headers(path: Path) -> list[tuple[Path, Dataset]]:
         if "Rows" in header and "Columns" in header and "SeriesInstanceUID" in header:
             found.append((file, header))
     if damaged:
-        raise ScanError(path, f"{len(damaged)} damaged DICOM file(s), first {damaged[0]}. {_SPARE}")
+        raise refusal(path, f"{len(damaged)} damaged DICOM file(s), first {damaged[0]}. {_SPARE}")
     if not found:
-        raise ScanError(path, "no DICOM image in it; allowed: a CT series with Rows, Columns and pixel data")
+        raise refusal(path, "no DICOM image in it; allowed: a CT series with Rows, Columns and pixel data")
     return found
 
 
@@ -101,7 +102,7 @@ def _files(path: Path) -> list[Path]:
         return _listed(listing)
     files = [p for p in sorted(path.rglob("*")) if p.is_file() and not p.name.startswith(".")]
     if len(files) > MAX_FILES:
-        raise ScanError(path, f"{len(files)} files, allowed {MAX_FILES}: give the folder of one series")
+        raise refusal(path, f"{len(files)} files, allowed {MAX_FILES}: give the folder of one series")
     return files
 
 
@@ -113,16 +114,16 @@ def _listed(listing: Path) -> list[Path]:
             r.ReferencedFileID for r in records if r.get("DirectoryRecordType") == "IMAGE" and "ReferencedFileID" in r
         ]
     except Exception as error:  # the parser raises of every kind on damaged input
-        raise ScanError(listing, f"not a DICOMDIR that can be read ({str(error)[:60]}): give the folder") from None
+        raise refusal(listing, f"not a DICOMDIR that can be read ({str(error)[:60]}): give the folder") from None
     root = listing.parent.resolve()
     files = []
     for name in names:
         parts = [name] if isinstance(name, str) else [str(part) for part in name]
         file = root.joinpath(*parts)
         if not file.resolve().is_relative_to(root):
-            raise ScanError(listing, f"ReferencedFileID {'/'.join(parts)!r} points outside its folder: refused")
+            raise refusal(listing, f"ReferencedFileID {'/'.join(parts)!r} points outside its folder: refused")
         if not file.is_file():
-            raise ScanError(listing, f"ReferencedFileID {'/'.join(parts)!r} is not there: copy the whole disc")
+            raise refusal(listing, f"ReferencedFileID {'/'.join(parts)!r} is not there: copy the whole disc")
         files.append(file)
     return files
 
@@ -146,12 +147,12 @@ def _choose(path: Path, groups: dict[str, list[tuple[Path, Dataset]]], series: s
         match = [u for u in groups if u.endswith(series) or str(groups[u][0][1].get("SeriesNumber", "")) == series]
         if len(match) != 1:
             listed = "; ".join(name(u) for u in groups)
-            raise ScanError(path, f"series {series!r} fits {len(match)} series, allowed 1 of: {listed}")
+            raise refusal(path, f"series {series!r} fits {len(match)} series, allowed 1 of: {listed}")
         return match[0], []
     volumes = [u for u in groups if slices(u) > 2] or list(groups)
     if len(volumes) > 1:
         listed = "; ".join(name(u) for u in volumes)
-        raise ScanError(path, f"{len(volumes)} series in one folder: choose one with series=: {listed}")
+        raise refusal(path, f"{len(volumes)} series in one folder: choose one with series=: {listed}")
     left = len(groups) - 1
     return volumes[0], [f"{left} other series in the folder left aside"] if left else []
 
@@ -169,24 +170,24 @@ def _frames(file: Path, header: Dataset) -> list[Frame]:
         size = (int(header.Rows), int(header.Columns))
         bits = int(header.get("BitsAllocated", 16))
         if count * size[0] * size[1] * bits // 8 > LIMIT_BYTES or min(size) < 2:
-            raise ScanError(
+            raise refusal(
                 file,
                 f"claims {count} frames of {size[0]} x {size[1]} at {bits} bits; "
                 f"allowed {LIMIT_BYTES >> 30} GiB in all: damaged or not a scan",
             )
         if int(header.get("SamplesPerPixel", 1)) != 1:
-            raise ScanError(file, f"SamplesPerPixel {header.SamplesPerPixel}, allowed 1: not a CT slice")
+            raise refusal(file, f"SamplesPerPixel {header.SamplesPerPixel}, allowed 1: not a CT slice")
         if header.get("PhotometricInterpretation", "MONOCHROME2") != "MONOCHROME2":
-            raise ScanError(file, f"PhotometricInterpretation {header.PhotometricInterpretation}, allowed MONOCHROME2")
+            raise refusal(file, f"PhotometricInterpretation {header.PhotometricInterpretation}, allowed MONOCHROME2")
         shared = _first(header.get("SharedFunctionalGroupsSequence"))
         own: Sequence[Any] = header.get("PerFrameFunctionalGroupsSequence") or [None] * count
         if len(own) != count:
-            raise ScanError(file, f"NumberOfFrames {count}, but {len(own)} frame groups. {_SPARE}")
+            raise refusal(file, f"NumberOfFrames {count}, but {len(own)} frame groups. {_SPARE}")
         return [_frame(file, header, size, number, (own[number], shared)) for number in range(count)]
     except ScanError:
         raise
     except Exception as error:  # a damaged value raises of every kind
-        raise ScanError(file, f"a header value cannot be understood ({str(error)[:80]}). {_SPARE}") from None
+        raise refusal(file, f"a header value cannot be understood ({str(error)[:80]}). {_SPARE}") from None
 
 
 def _frame(file: Path, header: Dataset, size: tuple[int, int], number: int, groups: tuple[Any, Any]) -> Frame:
@@ -201,24 +202,22 @@ def _frame(file: Path, header: Dataset, size: tuple[int, int], number: int, grou
     turn = value("PlaneOrientationSequence", "ImageOrientationPatient")
     spacing = value("PixelMeasuresSequence", "PixelSpacing")
     if (position is None or turn is None) and _count(header) > 1 and number > 0:
-        raise ScanError(
-            file, f"frame {number + 1} has no Image Position or Orientation: its place is unknown. {_SPARE}"
-        )
+        raise refusal(file, f"frame {number + 1} has no Image Position or Orientation: its place is unknown. {_SPARE}")
     for key, found in (
         ("PixelSpacing", spacing),
         ("ImagePositionPatient", position),
         ("ImageOrientationPatient", turn),
     ):
         if found is None:
-            raise ScanError(file, f"{key} is missing, so no place or length in mm is known. {_SPARE}")
+            raise refusal(file, f"{key} is missing, so no place or length in mm is known. {_SPARE}")
     slope = value("PixelValueTransformationSequence", "RescaleSlope")
     intercept = value("PixelValueTransformationSequence", "RescaleIntercept")
     rows, columns = np.array(turn[:3], float), np.array(turn[3:6], float)
     numbers = np.concatenate([np.array(position, float), rows, columns, np.array(spacing, float)])
     if not np.isfinite(numbers).all() or numbers.size != 11 or min(spacing) <= 0:
-        raise ScanError(file, f"PixelSpacing {list(spacing)} or position or orientation is not usable. {_SPARE}")
+        raise refusal(file, f"PixelSpacing {list(spacing)} or position or orientation is not usable. {_SPARE}")
     if abs(np.linalg.norm(rows) - 1) > 1e-3 or abs(np.linalg.norm(columns) - 1) > 1e-3 or abs(rows @ columns) > 1e-3:
-        raise ScanError(file, f"ImageOrientationPatient {list(turn)}, allowed two square unit vectors. {_SPARE}")
+        raise refusal(file, f"ImageOrientationPatient {list(turn)}, allowed two square unit vectors. {_SPARE}")
     return Frame(
         file, number, np.array(position, float), rows, columns, (float(spacing[0]), float(spacing[1])),
         1.0 if slope is None else float(slope), 0.0 if intercept is None else float(intercept), size,
@@ -243,9 +242,9 @@ def _one_stack(path: Path, frames: list[Frame]) -> tuple[list[Frame], list[str]]
     stack, strangers = ranked[0], len(frames) - len(ranked[0])
     if len(ranked) > 1 and (len(ranked[1]) > 2 or len(stack) < 3):
         counts = ", ".join(str(len(k)) for k in ranked)
-        raise ScanError(path, f"slices of {len(ranked)} sizes or directions in one series ({counts}): split it first")
+        raise refusal(path, f"slices of {len(ranked)} sizes or directions in one series ({counts}): split it first")
     if len(stack) < 2:
-        raise ScanError(path, "1 slice, allowed 2 or more: one slice is not a volume; give the whole series")
+        raise refusal(path, "1 slice, allowed 2 or more: one slice is not a volume; give the whole series")
     normal = np.cross(stack[0].rows, stack[0].columns)
     stack = sorted(stack, key=lambda f: float(f.position @ normal))
     return stack, [f"{strangers} slice(s) of another size or direction left aside"] if strangers else []
@@ -260,14 +259,14 @@ def _step(path: Path, frames: list[Frame]) -> Array:
     tolerance = max(0.02, 0.05 * usual)
     if gaps.min() < 1e-3:
         at = int(np.argmin(gaps))
-        raise ScanError(
+        raise refusal(
             path,
             f"two slices at one place ({positions[at] @ normal:.3f} mm, {frames[at].path.name} and "
             f"{frames[at + 1].path.name}): two series or two times mixed; give one",
         )
     if np.abs(gaps - usual).max() > tolerance:
         at = int(np.argmax(np.abs(gaps - usual)))
-        raise ScanError(
+        raise refusal(
             path,
             f"slices missing between {frames[at].path.name} and {frames[at + 1].path.name}: "
             f"{gaps[at]:.2f} mm apart, allowed {usual:.2f} mm as between the others. {_SPARE}",
@@ -280,7 +279,7 @@ def _greys(path: Path, frames: list[Frame], headers: dict[Path, Dataset]) -> tup
     rows, columns = frames[0].size
     need = len(frames) * rows * columns * 2
     if need > LIMIT_BYTES:
-        raise ScanError(path, f"{need / 2**30:.1f} GiB of greys, allowed {LIMIT_BYTES >> 30}: crop it first")
+        raise refusal(path, f"{need / 2**30:.1f} GiB of greys, allowed {LIMIT_BYTES >> 30}: crop it first")
     same = len({(f.slope, f.intercept) for f in frames}) == 1
     out: NDArray[np.generic] | None = None
     for file, items in _by_file(frames).items():
@@ -291,7 +290,7 @@ def _greys(path: Path, frames: list[Frame], headers: dict[Path, Dataset]) -> tup
                 kind = grey.dtype if same else np.dtype(np.float32)
                 out = np.empty((len(frames), rows, columns), kind)
             if same and grey.dtype != out.dtype:
-                raise ScanError(path, f"slices stored as {out.dtype} and {grey.dtype}: two series mixed? {_SPARE}")
+                raise refusal(path, f"slices stored as {out.dtype} and {grey.dtype}: two series mixed? {_SPARE}")
             out[at] = grey if same else grey.astype(np.float32) * frame.slope + frame.intercept
     assert out is not None
     return (out, frames[0].slope, frames[0].intercept) if same else (out, 1.0, 0.0)
@@ -308,7 +307,7 @@ def _whole(file: Path) -> Dataset:
     try:
         return _quietly(file, pixels=True)
     except Exception as error:  # the parser raises of every kind on damaged input
-        raise ScanError(file, f"cannot be read to its end ({str(error)[:80]}). {_SPARE}") from None
+        raise refusal(file, f"cannot be read to its end ({str(error)[:80]}). {_SPARE}") from None
 
 
 def _decode(file: Path, dataset: Dataset, frame: Frame) -> NDArray[np.generic]:
@@ -318,10 +317,10 @@ def _decode(file: Path, dataset: Dataset, frame: Frame) -> NDArray[np.generic]:
             python_warnings.simplefilter("ignore")
             grey = pixel_array(dataset, index=index, raw=True)
     except Exception as error:  # the decoders raise of every kind on damaged input
-        raise ScanError(
+        raise refusal(
             file,
             f"the pixels cannot be decoded ({str(error).splitlines()[0][:90] if str(error) else 'damaged'}). {_SPARE}",
         ) from None
     if grey.shape != frame.size:
-        raise ScanError(file, f"{grey.shape} pixels decoded, Rows x Columns say {frame.size}. {_SPARE}")
+        raise refusal(file, f"{grey.shape} pixels decoded, Rows x Columns say {frame.size}. {_SPARE}")
     return np.asarray(grey)

@@ -10,13 +10,16 @@ import struct
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-import SimpleITK as sitk
+import SimpleITK
 
 from canalwright.imaging.errors import ScanError
+from canalwright.imaging.refusal import refusal
 from canalwright.imaging.volume import Scan, affine_from
 
+sitk: Any = SimpleITK
 LIMIT_BYTES = 8 << 30
 DEFLATE_LIMIT = 1040  # deflate cannot shrink data more than about 1032 times (zlib, technical details)
 _NIFTI_BYTES = {2: 1, 4: 2, 8: 4, 16: 4, 64: 8, 256: 1, 512: 2, 768: 4}
@@ -53,7 +56,7 @@ def read_volume_file(path: Path, kind: str) -> Scan:
     except (ValueError, struct.error, EOFError, zlib.error, gzip.BadGzipFile, OverflowError) as error:
         if isinstance(error, ScanError):
             raise
-        raise ScanError(path, f"its {kind} header cannot be understood ({_short(error)}): export it again") from None
+        raise refusal(path, f"its {kind} header cannot be understood ({_short(error)}): export it again") from None
     sizes = _check(path, claim)
     reader = sitk.ImageFileReader()
     reader.SetImageIO({"nifti": "NiftiImageIO", "nrrd": "NrrdImageIO", "meta": "MetaImageIO"}[kind])
@@ -61,20 +64,20 @@ def read_volume_file(path: Path, kind: str) -> Scan:
     try:
         image = reader.Execute()
     except RuntimeError as error:
-        raise ScanError(path, f"the voxels cannot be read ({_short(error)}): export it again") from None
+        raise refusal(path, f"the voxels cannot be read ({_short(error)}): export it again") from None
     if image.GetNumberOfComponentsPerPixel() != 1:
-        raise ScanError(path, "colour or vector voxels; allowed: one grey per voxel: export it as grey")
+        raise refusal(path, "colour or vector voxels; allowed: one grey per voxel: export it as grey")
     if image.GetDimension() == 4 and image.GetSize()[3] == 1:
         image = image[:, :, :, 0]
     if image.GetSize() != sizes:
-        raise ScanError(path, f"header says {sizes} voxels, {image.GetSize()} were read: export it again")
+        raise refusal(path, f"header says {sizes} voxels, {image.GetSize()} were read: export it again")
     columns = np.array(image.GetDirection()).reshape(3, 3) * np.array(image.GetSpacing())
-    warnings = ()
+    warnings: tuple[str, ...] = ()
     if np.allclose(image.GetSpacing(), 1.0):
         warnings = ("voxel size 1 mm along every side: the header may not state one; check it",)
     voxels = sitk.GetArrayFromImage(image)
     if voxels.dtype.kind == "f" and not np.isfinite(voxels).all():
-        raise ScanError(path, "greys that are not numbers (NaN or infinite): export it again")
+        raise refusal(path, "greys that are not numbers (NaN or infinite): export it again")
     return Scan(voxels, affine_from(np.array(image.GetOrigin()), columns), warnings=warnings, path=str(path))
 
 
@@ -83,14 +86,14 @@ def _check(path: Path, claim: Claim) -> tuple[int, int, int]:
     while len(sizes) > 3 and sizes[-1] == 1:
         sizes = sizes[:-1]
     if len(sizes) != 3:
-        raise ScanError(path, f"{len(sizes)} dimensions {sizes}, allowed 3: give one volume, not a series in time")
+        raise refusal(path, f"{len(sizes)} dimensions {sizes}, allowed 3: give one volume, not a series in time")
     if min(sizes) < 2 or max(sizes) > 8192:
-        raise ScanError(path, f"sizes {sizes}, allowed 2 to 8192 voxels along each side: not a volume")
+        raise refusal(path, f"sizes {sizes}, allowed 2 to 8192 voxels along each side: not a volume")
     need = sizes[0] * sizes[1] * sizes[2] * claim.bytes_each
     if need > LIMIT_BYTES:
-        raise ScanError(path, f"the header claims {need / 2**30:.1f} GiB, allowed {LIMIT_BYTES >> 30}: crop it first")
+        raise refusal(path, f"the header claims {need / 2**30:.1f} GiB, allowed {LIMIT_BYTES >> 30}: crop it first")
     if need > claim.stored * (DEFLATE_LIMIT if claim.packed else 1):
-        raise ScanError(
+        raise refusal(
             path,
             f"the header claims {need} bytes of voxels, the file holds {claim.stored}"
             f"{' packed' if claim.packed else ''}: it is cut short or its header is wrong; copy or export it again",
@@ -104,22 +107,22 @@ def _nifti(path: Path) -> Claim:
     with (gzip.open if packed else open)(path, "rb") as stream:
         head = stream.read(348)
     if len(head) < 348 or head[344:348] not in (b"n+1\0", b"ni1\0"):
-        raise ScanError(path, "not a NIfTI-1 file; allowed: DICOM, NIfTI-1, NRRD, MHA/MHD, TIFF or PNG stack")
+        raise refusal(path, "not a NIfTI-1 file; allowed: DICOM, NIfTI-1, NRRD, MHA/MHD, TIFF or PNG stack")
     if head[344:348] == b"ni1\0":
-        raise ScanError(path, "header and image in two files; allowed: one .nii or .nii.gz: convert it")
+        raise refusal(path, "header and image in two files; allowed: one .nii or .nii.gz: convert it")
     order = "<" if struct.unpack("<i", head[:4])[0] == 348 else ">"
     if struct.unpack(order + "i", head[:4])[0] != 348:
-        raise ScanError(path, "NIfTI header size is not 348: the file is damaged; export it again")
+        raise refusal(path, "NIfTI header size is not 348: the file is damaged; export it again")
     dims = struct.unpack(order + "8h", head[40:56])
     code = struct.unpack(order + "h", head[70:72])[0]
     offset = struct.unpack(order + "f", head[108:112])[0]
     qform, sform = struct.unpack(order + "2h", head[252:256])
     if code not in _NIFTI_BYTES:
-        raise ScanError(path, f"datatype {code}; allowed: whole or floating point greys: export it as int16")
+        raise refusal(path, f"datatype {code}; allowed: whole or floating point greys: export it as int16")
     if not 1 <= dims[0] <= 7 or not 348 <= offset < 1 << 24:
-        raise ScanError(path, f"dim[0] {dims[0]} (allowed 1-7), vox_offset {offset} (allowed 348 on): damaged header")
+        raise refusal(path, f"dim[0] {dims[0]} (allowed 1-7), vox_offset {offset} (allowed 348 on): damaged header")
     if qform <= 0 and sform <= 0:
-        raise ScanError(
+        raise refusal(
             path, f"qform_code {qform} and sform_code {sform} state no place in the patient: export it with one"
         )
     sizes = tuple(int(d) for d in dims[1 : dims[0] + 1])
@@ -131,7 +134,7 @@ def _nifti(path: Path) -> Claim:
             whole = struct.unpack("<I", stream.read(4))[0]
         spare = (whole - need - int(offset)) % 2**32
         if spare > 1 << 20 and need <= LIMIT_BYTES:
-            raise ScanError(path, "the packed file is cut short or damaged: copy or export it again")
+            raise refusal(path, "the packed file is cut short or damaged: copy or export it again")
     return Claim(sizes, _NIFTI_BYTES[code], stored - (0 if packed else int(offset)), packed)
 
 
@@ -142,18 +145,18 @@ def _nrrd(path: Path) -> Claim:
     text = (head if end < 0 else head[:end]).decode("latin-1")
     keys = {k.strip().lower(): v.strip() for k, _, v in (line.partition(":") for line in text.splitlines()[1:]) if v}
     if end < 0 or "data file" in keys or "datafile" in keys:
-        raise ScanError(path, "voxels not in the same file; allowed: header and voxels in one .nrrd: save it so")
+        raise refusal(path, "voxels not in the same file; allowed: header and voxels in one .nrrd: save it so")
     encoding = keys.get("encoding", "").lower()
     kind = keys.get("type", "").lower()
     if kind not in _NRRD_BYTES or encoding not in ("raw", "gzip", "gz"):
-        raise ScanError(
+        raise refusal(
             path, f"type {kind[:30]!r}, encoding {encoding[:30]!r}; allowed: grey numbers, raw or gzip: export it so"
         )
     if "space directions" not in keys and "spacings" not in keys:
-        raise ScanError(path, "neither 'space directions' nor 'spacings': no voxel size in mm; export it with one")
+        raise refusal(path, "neither 'space directions' nor 'spacings': no voxel size in mm; export it with one")
     for key in ("line skip", "lineskip", "byte skip", "byteskip"):
         if keys.get(key, "0") != "0":
-            raise ScanError(path, f"{key} {keys[key][:20]!r}, allowed 0: export it again")
+            raise refusal(path, f"{key} {keys[key][:20]!r}, allowed 0: export it again")
     sizes = tuple(int(v) for v in keys.get("sizes", "").split())
     return Claim(sizes, _NRRD_BYTES[kind], path.stat().st_size - end, encoding != "raw")
 
@@ -163,31 +166,31 @@ def _meta(path: Path) -> Claim:
         head = stream.read(1 << 16)
     match = re.search(rb"ElementDataFile\s*=\s*([^\r\n]+)\r?\n?", head)
     if match is None:
-        raise ScanError(path, "no ElementDataFile in its header: the file is damaged; export it again")
+        raise refusal(path, "no ElementDataFile in its header: the file is damaged; export it again")
     keys = {
         k.strip(): v.strip()
         for k, _, v in (line.partition("=") for line in head[: match.start()].decode("latin-1").splitlines())
     }
     kind = keys.get("ElementType", "")
     if kind not in _META_BYTES:
-        raise ScanError(path, f"ElementType {kind[:30]!r}; allowed: grey numbers: export it as MET_SHORT")
+        raise refusal(path, f"ElementType {kind[:30]!r}; allowed: grey numbers: export it as MET_SHORT")
     if keys.get("ElementNumberOfChannels", "1") != "1" or keys.get("BinaryData", "True").lower() != "true":
-        raise ScanError(path, "colour or text voxels; allowed: one binary grey per voxel: export it so")
+        raise refusal(path, "colour or text voxels; allowed: one binary grey per voxel: export it so")
     if "ElementSpacing" not in keys and "ElementSize" not in keys:
-        raise ScanError(path, "no ElementSpacing: no voxel size in mm; export it with one")
+        raise refusal(path, "no ElementSpacing: no voxel size in mm; export it with one")
     name = match.group(1).decode("latin-1").strip()
     if name == "LOCAL":
         stored = path.stat().st_size - match.end()
     else:
         data = path.parent / name
         if Path(name).name != name or not data.is_file():
-            raise ScanError(path, f"ElementDataFile {name[:60]!r} is not a file beside it: keep both together")
+            raise refusal(path, f"ElementDataFile {name[:60]!r} is not a file beside it: keep both together")
         stored = data.stat().st_size
     if keys.get("HeaderSize", "0") not in ("0", "-1"):
-        raise ScanError(path, f"HeaderSize {keys['HeaderSize'][:20]!r}, allowed 0 or -1: export it again")
+        raise refusal(path, f"HeaderSize {keys['HeaderSize'][:20]!r}, allowed 0 or -1: export it again")
     sizes = tuple(int(v) for v in keys.get("DimSize", "").split())
     if len(sizes) != int(keys.get("NDims", len(sizes))):
-        raise ScanError(path, f"NDims {keys['NDims'][:20]} but DimSize {sizes}: damaged header; export it again")
+        raise refusal(path, f"NDims {keys['NDims'][:20]} but DimSize {sizes}: damaged header; export it again")
     return Claim(sizes, _META_BYTES[kind], stored, keys.get("CompressedData", "False").lower() == "true")
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.imaging.errors import ScanError
+from canalwright.imaging.refusal import refusal
 
 Array = NDArray[np.float64]
 Greys = NDArray[np.float32]
@@ -44,7 +44,7 @@ class Scan:
     @property
     def spacing(self) -> Array:
         """Voxel size along x, y, z, shape (3,), mm."""
-        return np.linalg.norm(self.affine[:3, :3], axis=0)
+        return np.asarray(np.linalg.norm(self.affine[:3, :3], axis=0))
 
     @property
     def array(self) -> Greys:
@@ -81,7 +81,7 @@ class Scan:
         first = np.clip(np.floor(index.min(0)), 0, size).astype(int)
         last = np.clip(np.ceil(index.max(0)) + 1, 0, size).astype(int)
         if np.any(last - first < 1):
-            raise ScanError(
+            raise refusal(
                 self.path or "scan in memory",
                 f"the box {_mm(low)} to {_mm(high)} lies outside the volume, "
                 f"which reaches from {_mm(self.extent[0])} to {_mm(self.extent[1])} (LPS mm): give a box inside it",
@@ -119,7 +119,7 @@ def checked(scan: Scan) -> Scan:
     spacing = scan.spacing
     where = scan.path or "scan in memory"
     if not np.all(np.isfinite(scan.affine)) or np.any(spacing < 0.0005) or np.any(spacing > 20):
-        raise ScanError(
+        raise refusal(
             where,
             f"voxel size {_mm(spacing)} mm, allowed 0.0005 to 20 mm: "
             "the header may be in other units (metres, micrometres); correct it or export again",
@@ -127,7 +127,7 @@ def checked(scan: Scan) -> Scan:
     steps = scan.affine[:3, :3] / spacing
     lean = float(np.abs(steps.T @ steps - np.eye(3)).max())
     if lean > 0.02:
-        raise ScanError(
+        raise refusal(
             where,
             f"the voxel axes are {np.degrees(np.arcsin(min(1.0, lean))):.1f} degrees from "
             "square to each other, allowed 1 degree (a tilted gantry?): resample it to a square grid first",

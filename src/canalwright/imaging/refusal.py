@@ -1,0 +1,13 @@
+"""One shape for every refusal of a scan."""
+
+from canalwright.imaging.errors import ScanError
+
+
+def refusal(file: object, wrong: str, *, allowed: str = "", remedy: str = "") -> ScanError:
+    """A ScanError in one line: `file` (or what stands for it), what is wrong, what is allowed, what to do."""
+    parts = [f"{file}: {wrong}"]
+    if allowed:
+        parts.append(f"allowed: {allowed}")
+    if remedy:
+        parts.append(remedy)
+    return ScanError("; ".join(" ".join(part.split()) for part in parts))
