@@ -20,10 +20,10 @@ def centreline(z: np.ndarray, radius: float, straight: float) -> np.ndarray:
 
 
 def lumen(
-    *, top=13.0, tip=0.2, taper=0.03, oval=1.0, radius=1e6, straight=8.0, wall=1.2, step=0.1
+    *, top=13.0, tip=0.2, taper_native=0.03, oval=1.0, radius=1e6, straight=8.0, wall=1.2, step=0.1
 ) -> Lumen:  # fmt: skip
     z = np.arange(round(top / step) + 1) * step
-    minor = tip + taper * z
+    minor = tip + taper_native * z
     axis = np.tile([0.0, 1.0, 0.0], (len(z), 1))
     centre = centreline(z, radius, straight)
     return Lumen(z, minor, oval * minor, centre, axis, np.full(len(z), wall), np.pi / 4 * oval * minor**2)

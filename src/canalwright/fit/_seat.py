@@ -37,19 +37,22 @@ def thickness(x: float, at: Array, diameter: Array) -> float:
 def seat_one(z: Array, width: Array, n: int, at: Array, diameter: Array, trim: float) -> tuple[float, int]:
     """z of the tip and index of the station that stops it; -inf and -1 where nothing does.
 
-    Each station asks that the tip be at least `z - room`; where it is narrower than the tip, the tip stays
-    coronal to the place between two stations at which the lumen is as wide as the tip.
+    Both outlines run straight between their points, so they first touch at a station of the lumen or at a corner of
+    the instrument. A station asks that the tip be at least `z - room`; a corner, the tip's own rim among them, that it
+    stay coronal to the place between two stations at which the lumen is as wide as the corner.
     """
     tip = thickness(trim, at, diameter)
     deepest, where = -np.inf, -1
     for i in range(n):
         room = room_for(width[i], at, diameter) - trim
-        if width[i] >= tip and room >= 0:
-            bound = z[i] - room
-        elif i + 1 < n and width[i + 1] > width[i]:
-            bound = min(z[i] + (z[i + 1] - z[i]) * (tip - width[i]) / (width[i + 1] - width[i]), z[i + 1])
-        else:
-            bound = z[i]
+        bound = z[i] - max(room, 0.0)
+        if i + 1 < n and width[i + 1] > width[i]:
+            slope = (z[i + 1] - z[i]) / (width[i + 1] - width[i])
+            if width[i] < tip:
+                bound = z[i] + min(slope * (tip - width[i]), z[i + 1] - z[i])
+            for k in range(1, len(at)):
+                if at[k] > trim and width[i] < diameter[k] <= width[i + 1]:
+                    bound = max(bound, z[i] + slope * (diameter[k] - width[i]) - (at[k] - trim))
         if bound > deepest:
             deepest, where = bound, i
     return deepest, where

@@ -68,12 +68,12 @@ def _fit(
     grip = tug_back(cone.profile, z, minor, seats, offset=offset, trim=trim.length)
     needed = float(passage.length[0]) - target + GRIP
     reason = ""
-    if cone.length - trim.length < needed:
-        reason = f"too short: {cone.length - trim.length:.1f} mm left after trimming, {needed:.1f} mm needed to hold it"
-    elif trim.median > target + within:
+    if trim.median > target + within:
         reason = f"stops {trim.median - target:.1f} mm short: too wide for this canal"
     elif trim.median < target - within:
         reason = f"passes the end even with {trim.length:.1f} mm cut off: too thin for this canal"
+    elif cone.length - trim.length < needed:
+        reason = f"too short: {cone.length - trim.length:.1f} mm left after trimming, {needed:.1f} mm needed to hold it"
     return ConeFit(cone, trim, offset, seats, grip, chance(seats, target, within), reason)
 
 

@@ -1,0 +1,152 @@
+"""Protects: which cone and which pluggers are chosen, why, and what is offered where none gets there."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from canalwright import fit
+from canalwright.fit.pluggers import LEAST_MARGIN, MARGIN, NEAREST, WITHIN
+from canalwright.instruments import Cone, Plugger, Profile
+from canalwright.quantities import Reading, Shape, draw
+from tests.fit.canals import canal
+
+ERRORS = {
+    "width": Reading(0.0, 0.02, "mm"),
+    "curve": Reading(1.0, 0.1, "", least=0.3),
+    "file": Reading(0.0, 0.02, "mm", shape=Shape.UNIFORM),
+    "length": Reading(20.0, 0.25, "mm"),
+    "cone": Reading(0.0, 1.0, "", shape=Shape.UNIFORM),
+}
+CONES = [
+    Cone(f"{size}/{taper:.2f}", Profile.uniform(size / 100, taper), size, tolerance=0.05)
+    for size in (20, 25, 30, 35, 40)
+    for taper in (0.02, 0.04, 0.06)
+]
+PLUGGERS = [Plugger(f"{tip:.1f}", Profile.uniform(tip, 0.02)) for tip in (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.1)]
+
+
+@pytest.fixture(scope="module")
+def drawn():
+    one = canal(errors=ERRORS, size=30, taper=0.06, radius=15.0, straight=8.0)
+    sample = draw(ERRORS, 255, 3)
+    return one, fit.Passage.draws(one, sample), sample
+
+
+def test_passage_rows_follow_the_readings(drawn):
+    one, lane, sample = drawn
+    assert lane.draws_count == 256
+    assert (lane.length == sample["length"]).all()
+    above = lane.z > 2
+    cut = np.maximum(0.30 + 0.06 * (lane.z - 0.5), 0.0)
+    expected = np.maximum(one.native.minor + sample["width"][:, None], cut + sample["file"][:, None])
+    assert np.allclose(lane.minor[:, above], expected[:, above])
+    single = fit.Passage.of(one)
+    assert np.allclose(single.minor, lane.nominal.minor)
+    assert single.orifice == one.orifice
+
+
+def test_passage_refuses_shapes_that_do_not_agree(drawn):
+    _, lane, _ = drawn
+    with pytest.raises(ValueError, match=r"curve|minor has shape"):
+        replace(lane, curve=np.ones(2))
+    with pytest.raises(ValueError, match="grow coronally"):
+        replace(lane, z=lane.z[::-1])
+    with pytest.raises(ValueError, match="positive"):
+        replace(lane, minor=lane.minor * 0)
+
+
+def test_best_cone_has_the_best_chance_and_then_the_longest_grip(drawn):
+    one, lane, sample = drawn
+    ranked = fit.choose_cone(CONES, lane, scores=sample["cone"])
+    usable = [f for f in ranked if f.usable]
+    assert ranked[: len(usable)] == tuple(usable)
+    best = ranked[0]
+    assert best.chance >= max(f.chance for f in usable) - 0.05
+    same = [f for f in usable if round(f.chance / 0.05) == round(best.chance / 0.05)]
+    assert np.median(best.tug_back) >= max(np.median(f.tug_back) for f in same) - 0.5
+    assert abs(best.trim.median - one.end) <= 0.1
+    again = fit.seat(best.cone.profile, lane.z, lane.minor, offset=best.offset, trim=best.trim.length)
+    assert (best.seats == again).all()
+
+
+def test_a_gauged_cone_has_a_better_chance(drawn):
+    _, lane, sample = drawn
+    loose = fit.choose_cone(CONES, lane, scores=sample["cone"])[0]
+    gauged = fit.choose_cone([loose.cone], lane, scores=sample["cone"], half_widths={loose.cone.name: 0.01})[0]
+    assert gauged.chance > loose.chance
+
+
+def test_unusable_cones_say_why(drawn):
+    _, lane, _ = drawn
+    wide = fit.choose_cone([Cone("80/0.02", Profile.uniform(0.8, 0.02))], lane)[0]
+    assert "too wide" in wide.reason
+    thin = fit.choose_cone([Cone("10/0.00", Profile.uniform(0.1, 0.0))], lane)[0]
+    assert "too thin" in thin.reason
+    short = fit.choose_cone([replace(CONES[4], length=18.0)], lane)[0]
+    assert "too short" in short.reason
+
+
+def test_three_pluggers_meet_their_aims(drawn):
+    one, lane, sample = drawn
+    choice = fit.choose_pluggers(PLUGGERS, lane, scores=sample["cone"])
+    assert [f.part for f in choice.chosen] == ["coronal", "middle", "apical"]
+    tips = [f.plugger.profile.tip for f in choice.chosen]
+    assert tips == sorted(tips, reverse=True)
+    assert len(set(tips)) == 3
+    assert choice.within_reach
+    assert choice.apical.stop <= one.end + WITHIN + 1e-9
+    for f in choice.chosen:
+        assert f.meets
+        assert f.stop >= max(float(f.reach.z[0]) + LEAST_MARGIN, one.end + NEAREST) - 1e-9
+        assert f.margin == pytest.approx(f.stop - f.reach.z[0])
+        assert f.chance == f.reach.chance(f.stop)
+    wider = [p for p, r in choice.reaches if p.profile.tip > choice.apical.plugger.profile.tip]
+    assert all(fit.reach_of(p, lane.nominal).z[0] + LEAST_MARGIN > one.end + WITHIN for p in wider), (
+        "a wider plugger would have reached the last 5 mm"
+    )
+
+
+def test_less_than_the_usual_margin_is_said():
+    """A plugger that binds 4.5 mm from the end stops at 5.0, not at 5.5."""
+    lane = fit.Passage.of(canal(size=30, taper=0.04, end=0.5, taper_native=0.02))
+    choice = fit.choose_pluggers([Plugger("0.48", Profile.uniform(0.48, 0.0))], lane)
+    assert choice.apical.reach.z[0] == pytest.approx(5.0, abs=0.02)
+    assert choice.apical.stop == pytest.approx(5.5)
+    assert choice.apical.margin < MARGIN
+    assert "usual 1 mm" in choice.apical.reason
+
+
+def test_none_within_reach_and_each_remedy_keeps_its_word():
+    one = canal(size=25, taper=0.04, radius=9.0, straight=7.0, taper_native=0.02)
+    few = [Plugger("0.6", Profile.uniform(0.6, 0.03)), Plugger("0.8", Profile.uniform(0.8, 0.03))]
+    choice = fit.choose_pluggers(few, fit.Passage.of(one))
+    assert not choice.within_reach
+    assert "asks for" in choice.apical.reason
+    offered = fit.remedies(one, few)
+    assert {r.kind for r in offered} == {"thinner plugger", "elastic plugger", "more shape"}
+    for remedy in offered:
+        changed = one if remedy.file is None else replace(one, file=remedy.file)
+        got = fit.reach_of(remedy.plugger, fit.Passage.of(changed))
+        assert got.z[0] - one.end == pytest.approx(remedy.short_of_end)
+        assert remedy.short_of_end <= WITHIN - LEAST_MARGIN + 1e-9
+        assert "mm of the end" in remedy.message
+    shape = next(r for r in offered if r.kind == "more shape")
+    assert shape.removed > 0
+    assert shape.wall is not None
+    assert fit.remedies(one, []) == ()
+
+
+def test_no_pluggers_is_an_error(drawn):
+    with pytest.raises(ValueError, match="no plugger"):
+        fit.choose_pluggers([], drawn[1])
+
+
+def test_warming_up_compiles_what_is_used_later(drawn):
+    from canalwright.fit import _rigid, _seat
+
+    fit.warm_up()
+    before = len(_seat.seats.signatures), len(_rigid.reaches.signatures)
+    fit.reach_of(PLUGGERS[0], drawn[1])
+    fit.seat(CONES[0].profile, drawn[1].z, drawn[1].minor)
+    assert (len(_seat.seats.signatures), len(_rigid.reaches.signatures)) == before

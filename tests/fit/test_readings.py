@@ -1,0 +1,41 @@
+"""Protects: what gauges and paper points are taken to say."""
+
+import numpy as np
+import pytest
+
+from canalwright import fit
+from canalwright.quantities.provenance import Origin
+
+
+def test_gauge_gives_an_inequality_on_each_side():
+    assert fit.gauge_bounds(25, 30) == pytest.approx((0.23, 0.32))
+    assert fit.gauge_bounds(None, 30) == (0.0, pytest.approx(0.32))
+    assert fit.gauge_bounds(70, None) == (pytest.approx(0.66), np.inf)
+
+
+def test_gauge_that_contradicts_itself_is_refused():
+    with pytest.raises(ValueError, match="gauge again"):
+        fit.gauge_bounds(30, 30)
+    with pytest.raises(ValueError, match="ISO 3630-1"):
+        fit.gauge_bounds(65, 70)
+
+
+def test_gauge_reading_lies_between_its_bounds():
+    reading = fit.gauge_reading(25, 30)
+    assert (reading.value, reading.error) == pytest.approx((0.275, 0.045))
+    assert fit.gauge_reading(None, 30).value == pytest.approx(0.275)
+    assert fit.gauge_reading(None, 6).value == pytest.approx(0.04)
+
+
+def test_paper_points_give_the_median_dry_length():
+    reading = fit.end_from_points([20.0, 20.5, 20.0])
+    assert reading.value == 20.0
+    assert reading.error == pytest.approx(0.5 / np.sqrt(3))
+    assert reading.source.origin is Origin.MEASURED
+    with pytest.raises(ValueError, match="positive lengths"):
+        fit.end_from_points([])
+
+
+def test_binding_level_of_a_cylinder():
+    assert fit.binding_level(0.5, 0.3, 0.04) == pytest.approx(5.0)
+    assert fit.binding_level(0.2, 0.3, 0.04) == 0

@@ -1,0 +1,166 @@
+"""Protects: the seat of a cone, its grip and its trim, against closed forms and a plain search."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from canalwright import fit
+from canalwright.instruments import Profile
+
+Z = np.arange(131) * 0.1
+QUICK = settings(max_examples=60, deadline=None)
+
+
+@st.composite
+def lumens(draw):
+    """Bumpy lumens that mostly widen coronally."""
+    seed = draw(st.integers(0, 2**32 - 1))
+    rng = np.random.default_rng(seed)
+    knots = np.linspace(0, 13, 8)
+    widths = rng.uniform(0.15, 0.4) + rng.uniform(0.0, 0.08) * knots + rng.normal(0, 0.05, 8)
+    return np.interp(Z, knots, np.maximum(widths, 0.1))
+
+
+@st.composite
+def cones(draw):
+    tip, taper = draw(st.floats(0.15, 0.5)), draw(st.floats(0.005, 0.1))
+    return Profile.uniform(tip, taper, draw(st.floats(4, 16)))
+
+
+def seat_by_search(profile, minor, step=0.002):
+    """Push the tip down in small steps until some place of the cone, sampled finely, is wider than the lumen."""
+    x = np.arange(0, 13, 0.01)
+    tip = 13.0
+    while tip > fit.BEYOND:
+        place = tip - step + x
+        inside = (place >= 0) & (place <= 13)
+        if (profile(x[inside]) > np.interp(place[inside], Z, minor)).any():
+            break
+        tip -= step
+    return tip
+
+
+@settings(max_examples=25, deadline=None)
+@given(lumens(), cones())
+def test_seat_matches_a_plain_search(minor, cone):
+    """The search steps by 0.002 mm and samples the cone every 0.01 mm: together under 0.01 mm."""
+    found = fit.seat(cone, Z, minor)[0]
+    assert found == pytest.approx(max(seat_by_search(cone, minor), fit.BEYOND), abs=0.01)
+
+
+def test_cone_less_tapered_than_the_lumen_is_held_at_its_tip():
+    """Tip d in a lumen D + T z: z = (d - D) / T; an error e of diameter moves it by e / T."""
+    offsets = np.array([0.0, 0.03, -0.03])
+    found = fit.seat(Profile.uniform(0.40, 0.02), Z, 0.25 + 0.05 * Z, offset=offsets)
+    assert found == pytest.approx((0.40 + offsets - 0.25) / 0.05, abs=1e-9)
+
+
+def test_cone_more_tapered_than_the_lumen_is_held_at_the_orifice():
+    """d + t (top - z) = D + T top."""
+    found = fit.seat(Profile.uniform(0.25, 0.06), Z, 0.30 + 0.03 * Z)[0]
+    assert found == pytest.approx(13 - (0.30 + 0.03 * 13 - 0.25) / 0.06, abs=1e-9)
+    grip = fit.tug_back(Profile.uniform(0.25, 0.06), Z, 0.30 + 0.03 * Z, found)[0]
+    assert grip == pytest.approx(0.03 / (0.06 - 0.03), abs=0.02)
+
+
+def test_nearly_parallel_cone_moves_far_for_little():
+    """Seat error = diameter error / difference of tapers: 0.02 mm over 0.005 is 4 mm."""
+    minor = 0.30 + 0.040 * Z
+    nominal, wider = fit.seat(Profile.uniform(0.22, 0.045), Z, minor, offset=np.array([0.0, 0.02]))
+    assert wider - nominal == pytest.approx(0.02 / 0.045, abs=1e-6)  # both held at the orifice
+    held = fit.seat(Profile.uniform(0.30, 0.035, 16), Z, minor, offset=np.array([0.0, 0.02]))
+    assert held[1] - held[0] == pytest.approx(0.02 / 0.040, abs=1e-6)  # both held at the tip
+
+
+def test_same_taper_seats_at_the_end_and_an_error_lets_it_through():
+    """A parallel match: exact it touches everywhere; 0.01 mm thinner it is stopped by nothing but the shoulder."""
+    minor = 0.30 + 0.04 * Z
+    found = fit.seat(Profile.uniform(0.30, 0.04), Z, minor, offset=np.array([0.0, -0.01, 0.01]))
+    assert found == pytest.approx([0.0, -0.25, 0.25], abs=1e-9)
+    shoulder = np.where(Z < 0.5 - 1e-9, 0.2, 0.30 + 0.04 * (Z - 0.5))
+    stopped = fit.seat(Profile.uniform(0.30, 0.04), Z, shoulder, offset=np.array([0.0, -0.02]))
+    assert stopped == pytest.approx([0.5, 0.48], abs=1e-9)
+
+
+def test_loose_right_through_is_said_so():
+    seats = fit.seat(Profile((0.0,), (0.2,)), Z, np.full(131, 0.5))
+    assert (seats == fit.BEYOND).all()
+    assert (fit.tug_back(Profile((0.0,), (0.2,)), Z, np.full(131, 0.5), seats) == 0).all()
+    assert fit.chance(seats, 0.5) == 0
+
+
+def test_too_wide_to_enter_stays_at_the_orifice():
+    assert fit.seat(Profile.uniform(1.0, 0.02), Z, np.full(131, 0.5))[0] == 13.0
+
+
+def test_a_waist_counts_as_filled():
+    """A cone thicker before a waist must have passed with its thick part."""
+    waisted, plain = (
+        Profile((0.0, 2.0, 4.0, 9.0), (0.3, 0.5, 0.4, 0.9)),
+        Profile((0.0, 2.0, 4.0, 9.0), (0.3, 0.5, 0.5, 0.9)),
+    )
+    minor = 0.30 + 0.03 * Z
+    assert fit.seat(waisted, Z, minor) == fit.seat(plain, Z, minor)
+
+
+@QUICK
+@given(lumens(), cones(), st.floats(0, 0.1))
+def test_wider_lumen_or_thinner_cone_never_seats_shallower(minor, cone, more):
+    assert fit.seat(cone, Z, minor + more)[0] <= fit.seat(cone, Z, minor)[0] + 1e-9
+    assert fit.seat(cone, Z, minor, offset=more)[0] >= fit.seat(cone, Z, minor)[0] - 1e-9
+
+
+@QUICK
+@given(lumens(), cones(), st.floats(0, 5), st.floats(0, 3))
+def test_trimming_never_deepens_the_tip_nor_raises_it_by_more_than_the_cut(minor, cone, first, more):
+    before, after = (fit.seat(cone, Z, minor, trim=t)[0] for t in (first, first + more))
+    assert before - 1e-9 <= after
+    if before > fit.BEYOND:
+        assert after <= before + more + 1e-9
+
+
+@QUICK
+@given(lumens(), cones(), st.floats(0, 3))
+def test_trim_is_the_cone_with_its_tip_cut(minor, cone, trim):
+    assert fit.seat(cone, Z, minor, trim=trim)[0] == pytest.approx(fit.seat(cone.cut(trim), Z, minor)[0], abs=1e-6)
+
+
+@QUICK
+@given(lumens(), cones())
+def test_seated_cone_touches_but_does_not_overlap(minor, cone):
+    tip = fit.seat(cone, Z, minor)
+    gaps = fit.gap(cone, Z, minor, tip)
+    assert np.nanmin(gaps) >= -1e-9 or tip[0] >= 13 - 1e-9
+    assert 0 <= fit.tug_back(cone, Z, minor, tip)[0] <= 13 - min(tip[0], 13) + 1e-9 or tip[0] < 0
+
+
+def test_trim_for_puts_the_median_at_the_target():
+    minor = 0.30 + 0.05 * Z
+    offset = np.random.default_rng(1).uniform(-0.05, 0.05, 400)
+    trim = fit.trim_for(Profile.uniform(0.25, 0.04), Z, minor, 0.5, offset=offset)
+    assert trim.reached
+    assert trim.median == pytest.approx(0.5, abs=0.02)
+    assert trim.tip == pytest.approx(0.325 - float(np.median(offset)), abs=0.005)
+    assert not fit.trim_for(Profile.uniform(0.60, 0.04), Z, minor, 0.5).reached
+    assert not fit.trim_for(Profile((0.0,), (0.1,)), Z, minor, 0.5, most=3).reached
+
+
+def test_trim_table_rows_agree_with_seat():
+    minor = np.tile(0.30 + 0.05 * Z, (5, 1))
+    offset = np.array([0.0, 0.02, -0.02, 0.05, -0.05])
+    rows = fit.trim_table(Profile.uniform(0.25, 0.04), Z, minor, 0.5, [0, 1, 2], offset=offset)
+    assert [row.tip for row in rows] == pytest.approx([0.25, 0.29, 0.33])
+    for row in rows:
+        assert (row.seats == fit.seat(Profile.uniform(0.25, 0.04), Z, minor, offset=offset, trim=row.trim)).all()
+        assert row.chance == np.mean(np.abs(row.seats[1:] - 0.5) <= 0.5 + 1e-9)
+
+
+def test_wrong_shapes_are_named():
+    cone = Profile.uniform(0.3, 0.04)
+    with pytest.raises(ValueError, match="last axis is the station"):
+        fit.seat(cone, Z, np.ones(5))
+    with pytest.raises(ValueError, match="draws differ"):
+        fit.seat(cone, Z, np.ones((3, 131)), offset=np.zeros(4))
+    with pytest.raises(ValueError, match="trim must be 0"):
+        fit.seat(cone, Z, np.ones(131), trim=-1.0)
