@@ -49,7 +49,7 @@ def from_measurements(m: Measurements) -> Canal:
         crest=frame.crest,
         cej=frame.cej,
         post=m.post,
-        foramen=float(native.minor[0]),
+        foramen=m.foramen.value if m.foramen is not None else float(native.minor[0]),
         portals=_portals(m),
         errors=errors,
         sources={**frame.sources, **sources, "finishing_file": Source(Origin.MEASURED, "as given")},

@@ -54,7 +54,7 @@ def _all(m: Measurements, name: str, known: bool, length: float) -> Iterator[Dou
     if m.joins is not None:
         yield Doubt(
             "joins",
-            f"the canal meets the {m.joins[0]} canal {m.joins[1]:.1f} mm from the terminus",
+            f"the canal meets another one ({m.joins[0]}) {m.joins[1]:.1f} mm from the terminus",
             "only one of the two can be filled to the terminus; the other's cone ends where they meet",
         )
     for remark in m.remarks:

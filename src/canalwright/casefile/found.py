@@ -20,6 +20,7 @@ def from_found(
     label: str,
     finishing_file: tuple[int, float] | Mapping[str, tuple[int, float]],
     above_orifice: float | Mapping[str, float] | None = None,
+    cej_level: float | Mapping[str, float] | None = None,
     end: float = 0.5,
     method: str = "surface meshes",
     reference: str = "cusp tip",
@@ -31,8 +32,8 @@ def from_found(
 
     `finishing_file` is size and taper, the same for all or by canal name; `above_orifice` [mm] the distance from the
     reference point to the orifice, measured on the surfaces, the same for all or by name; left out, it is the average
-    crown (with the depth of the pulp chamber) of this tooth and the length is marked so. `end` [mm]: how far from the
-    terminus the preparation ends. `post` names the canals that take a post. Raises CaseError when the result is no
+    crown (with the depth of the pulp chamber) of this tooth and the length is marked so. `cej_level` [mm]: where the
+    cemento-enamel junction was seen, from the terminus. `end` [mm]: how far from the terminus the preparation ends. `post` names the canals that take a post. Raises CaseError when the result is no
     possible case, KeyError when a mapping lacks a canal.
     """
     tooth = tooth if isinstance(tooth, Tooth) else Tooth(tooth)
@@ -41,7 +42,7 @@ def from_found(
     tables = []
     for canal in canals:
         above = _of(above_orifice, canal.name) if above_orifice is not None else usual
-        length = round(float(canal.lumen.z[-1] - canal.lumen.z[0]) + above, 2)
+        length = round(canal.length + above, 2)
         how = method if above_orifice is not None else "published average"
         size, taper = _of(finishing_file, canal.name)
         table: dict[str, Any] = {
@@ -50,8 +51,11 @@ def from_found(
             "working_length_mm": {"value": round(length - end, 2), "method": how},
             "length_mm": {"value": length, "method": how},
             "finishing_file": {"size": size, "taper": float(taper)},
+            "foramen_mm": {"value": round(max(canal.foramen, 0.05), PLACES), "method": method},
             "profile": _profile(canal, method),
         }
+        if cej_level is not None:
+            table["cej_level_mm"] = {"value": round(_of(cej_level, canal.name), 2), "method": method}
         if canal.name in post:
             table["post"] = {"wanted": True}
         if canal.join is not None and canal.joined:
