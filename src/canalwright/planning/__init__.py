@@ -1,0 +1,46 @@
+"""Planning: from a measured canal and a tray to a plan, and from the plan to what will happen.
+
+    plan = planning.plan(canal, tray, Choices(...))     # Plan: cone, pluggers, rounds, portions, heat, findings
+    story = planning.simulate(plan)                     # Story: temperatures, melt front, pressure, fill over time
+
+Follow a figure of the card from here: `planner` puts the plan together; `fitting` asks the room `fit`; `downpack` and
+`backfill` lay out the stations, `script` the acts; `thermal` asks the room `heat`; `summary` makes quantities of the
+draws that `doubt` made; `findings` warns. Rules of habit live in `practice`.
+"""
+
+from canalwright.planning.plan import (
+    CAUTION,
+    Choices,
+    ConePlan,
+    Finding,
+    Harm,
+    HeatSummary,
+    Plan,
+    PluggerPlan,
+    Portion,
+    Reach,
+    Round,
+    TrimRow,
+)
+from canalwright.planning.planner import PlanError, plan, warm_up
+from canalwright.planning.story import Story, simulate
+
+__all__ = [
+    "CAUTION",
+    "Choices",
+    "ConePlan",
+    "Finding",
+    "Harm",
+    "HeatSummary",
+    "Plan",
+    "PlanError",
+    "PluggerPlan",
+    "Portion",
+    "Reach",
+    "Round",
+    "Story",
+    "TrimRow",
+    "plan",
+    "simulate",
+    "warm_up",
+]

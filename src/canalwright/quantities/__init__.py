@@ -11,5 +11,6 @@ from canalwright.quantities.provenance import Origin, Source
 from canalwright.quantities.quantity import Quantity
 from canalwright.quantities.reading import Reading, Shape
 from canalwright.quantities.sample import Contribution, Sample, draw
+from canalwright.quantities.surface import carried
 
-__all__ = ["Contribution", "Origin", "Quantity", "Reading", "Sample", "Shape", "Source", "draw"]
+__all__ = ["Contribution", "Origin", "Quantity", "Reading", "Sample", "Shape", "Source", "carried", "draw"]

@@ -32,9 +32,7 @@ class Quantity:
 
     def format(self, digits: int = 1) -> str:
         """The number with its interval as people read it: `12.3 (11.9-12.8) mm`."""
-        return (
-            f"{self.value:.{digits}f} ({self.low:.{digits}f} to {self.high:.{digits}f}) {self.unit}"
-        ).strip()
+        return (f"{self.value:.{digits}f} ({self.low:.{digits}f} to {self.high:.{digits}f}) {self.unit}").strip()
 
     def as_json(self) -> dict[str, object]:
         """Value, low, high, unit, source, share supposed and leading input, as plain JSON types."""

@@ -55,8 +55,10 @@ class Reading:
 
     def _truncated(self, u: NDArray[np.float64], centre: float, scale) -> NDArray[np.float64]:  # type: ignore[no-untyped-def]
         with np.errstate(divide="ignore", invalid="ignore"):
-            below = 0.0 if self.least == -np.inf or (scale is np.log and self.least <= 0) else float(
-                ndtr((scale(self.least) - centre) / self.error)
+            below = (
+                0.0
+                if self.least == -np.inf or (scale is np.log and self.least <= 0)
+                else float(ndtr((scale(self.least) - centre) / self.error))
             )
             above = 1.0 if self.most == np.inf else float(ndtr((scale(self.most) - centre) / self.error))
         return np.asarray(centre + self.error * ndtri(below + (above - below) * u))

@@ -1,18 +1,20 @@
 """Quasi-random draws of many readings, and what they say of a computed number.
 
 Scrambled Sobol points (Owen 1998, J Complexity 14:466-489) through `scipy.stats.qmc`. The share of
-each input in the variance of an output is the squared standardised regression coefficient on its
-normal score (Saltelli et al. 2008, Global Sensitivity Analysis, ch. 1), first order only: the part
-that the regression does not explain stays unattributed and is counted as supposed in proportion.
+each input in the doubt of an output is the squared standardised regression coefficient of the output's rank on the
+input's normal score (Saltelli et al. 2008, Global Sensitivity Analysis, ch. 1): ranks, so that a long
+tail does not decide. First order only: the part that the regression does not explain stays unattributed and is
+counted as supposed in proportion.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
+from scipy.stats import qmc, rankdata
 
 from canalwright.quantities.provenance import COMPUTED, Source
 from canalwright.quantities.quantity import Quantity
@@ -51,27 +53,37 @@ class Sample:
         """Standard normal scores of one reading, shape (draws,); 0 in the nominal draw."""
         return self.scores[:, self._index(name)]
 
+    def first(self, size: int) -> "Sample":
+        """The nominal row and the first `size` draws after it."""
+        return Sample(self.readings, self.values[: size + 1], self.scores[: size + 1])
+
     def _index(self, name: str) -> int:
         try:
             return list(self.readings).index(name)
         except ValueError:
             raise KeyError(f"no reading named {name!r}; there are {', '.join(self.readings)}") from None
 
-    def contributions(self, output: NDArray[np.float64]) -> tuple[Contribution, ...]:
-        """Inputs by their share in the variance of `output`, shape (draws,), greatest first."""
-        y = output[1:]
-        good = np.isfinite(y)
+    @cached_property
+    def _regressor(self) -> tuple[list[int], NDArray[np.float64]]:
+        """Inputs that vary, and the matrix (inputs, draws) that turns an output into its regression coefficients."""
         active = [i for i, reading in enumerate(self.readings.values()) if reading.error > 0]
-        if good.sum() <= len(active) + 1 or not active or np.ptp(y[good]) < 1e-12:
+        x = self.scores[1:, active]
+        if len(x) <= len(active) + 1 or not active:
+            return [], np.zeros((0, len(x)))
+        x = (x - x.mean(0)) / np.maximum(x.std(0), 1e-12)
+        return active, np.linalg.solve(x.T @ x + 1e-9 * np.eye(len(active)), x.T)
+
+    def contributions(self, output: NDArray[np.float64]) -> tuple[Contribution, ...]:
+        """Inputs by their share in the doubt of `output`, shape (draws,), greatest first; none for an output without spread."""
+        active, solve = self._regressor
+        if not active or output[1:].min() == output[1:].max():
             return ()
-        x = self.scores[1:, active][good]
-        x = (x - x.mean(0)) / x.std(0)
-        y = (y[good] - y[good].mean()) / y[good].std()
-        slopes = np.linalg.lstsq(x, y, rcond=None)[0]
+        rank = rankdata(output[1:])
+        slopes = solve @ ((rank - rank.mean()) / rank.std())
         shares = slopes**2 / max(1.0, float(np.sum(slopes**2)))
-        names = list(self.readings)
+        named = list(self.readings.items())
         found = [
-            Contribution(names[i], float(share), self.readings[names[i]].source.origin.supposed)
+            Contribution(named[i][0], float(share), named[i][1].source.origin.supposed)
             for i, share in zip(active, shares, strict=True)
         ]
         return tuple(sorted(found, key=lambda c: -c.share))
@@ -97,7 +109,9 @@ class Sample:
         ranked = self.contributions(output)
         explained = sum(c.share for c in ranked)
         supposed = sum(c.share for c in ranked if c.supposed) / explained if explained > 0 else 0.0
-        return Quantity(value, min(low, value), max(high, value), unit, source, supposed, ranked[0].name if ranked else "")
+        return Quantity(
+            value, min(low, value), max(high, value), unit, source, supposed, ranked[0].name if ranked else ""
+        )
 
 
 def draw(readings: Mapping[str, Reading], size: int, seed: int) -> Sample:

@@ -1,0 +1,177 @@
+"""check-case, plan, simulate, card."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from canalwright.cli import inputs, output
+from canalwright.cli.errors import BAD_INPUT, DANGEROUS
+
+if TYPE_CHECKING:
+    from canalwright.planning import Plan
+
+Out = Annotated[
+    Path | None, typer.Option("--out", metavar="PATH", help="Write here (a folder, or a file for one canal).")
+]
+Paper = Annotated[str, typer.Option("--paper", help="a4 or letter.")]
+
+
+def check_case(case: inputs.CasePath, json: inputs.AsJson = False) -> None:
+    """Say what is wrong, or doubtful, in a case file."""
+    from canalwright import casefile
+
+    problems = casefile.check(case)
+    if json:
+        output.print_json({"file": case.name, "problems": [vars_of(p) for p in problems]})
+    elif problems:
+        for problem in problems:
+            output.error(str(problem))
+    else:
+        read, canals = inputs.read_case(case)
+        output.line(f"{case.name}: good. Tooth {read.tooth}; canals: {', '.join(c.name for c in canals)}")
+        for doubt in [*read.doubts, *(note for c in canals for note in c.notes)]:
+            output.line(f"  doubtful: {doubt.key}: {doubt.message}; {doubt.action}")
+    if problems:
+        raise typer.Exit(BAD_INPUT)
+
+
+def vars_of(item: Any) -> dict[str, Any]:
+    """Fields of a small record."""
+    return {name: getattr(item, name) for name in item.__slots__}
+
+
+def plan(
+    case: inputs.CasePath,
+    tray: inputs.TrayPath = None,
+    canal: inputs.CanalName = None,
+    cone: inputs.Cone = None,
+    trim: inputs.Trim = None,
+    carrier: inputs.Carrier = None,
+    temperature: inputs.Temperature = None,
+    activation: inputs.Activation = None,
+    rounds: inputs.Rounds = None,
+    force: inputs.Force = None,
+    draws: inputs.Draws = None,
+    seed: inputs.Seed = None,
+    json: inputs.AsJson = False,
+    strict: inputs.Strict = False,
+) -> None:
+    """Plan the filling of each canal: cone, pluggers, rounds, portions, warnings, each number with its interval."""
+    from canalwright.report import plan_json
+
+    plans = _plans(case, tray, canal, **_given(locals()))
+    if json:
+        output.print_json({"plans": [plan_json(p) for p in plans]})
+    else:
+        for one in plans:
+            output.print_plan(one)
+    _judge(plans, strict)
+
+
+def simulate(
+    case: inputs.CasePath,
+    tray: inputs.TrayPath = None,
+    canal: inputs.CanalName = None,
+    cone: inputs.Cone = None,
+    trim: inputs.Trim = None,
+    carrier: inputs.Carrier = None,
+    temperature: inputs.Temperature = None,
+    activation: inputs.Activation = None,
+    rounds: inputs.Rounds = None,
+    force: inputs.Force = None,
+    draws: inputs.Draws = None,
+    seed: inputs.Seed = None,
+    json: inputs.AsJson = False,
+    strict: inputs.Strict = False,
+) -> None:
+    """Run the planned filling over time: temperatures, melt front, pressure, fill."""
+    from canalwright.planning import simulate as run
+    from canalwright.report import story_json
+
+    plans = _plans(case, tray, canal, **_given(locals()))
+    stories = []
+    with output.progress("simulating") as step:
+        for one in plans:
+            step(one.canal.name)
+            stories.append(run(one))
+    if json:
+        output.print_json({"stories": [story_json(p, s) for p, s in zip(plans, stories, strict=True)]})
+    else:
+        for one, story in zip(plans, stories, strict=True):
+            output.print_story(one, story)
+    _judge(plans, strict)
+
+
+def card(
+    case: inputs.CasePath,
+    tray: inputs.TrayPath = None,
+    canal: inputs.CanalName = None,
+    cone: inputs.Cone = None,
+    trim: inputs.Trim = None,
+    carrier: inputs.Carrier = None,
+    temperature: inputs.Temperature = None,
+    activation: inputs.Activation = None,
+    rounds: inputs.Rounds = None,
+    force: inputs.Force = None,
+    draws: inputs.Draws = None,
+    seed: inputs.Seed = None,
+    out: Out = None,
+    paper: Paper = "a4",
+    json: inputs.AsJson = False,
+    strict: inputs.Strict = False,
+) -> None:
+    """Write the card of each canal: one page for the chair, as PDF."""
+    from canalwright.planning import simulate as run
+    from canalwright.report import card as write_card
+
+    plans = _plans(case, tray, canal, **_given(locals()))
+    written = []
+    with output.progress("drawing cards") as step:
+        for one in plans:
+            step(one.canal.name)
+            path = _card_path(case, one, out, alone=len(plans) == 1)
+            write_card(one, run(one), path, paper=paper)
+            written.append(str(path))
+    if json:
+        output.print_json({"cards": written})
+    else:
+        for name in written:
+            output.line(f"wrote {name}")
+    _judge(plans, strict)
+
+
+def _plans(case: Path, tray: Path | None, canal: str | None, **given: Any) -> "list[Plan]":
+    from canalwright.planning import plan as make
+
+    _, canals = inputs.read_case(case, canal)
+    instruments = inputs.read_tray(tray)
+    choices = inputs.choices_of(**given)
+    plans = []
+    with output.progress("planning") as step:
+        for one in canals:
+            step(one.name)
+            plans.append(make(one, instruments, choices))
+    return plans
+
+
+def _given(options: dict[str, Any]) -> dict[str, Any]:
+    names = ("cone", "trim", "carrier", "temperature", "activation", "rounds", "force", "draws", "seed")
+    return {name: options[name] for name in names}
+
+
+def _card_path(case: Path, plan: "Plan", out: Path | None, *, alone: bool) -> Path:
+    name = f"{case.stem}-{plan.canal.name.replace(' ', '-')}.pdf"
+    if out is None:
+        return Path(name)
+    if out.suffix.lower() == ".pdf" and alone:
+        return out
+    out.mkdir(parents=True, exist_ok=True)
+    return out / name
+
+
+def _judge(plans: "list[Plan]", strict: bool) -> None:
+    from canalwright.planning import Harm
+
+    if strict and any(p.worst >= Harm.DANGER for p in plans):
+        raise typer.Exit(DANGEROUS)

@@ -1,0 +1,67 @@
+"""What every verb reads: a case, a tray, the choices."""
+
+from dataclasses import fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from canalwright.anatomy import Canal
+    from canalwright.casefile import Case
+    from canalwright.instruments import Tray
+    from canalwright.planning import Choices
+
+CasePath = Annotated[Path, typer.Argument(metavar="CASE", help="A case file (TOML).", show_default=False)]
+TrayPath = Annotated[
+    Path | None, typer.Option("--tray", metavar="FILE", help="Your tray file; without it the generic tray.")
+]
+CanalName = Annotated[
+    str | None, typer.Option("--canal", metavar="NAME", help="One canal by its name; without it all.")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON: each number with value, low, high, unit, source.")]
+Strict = Annotated[bool, typer.Option("--strict", help="Exit with code 3 when a finding of the worst kind stands.")]
+Temperature = Annotated[
+    float | None, typer.Option("--temperature", metavar="C", help="Set temperature of the carrier.")
+]
+Activation = Annotated[float | None, typer.Option("--activation", metavar="S", help="Seconds of each activation.")]
+Rounds = Annotated[int | None, typer.Option("--rounds", metavar="N", help="Rounds of the downpack.")]
+Force = Annotated[float | None, typer.Option("--force", metavar="N", help="Force of the press, newton.")]
+Trim = Annotated[float | None, typer.Option("--trim", metavar="MM", help="Cut off the cone's tip.")]
+Cone = Annotated[str | None, typer.Option("--cone", metavar="NAME", help="Cone of the tray.")]
+Carrier = Annotated[str | None, typer.Option("--carrier", metavar="NAME", help="Heat carrier of the tray.")]
+Draws = Annotated[
+    int | None, typer.Option("--draws", metavar="N", min=64, max=100_000, help="Draws behind the intervals.")
+]
+Seed = Annotated[int | None, typer.Option("--seed", metavar="N", min=0, help="Seed of the draws.")]
+
+
+def read_case(path: Path, canal: str | None = None) -> "tuple[Case, tuple[Canal, ...]]":
+    """The case and the canals asked for."""
+    from canalwright import casefile
+
+    case = casefile.load(path)
+    if canal is None:
+        return case, case.canals
+    try:
+        return case, (case.canal(canal),)
+    except (KeyError, ValueError):
+        names = ", ".join(c.name for c in case.canals)
+        raise casefile.CaseError(
+            (casefile.Problem(path.name, "canal", repr(canal), names, "name one of these with --canal"),)
+        ) from None
+
+
+def read_tray(path: Path | None) -> "Tray":
+    """The tray of the file, or the generic one."""
+    from canalwright import casefile
+
+    return casefile.generic_tray() if path is None else casefile.load_tray(path)
+
+
+def choices_of(**given: Any) -> "Choices":
+    """Choices from the options that were given; the rest as they are by default."""
+    from canalwright.planning import Choices
+
+    known = {f.name for f in fields(Choices)}
+    return Choices(**{k: v for k, v in given.items() if k in known and v is not None})

@@ -1,0 +1,208 @@
+"""measure: from surfaces of a tooth, or from a scan, to a case file."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from canalwright.cli import inputs, output
+
+if TYPE_CHECKING:
+    from canalwright.imaging import FoundCanal
+
+SURFACES = (".stl", ".ply", ".obj", ".glb", ".gltf", ".off")
+Point = tuple[float, float, float]
+
+Lumen = Annotated[Path, typer.Argument(metavar="LUMEN", help="Lumen (pulp) surface: STL, PLY, OBJ; or a scan.")]
+Dentine = Annotated[Path | None, typer.Argument(metavar="DENTINE", help="Dentine surface (not for a scan).")]
+Out = Annotated[Path, typer.Option("--out", metavar="CASE", help="Case file to write.")]
+Tooth = Annotated[int, typer.Option("--tooth", metavar="N", help="Tooth in ISO 3950, such as 46.")]
+File = Annotated[
+    list[str],
+    typer.Option(
+        "--file", metavar="[CANAL=]SIZE/TAPER", help="Finishing file of the plan, such as 35/0.06 or distal=45/0.06."
+    ),
+]
+Enamel = Annotated[
+    Path | None, typer.Option("--enamel", metavar="FILE", help="Enamel surface, for reference point and CEJ.")
+]
+Orifice = Annotated[
+    list[str], typer.Option("--orifice", metavar="X,Y,Z", help="Orifice of a canal, mm; one for each canal.")
+]
+Terminus = Annotated[
+    list[str], typer.Option("--terminus", metavar="X,Y,Z", help="Terminus of a canal, mm; one for each.")
+]
+Mesial = Annotated[str | None, typer.Option("--mesial", metavar="X,Y,Z", help="Direction of mesial, to name canals.")]
+Buccal = Annotated[str | None, typer.Option("--buccal", metavar="X,Y,Z", help="Direction of buccal, to name canals.")]
+Voxel = Annotated[float | None, typer.Option("--voxel", metavar="MM", help="Voxel size of a stack of pictures.")]
+Mask = Annotated[
+    Path | None, typer.Option("--mask", metavar="FILE", help="Labelled mask of the canals on the scan's grid.")
+]
+Label = Annotated[str, typer.Option("--label", metavar="TEXT", help="Label or pseudonym of the case.")]
+Name = Annotated[
+    list[str], typer.Option("--name", metavar="NAME", help="Name of each canal traced in a scan, in order.")
+]
+Post = Annotated[list[str], typer.Option("--post", metavar="CANAL", help="A canal that takes a post.")]
+End = Annotated[float, typer.Option("--end", metavar="MM", help="How far from the terminus the preparation ends.")]
+
+
+def measure(
+    lumen: Lumen,
+    dentine: Dentine = None,
+    *,
+    out: Out,
+    tooth: Tooth,
+    file: File,
+    enamel: Enamel = None,
+    orifice: Orifice = [],  # noqa: B006
+    terminus: Terminus = [],  # noqa: B006
+    mesial: Mesial = None,
+    buccal: Buccal = None,
+    voxel: Voxel = None,
+    mask: Mask = None,
+    label: Label = "",
+    name: Name = [],  # noqa: B006
+    post: Post = [],  # noqa: B006
+    end: End = 0.5,
+    json: inputs.AsJson = False,
+) -> None:
+    """Find and measure the canals of a tooth in its surfaces or in a scan, and write them to a case file."""
+    from canalwright import casefile
+
+    orifices = [_point("--orifice", p) for p in orifice]
+    termini = [_point("--terminus", p) for p in terminus]
+    files = [_file(f) for f in file]
+    extras: dict[str, Any] = {}
+    with output.progress(f"measuring {lumen.name}"):
+        if lumen.suffix.lower() in SURFACES:
+            directions = {k: _point(f"--{k}", p) for k, p in (("mesial", mesial), ("buccal", buccal)) if p}
+            found, extras = _surfaces(lumen, dentine, tooth, enamel, orifices, termini, directions)
+        else:
+            found = _scan(lumen, dentine, voxel, mask, orifices, termini, name)
+            extras["method"] = "cone-beam scan"
+        case = casefile.from_found(
+            found,
+            tooth=tooth,
+            label=label or f"Tooth {tooth}, measured in {lumen.name}",
+            finishing_file=_by_canal(files, found),
+            end=end,
+            post=tuple(post),
+            **extras,
+        )
+        casefile.dump(case, out)
+    if json:
+        output.print_json({"case": str(out), "canals": [_summary(canal) for canal in found]})
+        return
+    for canal in found:
+        told = _summary(canal)
+        output.line(
+            f"{canal.name}: {told['length_mm']} mm from terminus to orifice, foramen {told['foramen_mm']} mm, "
+            f"quality {told['quality']}" + (f"; joins {canal.joined}" if canal.joined else "")
+        )
+        for reason in (*canal.quality.reasons, *canal.notes):
+            output.line(f"  doubtful: {reason}")
+    output.line(f"wrote {out}; next: canalwright plan {out}")
+
+
+def _surfaces(
+    lumen: Path,
+    dentine: Path | None,
+    tooth: int,
+    enamel: Path | None,
+    orifices: list[Point],
+    termini: list[Point],
+    directions: dict[str, Point],
+) -> "tuple[tuple[FoundCanal, ...], dict[str, Any]]":
+    from canalwright import imaging
+
+    if dentine is None:
+        raise imaging.SurfaceError(
+            f"{lumen.name}: a lumen surface needs the dentine surface too; name it as the second file"
+        )
+    outer = imaging.read_surface(dentine)
+    crown = imaging.read_surface(enamel) if enamel else None
+    found = imaging.canals_from_surfaces(
+        imaging.read_surface(lumen),
+        outer,
+        tooth=tooth,
+        enamel=crown,
+        orifices=orifices or None,
+        termini=termini or None,
+        **directions,
+    )
+    above = {c.name: round(imaging.reference_point(c, crown or outer).above, 2) for c in found}
+    return found, {"above_orifice": above, "method": "surface meshes"}
+
+
+def _scan(
+    path: Path,
+    dentine: Path | None,
+    voxel: float | None,
+    mask: Path | None,
+    orifices: list[Point],
+    termini: list[Point],
+    names: list[str],
+) -> "tuple[FoundCanal, ...]":
+    from canalwright import imaging
+
+    if dentine is not None:
+        raise imaging.ScanError(f"{dentine.name}: a scan takes no dentine surface; leave the second file out")
+    scan = imaging.read_scan(path, voxel=voxel)
+    if mask is not None:
+        return imaging.trace_mask(scan, imaging.read_scan(mask, voxel=voxel))
+    if not orifices or len(orifices) != len(termini):
+        raise imaging.ScanError(
+            f"{path.name}: {len(orifices)} orifices and {len(termini)} termini given; give --orifice and --terminus once for each canal"
+        )
+    if names and len(names) != len(orifices):
+        raise imaging.ScanError(f"--name: {len(names)} names for {len(orifices)} canals; give as many, in order")
+    called = names or [f"canal {i + 1}" for i in range(len(orifices))]
+    return tuple(imaging.trace(scan, o, t, name=n) for o, t, n in zip(orifices, termini, called, strict=True))
+
+
+def _point(option: str, text: str) -> Point:
+    try:
+        x, y, z = (float(part) for part in text.split(","))
+    except ValueError:
+        raise typer.BadParameter(
+            f"{option} = {text!r}: three numbers in mm with commas between, such as 12.5,-3,40"
+        ) from None
+    return x, y, z
+
+
+def _file(text: str) -> tuple[str | None, tuple[int, float]]:
+    canal, _, rest = text.rpartition("=")
+    size, _, taper = rest.partition("/")
+    try:
+        return canal or None, (int(size), float(taper))
+    except ValueError:
+        raise typer.BadParameter(f"--file = {text!r}: write SIZE/TAPER such as 35/0.06, or distal=45/0.06") from None
+
+
+def _by_canal(
+    files: list[tuple[str | None, tuple[int, float]]], found: "tuple[FoundCanal, ...]"
+) -> dict[str, tuple[int, float]]:
+    usual = next((size for canal, size in files if canal is None), None)
+    named = {canal: size for canal, size in files if canal is not None}
+    names = [canal.name for canal in found]
+    for canal in named:
+        if canal not in names:
+            raise typer.BadParameter(f"--file: no canal named {canal!r} was found; there are {', '.join(names)}")
+    chosen = {n: named.get(n, usual) for n in names}
+    missing = [n for n, size in chosen.items() if size is None]
+    if missing:
+        raise typer.BadParameter(
+            f"--file: no finishing file for {', '.join(missing)}; give one, such as --file 35/0.06"
+        )
+    return {n: size for n, size in chosen.items() if size is not None}
+
+
+def _summary(canal: "FoundCanal") -> dict[str, Any]:
+    return {
+        "name": canal.name,
+        "length_mm": round(canal.length, 2),
+        "foramen_mm": round(canal.foramen, 3),
+        "quality": round(canal.quality.score, 2),
+        "joins": canal.joined or None,
+        "doubts": [*canal.quality.reasons, *canal.notes],
+    }

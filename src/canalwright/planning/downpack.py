@@ -1,0 +1,68 @@
+"""The rounds of the downpack as stations: where the carrier stops, what the bite leaves, where the press ends.
+
+Pure geometry from the sear to the deepest carrier stop; the heat model says afterwards what it does.
+"""
+
+import math
+from dataclasses import dataclass
+
+from canalwright.instruments import Plugger
+from canalwright.planning import practice
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One round: stations (z) of the filling's top before it, of the carrier's stop, of the level that the bite
+    leaves and of the plugger's tip when the press ends; and the plugger used."""
+
+    top: float
+    carrier_stop: float
+    bitten: float
+    pressed: float
+    plugger: Plugger
+
+    @property
+    def bite(self) -> float:
+        """Length of gutta-percha removed."""
+        return self.top - self.bitten
+
+
+def least_rounds(top: float, deepest: float) -> int:
+    """Fewest rounds that take the carrier from `top` to `deepest` with no plunge above the longest."""
+    fall = practice.SETTLE - practice.LEFT_BY_BITE
+    return max(1, math.ceil((top - deepest - 1e-9) / (practice.PLUNGE_MOST + fall)))
+
+
+def lay_rounds(
+    top: float, deepest: float, pluggers: tuple[tuple[Plugger, float], ...], rounds: int | None = None
+) -> tuple[Step, ...]:
+    """Split the way from `top` to `deepest` (stations) into rounds of equal plunge.
+
+    `pluggers` are pairs of plugger and the deepest station to which it may be taken, widest first. In each
+    round the widest plugger that gets to the bitten surface presses. `rounds` None: as many as plunges of the usual
+    length need. Raises ValueError when `deepest` is not below `top` or `rounds` is less than 1.
+    """
+    if deepest >= top:
+        raise ValueError(f"the downpack has to go down: from z {top:.1f} to {deepest:.1f} mm")
+    if rounds is not None and rounds < 1:
+        raise ValueError(f"a downpack has at least one round, not {rounds}")
+    count = rounds if rounds is not None else max(1, round((top - deepest) / practice.PLUNGE_USUAL))
+    count = count if rounds is not None else max(count, least_rounds(top, deepest))
+    plunge = (top - deepest) / count
+    steps: list[Step] = []
+    level = top
+    for number in range(1, count + 1):
+        stop = top - plunge * number
+        bitten = min(stop + practice.LEFT_BY_BITE, level)
+        plugger, limit = _widest_reaching(pluggers, bitten)
+        pressed = max(bitten - practice.SETTLE, limit)
+        steps.append(Step(level, stop, bitten, min(pressed, bitten) if limit <= bitten else limit, plugger))
+        level = min(max(bitten - practice.SETTLE, stop), bitten)
+    return tuple(steps)
+
+
+def _widest_reaching(pluggers: tuple[tuple[Plugger, float], ...], z: float) -> tuple[Plugger, float]:
+    for plugger, limit in pluggers:
+        if limit <= z - practice.SETTLE + 1e-9:
+            return plugger, limit
+    return min(pluggers, key=lambda pair: pair[1])

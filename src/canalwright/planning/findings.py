@@ -1,0 +1,194 @@
+"""What the clinician should know about a plan, ranked by harm."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from canalwright import fit, heat, shaping
+from canalwright.fit import BEYOND
+from canalwright.planning import practice
+from canalwright.planning.backfill import Top
+from canalwright.planning.doubt import Draws
+from canalwright.planning.fitting import Tools
+from canalwright.planning.plan import Finding, Harm, Plan
+
+LEAST_WALL = 0.5
+"""Dentine below which a wall is called thin, mm (common practice, no source)."""
+COLD_END = 2.0
+
+
+def find(plan: Plan, draws: Draws, tools: Tools, top: Top) -> tuple[Finding, ...]:
+    """All findings, the most harmful first."""
+    found = [
+        *_heat(plan), *_wall(plan), *_cone(plan), *_pluggers(plan, draws, tools), *_carrier(plan, tools),
+        *_backfill(plan, top), *_notes(plan), *_rests(plan),
+    ]  # fmt: skip
+    return tuple(sorted(found, key=lambda f: -f.harm))
+
+
+def _heat(plan: Plan) -> Iterator[Finding]:
+    rise, longest = plan.heat.surface_rise, plan.heat.longest_activation
+    cooler = f"keep each activation under {max(longest.low, 0.5):.1f} s, lower the set temperature or pause longer between rounds"
+    if rise.value > practice.RISE_LIMIT:
+        yield Finding(
+            Harm.DANGER,
+            "surface-too-hot",
+            f"root surface expected to warm by {rise.format()}: past the 10 K limit",
+            cooler,
+            rise,
+        )
+    elif rise.high > practice.RISE_LIMIT:
+        yield Finding(
+            Harm.CAUTION,
+            "surface-may-heat",
+            f"root surface warms by {rise.format()}: may pass the 10 K limit",
+            cooler,
+            rise,
+        )
+    dose = plan.heat.cem43
+    if dose.high > heat.injury.BONE_CEM43:
+        harm = Harm.DANGER if dose.value > heat.injury.BONE_CEM43 else Harm.CAUTION
+        yield Finding(
+            harm, "thermal-dose", f"thermal dose at the root surface {dose.format()} CEM43; 16 min equal 47 °C for one minute",
+            cooler, dose,
+        )  # fmt: skip
+    planned = plan.rounds[-1].activation.value
+    if planned > longest.value:
+        yield Finding(
+            Harm.DANGER, "activation-too-long", f"activation of {planned:.1f} s is longer than the longest safe one, {longest.format()}",
+            f"shorten it to {longest.low:.1f} s or less", longest,
+        )  # fmt: skip
+
+
+def _wall(plan: Plan) -> Iterator[Finding]:
+    canal = plan.canal
+    inside = canal.native.z >= canal.end - 1e-9
+    wall = np.where(inside, shaping.remaining_dentine(canal), np.inf)
+    at = int(np.argmin(wall))
+    least, depth = float(wall[at]), canal.depth(float(canal.native.z[at]))
+    # The apical 3 mm taper to nothing in any root; the thin-wall rule speaks of the part that is wedged and heated.
+    body = canal.native.z >= canal.end + 3.0
+    if least <= 0:
+        yield Finding(
+            Harm.DANGER, "wall-cut-through", f"the finishing file leaves no dentine {depth:.1f} mm from the {canal.reference}",
+            "check the wall on the scan; use a smaller file; do not press here",
+        )  # fmt: skip
+        return
+    if body.any():
+        at = int(np.argmin(np.where(body, wall, np.inf)))
+        least, depth = float(wall[at]), canal.depth(float(canal.native.z[at]))
+        if least < LEAST_WALL:
+            yield Finding(
+                Harm.CAUTION, "thin-wall", f"only {least:.2f} mm of dentine are left {depth:.1f} mm from the {canal.reference}",
+                "press lightly there, keep activations short, no plugger may bind",
+            )  # fmt: skip
+
+
+def _cone(plan: Plan) -> Iterator[Finding]:
+    cone = plan.cone
+    if cone.short.low <= BEYOND + 1e-6:
+        yield Finding(
+            Harm.CAUTION, "cone-loose", f"cone {cone.cone.name} may be loose right through the end of the canal",
+            "try a larger cone or trim more; do not fill before it is held", cone.short,
+        )  # fmt: skip
+    elif cone.short.low < -plan.canal.end - 0.25:
+        yield Finding(
+            Harm.CAUTION, "cone-beyond", f"the cone may pass the terminus: seat {cone.short.format()} short of the working length",
+            "try it in with a radiograph before sealer; trim by the table", cone.short,
+        )  # fmt: skip
+    if cone.chance.value < 0.5:
+        yield Finding(
+            Harm.DOUBT, "cone-seat-doubtful",
+            f"chance {cone.chance.value:.0%} that the cone seats within 0.5 mm of the working length, from size tolerances alone",
+            "gauge the cone, try it in, and trim by the table until tug-back is felt at length", cone.chance,
+        )  # fmt: skip
+    if cone.tug_back.high < 1.0:
+        yield Finding(
+            Harm.DOUBT,
+            "little-tug-back",
+            f"tug-back over only {cone.tug_back.format()}",
+            "choose another cone or trim more",
+            cone.tug_back,
+        )
+
+
+def _pluggers(plan: Plan, draws: Draws, tools: Tools) -> Iterator[Finding]:
+    if len(plan.pluggers) < 3:
+        have = ", ".join(p.part for p in plan.pluggers)
+        yield Finding(
+            Harm.CAUTION, "pluggers-missing", f"the tray has no plugger for every part of this canal (found: {have})",
+            "add pluggers of other tip widths to the tray",
+        )  # fmt: skip
+    if not tools.aim_met:
+        changes = fit.remedies(plan.canal, plan.tray.pluggers)
+        action = (
+            "; or ".join(r.message for r in changes)
+            or "no thinner or elastic plugger and no larger file helps: shape or access first"
+        )
+        deepest = min(plan.pluggers, key=lambda p: p.short_of_end.value)
+        yield Finding(
+            Harm.CAUTION, "plugger-out-of-reach",
+            f"no plugger reaches within {practice.REACH_TO_END:.0f} mm of the working length: "
+            f"the deepest stops {deepest.short_of_end.format()} short",
+            action, deepest.short_of_end,
+        )  # fmt: skip
+    for planned, fitted in zip(plan.pluggers, tools.pluggers, strict=True):
+        if fitted.chance < 0.95:
+            yield Finding(
+                Harm.CAUTION, "plugger-may-bind",
+                f"{planned.part} plugger {planned.plugger.name} may bind before its stop (free in {fitted.chance:.0%} of the draws)",
+                "fit it dry before filling; set the stop 1 mm short of where it binds", planned.reach,
+            )  # fmt: skip
+
+
+def _carrier(plan: Plan, tools: Tools) -> Iterator[Finding]:
+    end = plan.canal.end
+    short = float(tools.carrier_reach.z[0]) - end
+    if short > practice.CLEARANCE_TO_END:
+        yield Finding(
+            Harm.CAUTION, "carrier-out-of-reach",
+            f"carrier {plan.carrier.name} gets no nearer than {short:.1f} mm to the working length ({tools.carrier_reach.stopped_by})",
+            "use a thinner carrier, or expect the end to stay cold",
+        )  # fmt: skip
+    last = plan.rounds[-1].front
+    cold = plan.canal.working_length - last.value
+    if cold > COLD_END:
+        yield Finding(
+            Harm.CAUTION, "end-stays-cold",
+            f"gutta-percha softens to {last.format()} only: the last {cold:.1f} mm are not moulded, the trimmed cone has to fit there",
+            "rely on the cone's fit, or heat nearer to the end if the root surface allows it", last,
+        )  # fmt: skip
+
+
+def _backfill(plan: Plan, top: Top) -> Iterator[Finding]:
+    if top.below_post is not None and top.below_post < practice.BELOW_POST_LEAST:
+        yield Finding(
+            Harm.CAUTION, "short-below-post", f"only {top.below_post:.1f} mm of filling below the post",
+            "leave 4-5 mm at least: shorten the post",
+        )  # fmt: skip
+    if not any(n.purpose == "backfill" for n in plan.tray.needles) and top.z > plan.canal.end:
+        yield Finding(
+            Harm.CAUTION, "no-needle", "the tray has no needle for the backfill", "add a backfill needle to the tray"
+        )
+    for portion in plan.portions:
+        gap = portion.bottom.value - portion.needle_stop.value
+        if gap > 1.0:
+            yield Finding(
+                Harm.DOUBT, "needle-short",
+                f"needle {portion.needle.name} stays {gap:.1f} mm above the floor of portion {portion.number}: air may be trapped",
+                "use a thinner needle for this portion, or fill it in smaller steps", portion.needle_stop,
+            )  # fmt: skip
+
+
+def _notes(plan: Plan) -> Iterator[Finding]:
+    for note in plan.canal.notes:
+        yield Finding(Harm.DOUBT, "measurement", f"{note.key}: {note.message}", note.action)
+
+
+def _rests(plan: Plan) -> Iterator[Finding]:
+    if plan.supposed > 0.5:
+        leading = ", ".join(name.replace("_", " ") for name, _ in plan.leading[:3])
+        yield Finding(
+            Harm.NOTE, "rests-on-averages", f"{plan.supposed:.0%} of the doubt rests on averages or assumptions, not on this tooth",
+            f"what leads: {leading}",
+        )  # fmt: skip

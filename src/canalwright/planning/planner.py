@@ -1,0 +1,175 @@
+"""`plan`: from one canal and one tray to a whole plan with intervals."""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canalwright import __version__, heat, shaping
+from canalwright.anatomy import perturbed
+from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.instruments import Sealer, Tray
+from canalwright.planning import findings, fitting, practice, summary, thermal
+from canalwright.planning.backfill import Top, backfill_top, lay_portions, needle_stop, sealer_film, widest_needle
+from canalwright.planning.doubt import Draws
+from canalwright.planning.downpack import Step, lay_rounds
+from canalwright.planning.fitting import Tools
+from canalwright.planning.plan import Choices, Plan
+from canalwright.planning.script import Fill, Timing, downpack_protocol, whole_protocol
+from canalwright.protocol import Protocol
+
+Array = NDArray[np.float64]
+
+
+class PlanError(ValueError):
+    """A plan that cannot be made: what stands against it, and what to do."""
+
+
+def plan(canal: Canal, tray: Tray, choices: Choices | None = None) -> Plan:
+    """Plan the filling of `canal` with the instruments of `tray`.
+
+    Raises PlanError for a choice that the tray does not offer or that no filling can have, and for a tray without cones,
+    pluggers or carriers. The result is the same for the same input: draws are seeded by `choices.seed`.
+    """
+    choices = choices or Choices()
+    _check(choices)
+    try:
+        return _plan(_changed(canal, choices), tray, choices)
+    except fitting.ChoiceError as error:
+        raise PlanError(str(error)) from None
+
+
+def _plan(canal: Canal, tray: Tray, choices: Choices) -> Plan:
+    lumen = shaping.shaped(canal)
+    if lumen.wall.min() < 0.05:
+        lumen = replace(lumen, wall=np.maximum(lumen.wall, 0.05))
+    draws = Draws.of(canal, choices)
+    tools = fitting.fit_tools(draws, tray, choices)
+    steps = _steps(draws, tools, choices)
+    timing = _timing(canal, lumen, tools, steps, choices)
+    top = backfill_top(canal, steps[-1].pressed)
+    fills = _fills(tools, steps, top)
+    protocol = whole_protocol(_downpack(canal, tools, steps, timing), fills, timing)
+    result = thermal.run(lumen, protocol, draws)
+    sealer = _sealer(tray, choices)
+    rounds = summary.rounds(draws, steps, protocol, timing, result)
+    made = Plan(
+        canal=canal,
+        tray=tray,
+        choices=choices,
+        lumen=lumen,
+        cone=tools.cone,
+        paper_point=tools.paper_point,
+        pluggers=tuple(fitting.plugger_plan(draws, p) for p in tools.pluggers),
+        carrier=tools.carrier,
+        sealer=sealer,
+        reaches=tools.reaches,
+        rounds=rounds,
+        portions=summary.portions(draws, fills, protocol, timing, result),
+        backfill_top=draws.depth(top.z),
+        backfill_reason=top.reason,
+        heat=summary.heat_summary(draws, result),
+        sealer_volume=summary.sealer_volume(draws, sealer_film(lumen, sealer.film_thickness) if sealer else 0.0),
+        protocol=protocol,
+        findings=(),
+        supposed=0.0,
+        versions={"canalwright": __version__},
+    )
+    supposed, leading = summary.rests_on(draws, made)
+    made = replace(made, supposed=supposed, leading=leading)
+    return replace(made, findings=findings.find(made, draws, tools, top))
+
+
+def _steps(draws: Draws, tools: Tools, choices: Choices) -> tuple[Step, ...]:
+    end, orifice = draws.canal.end, draws.passage.orifice
+    deepest = max(float(tools.carrier_reach.z[0]) + 0.25, end + practice.CLEARANCE_TO_END)
+    if deepest >= orifice - 0.5:
+        raise PlanError(
+            f"carrier {tools.carrier.name!r} gets no deeper than {deepest:.1f} mm from the terminus, the orifice lies at "
+            f"{orifice:.1f} mm ({tools.carrier_reach.stopped_by}); add a thinner carrier to the tray or shape more"
+        )
+    pluggers = tuple((p.plugger, p.stop) for p in tools.pluggers)
+    return lay_rounds(orifice, deepest, pluggers, choices.rounds)
+
+
+def _timing(canal: Canal, lumen: Lumen, tools: Tools, steps: tuple[Step, ...], choices: Choices) -> Timing:
+    offered = sorted(tools.carrier.temperatures, reverse=True)
+    usual = [t for t in offered if t <= practice.TEMPERATURE] or offered[-1:]
+    temperatures = [choices.temperature] if choices.temperature is not None else usual
+    activations = [choices.activation] if choices.activation is not None else list(thermal.TRIALS)
+    timing = Timing(
+        temperature=temperatures[0],
+        activation=activations[0],
+        hold=choices.hold if choices.hold is not None else practice.PRESS,
+        last_hold=choices.last_hold if choices.last_hold is not None else practice.LAST_PRESS,
+        pause=choices.pause,
+        force=choices.force,
+        backfill_temperature=choices.backfill_temperature,
+    )
+
+    def make(setting: thermal.Setting) -> Protocol:
+        changed = replace(timing, temperature=setting.temperature, activation=setting.activation)
+        return _downpack(canal, tools, steps, changed)
+
+    if len(temperatures) > 1 or len(activations) > 1:
+        setting = thermal.choose_setting(lumen, canal, temperatures, activations, make)
+        timing = replace(timing, temperature=setting.temperature, activation=setting.activation)
+    if choices.last_hold is None:
+        timing = replace(timing, last_hold=thermal.last_hold(lumen, _downpack(canal, tools, steps, timing)))
+    return timing
+
+
+def _downpack(canal: Canal, tools: Tools, steps: tuple[Step, ...], timing: Timing) -> Protocol:
+    cone = tools.cone.cone.trimmed(tools.cone.trim.value) if tools.cone.trim.value > 0 else tools.cone.cone
+    tip = max(canal.length.value - tools.cone.seat.value, 0.0)
+    return downpack_protocol(cone, tip, steps[0].top, tools.carrier, steps, timing)
+
+
+def _fills(tools: Tools, steps: tuple[Step, ...], top: Top) -> tuple[Fill, ...]:
+    bottom = steps[-1].pressed
+    needles = tuple((n, float(r.z[0])) for n, r in tools.needles)
+    fills = []
+    for low, high in lay_portions(bottom, top.z):
+        needle = widest_needle(needles, low)
+        if needle is None:
+            break
+        packer = next((s for s in steps if s.plugger.profile.tip and s.pressed <= high), steps[-1])
+        fills.append(Fill(low, high, needle[0], needle_stop(low, needle[1]), packer))
+    return tuple(fills)
+
+
+def _sealer(tray: Tray, choices: Choices) -> Sealer | None:
+    if choices.sealer is None:
+        return tray.sealers[0] if tray.sealers else None
+    for sealer in tray.sealers:
+        if sealer.name == choices.sealer:
+            return sealer
+    names = ", ".join(s.name for s in tray.sealers) or "none"
+    raise PlanError(f"sealer {choices.sealer!r} is not on tray {tray.name!r}; it has {names}")
+
+
+def _changed(canal: Canal, choices: Choices) -> Canal:
+    if choices.wall_change == 0 and choices.width_change == 0:
+        return canal
+    return perturbed(canal, wall=choices.wall_change, width=choices.width_change)
+
+
+_RANGES = {
+    "temperature": (100.0, 400.0, "deg C"), "activation": (0.5, 15.0, "s"), "force": (1.0, 60.0, "N"), "hold": (1.0, 120.0, "s"),
+    "last_hold": (1.0, 120.0, "s"), "pause": (0.0, 120.0, "s"), "rounds": (1, 8, ""), "backfill_temperature": (50.0, 220.0, "deg C"),
+    "wall_change": (-2.0, 2.0, "mm"), "width_change": (-0.5, 0.5, "mm"), "trim": (0.0, 10.0, "mm"), "draws": (64, 100_000, ""),
+}  # fmt: skip
+
+
+def _check(choices: Choices) -> None:
+    for name, (low, high, unit) in _RANGES.items():
+        value = getattr(choices, name)
+        if value is not None and not low <= value <= high:
+            raise PlanError(
+                f"{name} = {value} {unit}".strip() + f": allowed {low:g} to {high:g}; choose a value in this range"
+            )
+
+
+def warm_up() -> None:
+    """Load or compile the kernels in the background, so that the first plan does not wait for them."""
+    heat.warm_up()

@@ -1,0 +1,124 @@
+"""What the heat model is asked: activation, holds, and the whole protocol with its doubt."""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canalwright import heat
+from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.heat import HeatDraws, HeatStory
+from canalwright.planning import practice
+from canalwright.planning.doubt import Draws
+from canalwright.protocol import Heat, Press, Protocol
+
+Array = NDArray[np.float64]
+QUICK = heat.Resolution.quick()
+TRIALS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0)
+SAFE_SHARE = 0.7
+"""Share of the 10 K limit that a nominal run may use up; the rest is kept for the spread."""
+SOFT_TO_END = 1.0
+"""The planner heats until gutta-percha is soft to this far from the end of the preparation..."""
+LEAST_GAIN = 0.1
+"""... or until the next longer activation softens less than this further, mm."""
+LONGEST_HOLD = 30.0
+
+
+@dataclass(frozen=True)
+class Thermal:
+    """The nominal run of the whole protocol, the few draws of it, and the longest safe activation of its deepest round."""
+
+    story: HeatStory
+    draws: HeatDraws
+    longest_activation: float
+    longest_by_draw: Array
+
+
+@dataclass(frozen=True)
+class Setting:
+    """Set temperature, deg C, and activation, s."""
+
+    temperature: float
+    activation: float
+
+
+def choose_setting(
+    lumen: Lumen,
+    canal: Canal,
+    temperatures: Sequence[float],
+    activations: Sequence[float],
+    make: Callable[[Setting], Protocol],
+) -> Setting:
+    """The hottest setting, with the shortest activation that still gains depth, that spares the root surface.
+
+    At each of `temperatures`, first the first: activations grow until gutta-percha is soft to within 1 mm of the end, until more
+    heat gains less than 0.1 mm, or until the nominal rise passes 70 % of the limit. A temperature at which even the
+    shortest activation passes is left for the next; at the last one the shortest stands, and the plan will say so.
+    """
+    for temperature in temperatures:
+        chosen: Setting | None = None
+        before = float("inf")
+        for seconds in activations:
+            tried = Setting(temperature, seconds)
+            story = heat.simulate(lumen, make(tried), resolution=QUICK, every=1e9)
+            front = story.deepest_front
+            if story.surface_rise > SAFE_SHARE * practice.RISE_LIMIT or (chosen and before - front < LEAST_GAIN):
+                break
+            chosen, before = tried, front
+            if front <= canal.end + SOFT_TO_END:
+                break
+        if chosen is not None:
+            return chosen
+    return Setting(temperatures[-1], activations[0])
+
+
+def last_hold(lumen: Lumen, downpack: Protocol) -> float:
+    """Seconds of the last press until the gutta-percha beneath it is below its freezing range, whole, 10 to 30 s."""
+    acts = list(downpack.acts)
+    index = max(i for i, act in enumerate(acts) if isinstance(act, Press))
+    pressed = acts[index]
+    assert isinstance(pressed, Press)
+    acts[index] = replace(pressed, seconds=LONGEST_HOLD)
+    story = heat.simulate(lumen, Protocol(tuple(acts[: index + 1])), resolution=QUICK, every=1e9)
+    cooled = story.acts[-1].cooled
+    return float(
+        min(max(math.ceil(cooled) if math.isfinite(cooled) else LONGEST_HOLD, practice.LAST_PRESS), LONGEST_HOLD)
+    )
+
+
+def run(lumen: Lumen, protocol: Protocol, draws: Draws, threads: int | None = None) -> Thermal:
+    """The nominal run at standard resolution, the draws at quick, and the longest safe activation."""
+    given = heat_draws(lumen, draws)
+    story = heat.simulate(lumen, protocol, every=0.25)
+    many = heat.simulate_many(lumen, protocol, given, resolution=QUICK, threads=threads)
+    deepest = max(i for i, act in enumerate(protocol.acts) if isinstance(act, Heat))
+    longest = heat.longest_safe_activation(lumen, protocol, deepest, resolution=QUICK)
+    return Thermal(story, many, longest, _longest_by_draw(protocol, deepest, longest, many))
+
+
+def heat_draws(lumen: Lumen, draws: Draws) -> Mapping[str, Array]:
+    """The few draws as the heat model takes them: its own readings, wall, width and the offset of all levels.
+
+    The width of the shaped lumen errs with the file where the file made it and with the native canal elsewhere; the model
+    takes one offset for the whole canal, weighted by the share of stations.
+    """
+    few = draws.few
+    native = float(np.mean(lumen.minor <= draws.canal.native.minor + 1e-9))
+    return {
+        **{name: few[name] for name in heat.readings()},
+        "wall": few["wall"],
+        "width": native * few["width"] + (1 - native) * few["file"],
+        "length": few["length"] - draws.canal.length.value - few["stop"],
+    }
+
+
+def _longest_by_draw(protocol: Protocol, deepest: int, longest: float, many: HeatDraws) -> Array:
+    """The longest safe activation of each draw, from the nominal one and the rise of the draw.
+
+    The rise that an activation causes grows about linearly with its length once the carrier is hot, so that
+    draw d may last for activation * (limit / rise_d) / (limit / rise_0) of the nominal longest; exact in draw 0.
+    """
+    rise = np.maximum(np.asarray(np.nanmax(many.act_rise[:, : deepest + 2], axis=1)), 1e-3)
+    return np.asarray(np.clip(longest * rise[0] / rise, 0.0, 4 * max(longest, 1e-3)))
