@@ -33,8 +33,9 @@ def from_found(
     `finishing_file` is size and taper, the same for all or by canal name; `above_orifice` [mm] the distance from the
     reference point to the orifice, measured on the surfaces, the same for all or by name; left out, it is the average
     crown (with the depth of the pulp chamber) of this tooth and the length is marked so. `cej_level` [mm]: where the
-    cemento-enamel junction was seen, from the terminus. `end` [mm]: how far from the terminus the preparation ends. `post` names the canals that take a post. Raises CaseError when the result is no
-    possible case, KeyError when a mapping lacks a canal.
+    cemento-enamel junction was seen, from the terminus. `end` [mm]: how far from the terminus the preparation ends.
+    `post` names the canals that take a post. Raises CaseError when the result is no possible case, KeyError when a
+    mapping lacks a canal.
     """
     tooth = tooth if isinstance(tooth, Tooth) else Tooth(tooth)
     known = averages.tooth_averages(tooth)
