@@ -44,3 +44,25 @@ def test_what_the_reader_refuses_the_schema_refuses(old: str, new: str) -> None:
     assert list(Draft202012Validator(casefile.schema()).iter_errors(table))
     with pytest.raises(casefile.CaseError):
         casefile.from_table(table)
+
+
+@pytest.mark.parametrize(("page", "name"), [("case.md", "demo_case.toml"), ("tray.md", "generic_tray.toml")])
+def test_the_page_shows_the_bundled_file(page: str, name: str) -> None:
+    text = files("canalwright.casefile").joinpath(name).read_text(encoding="utf-8")
+    assert text.rstrip() in (DOCS / page).read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("page", ["case.md"])
+def test_the_short_examples_of_the_page_can_be_read(page: str) -> None:
+    blocks = (DOCS / page).read_text(encoding="utf-8").split("```toml\n")[1:]
+    cases = [block.split("```")[0] for block in blocks if block.startswith(("[case]", "#"))]
+    assert len(cases) == 2
+    for case in cases:
+        assert casefile.loads(case, page).canals
+
+
+def test_the_page_names_every_key() -> None:
+    text = (DOCS / "case.md").read_text(encoding="utf-8")
+    for table in (casefile.schema(), *casefile.schema()["$defs"].values()):
+        for key in table["properties"]:
+            assert f"{key}" in text, key

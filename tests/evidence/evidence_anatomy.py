@@ -186,7 +186,8 @@ CHECKS = [
     Check(
         "anatomy", "volume of the mesial canals, 1 to 3 mm", _apical_volume, (0.02, 2.4), 0,
         "the range that was seen; an order of magnitude",
-        "mm3", "Villas-Bôas et al. 2011, J Endod, apical volume 0.83 (0.02-2.4) mm3", "read in an abstract", "lower first molar, both canals",
+        "mm3", "Villas-Bôas et al. 2011, J Endod, apical volume 0.83 (0.02-2.4) mm3", "read in an abstract",
+        "lower first molar, both canals",
     ),
     Check(
         "anatomy", "apex locator readings within 0.5 mm", _within_half_a_millimetre, 87.0, 1.0, "set from it", "%",
