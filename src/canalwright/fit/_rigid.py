@@ -94,14 +94,15 @@ def frame(
 @njit(cache=True, nogil=True)
 def reaches(
     z: Array, line: Array, depart: Array, curve: Array, axis: Array, minor: Array, major: Array, fin: Array, n: int,
-    at: Array, diameter: Array, extra: Array, floor: Array, within: float,
+    at: Array, diameter: Array, extra: Array, floor: Array, ceiling: Array, within: float,
     out: Array, station: Array, code: NDArray[np.int64],
 ) -> None:  # fmt: skip
     """Deepest passable tip for each draw. Centreline of a draw: `line + curve * depart`, both (n, 3).
 
     Depths are searched by bisection: a pose that fits also fits when the instrument is drawn back along its own axis,
     since its diameters never fall towards the handle; so each depth that fits can be got to.
-    Writes `out`, `station` (z) and `code` (0 floor, 1 width, 2 curve) per draw.
+    Only tips at or below `ceiling` are asked for: one that does not get there is given the top. Writes `out`,
+    `station` (z) and `code` (0 floor, 1 width, 2 curve) per draw.
     """
     f = np.empty((6, n + 1))
     work = np.empty(MOST, np.int64)
@@ -124,6 +125,12 @@ def reaches(
         for i in range(n):
             worst[i] = thickness(max(z[i] - low, 0.0), at, diameter)
         high, block = top, -1
+        if low <= ceiling[d] < top:
+            high = ceiling[d]
+            k = frame(high, z, c, axis, minor[d], major[d], fin[d], n, worst, at, diameter, extra[d], f)
+            if k < 0 or (k > 0 and not fits(f, k, work, lam, q, a, x, y)[0]):
+                out[d], code[d], station[d] = top, 2, top
+                continue
         tip = low
         while True:
             k = frame(tip, z, c, axis, minor[d], major[d], fin[d], n, worst, at, diameter, extra[d], f)

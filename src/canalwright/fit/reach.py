@@ -88,13 +88,14 @@ def reach(
         z, code, station = _elastic(passage, at, diameter, extra, offsets, strain_limit, floors)
         bent = np.flatnonzero(code == CURVE)
         if len(bent):
-            straight = _rigid(passage, bent, at, diameter, extra, floors)
+            straight = _rigid(passage, bent, at, diameter, extra, floors, z)
             better = bent[straight[0] < z[bent]]
             chosen = straight[0] < z[bent]
             for mine, other in zip((z, code, station), straight, strict=True):
                 mine[better] = other[chosen]
     else:
-        z, code, station = _rigid(passage, np.arange(draws), at, diameter, extra, floors)
+        top = np.full(draws, passage.orifice)
+        z, code, station = _rigid(passage, np.arange(draws), at, diameter, extra, floors, top)
     code = np.where((code == END) & (by_length > lowest), LENGTH, code)
     code = np.where(z >= passage.orifice - 1e-9, np.where(by_length >= passage.orifice, LENGTH, ORIFICE), code)
     return Reach(z, code, station)
@@ -140,8 +141,9 @@ def _bending(tool: Tool) -> tuple[bool, float]:
 
 
 def _rigid(
-    passage: Passage, rows: NDArray[np.int64], at: Array, diameter: Array, extra: Array, floors: Array
-) -> tuple[Array, NDArray[np.int64], Array]:
+    passage: Passage, rows: NDArray[np.int64], at: Array, diameter: Array, extra: Array, floors: Array,
+    ceilings: Array,
+) -> tuple[Array, NDArray[np.int64], Array]:  # fmt: skip
     from canalwright.fit import _rigid as kernel
 
     line = passage.centre - passage.departure
@@ -151,8 +153,8 @@ def _rigid(
         some = rows[part]
         kernel.reaches(
             passage.z, line, passage.departure, passage.curve[some], passage.axis, passage.minor[some],
-            passage.major[some], passage.fin[some], len(passage.z), at, diameter, extra[some], floors[some], PRECISION,
-            z[part], station[part], code[part],
+            passage.major[some], passage.fin[some], len(passage.z), at, diameter, extra[some], floors[some],
+            ceilings[some], PRECISION, z[part], station[part], code[part],
         )  # fmt: skip
 
     _split(run, len(rows))
