@@ -23,6 +23,7 @@ from pathlib import Path
 
 import zxcvbn  # noqa: F401  (loaded before the forks, so that the kills meet the work and not the loading)
 
+import canalwright.anatomy.tooth  # noqa: F401  (so is this)
 from canalwright.records import Cost, Identity, Kind, Passphrase, Store
 from canalwright.records.caseview import fold
 from canalwright.records.errors import RecordsError, StoreMissing, WrongPassphrase
@@ -55,6 +56,7 @@ def main(rounds: int = 500, seed: int = 20, folder: Path | None = None) -> Count
                 told[kind].add(value)
         _in_child(_check, home, told)
         counts["rounds checked"] += 1
+    assert counts["told: event"] > rounds // 2, "hardly anything was written before the kills: a slower or busier machine"
     print(f"{rounds} rounds in {time.monotonic() - started:.0f} s, seed {seed}; nothing lost")
     for what, count in sorted(counts.items()):
         print(f"  {what:32} {count}")
