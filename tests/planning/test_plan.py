@@ -1,0 +1,130 @@
+"""Protects: a plan holds together, keeps the rules of the trade, answers to what is changed, and says what is doubtful."""
+
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
+
+import pytest
+
+from canalwright import planning
+from canalwright.casefile import Case
+from canalwright.instruments import Tray
+from canalwright.planning import Choices, Harm, Plan, PlanError
+from canalwright.quantities import Quantity
+
+FEW = Choices(draws=64)
+
+
+def quantities(item: Any) -> Iterator[Quantity]:
+    """Every quantity in a tree of dataclasses and tuples."""
+    if isinstance(item, Quantity):
+        yield item
+    elif isinstance(item, tuple):
+        for part in item:
+            yield from quantities(part)
+    elif is_dataclass(item) and not isinstance(item, type):
+        for field in fields(item):
+            yield from quantities(getattr(item, field.name))
+
+
+def test_every_number_has_an_interval_around_it(plans: dict[str, Plan]) -> None:
+    for plan in plans.values():
+        found = list(quantities((plan.cone, plan.pluggers, plan.rounds, plan.portions, plan.heat, plan.reaches)))
+        assert len(found) > 40
+        for quantity in found:
+            assert quantity.low <= quantity.value <= quantity.high
+            assert 0 <= quantity.supposed <= 1
+        predicted = [q for q in found if q.source.detail != "set by the plan"]
+        assert sum(q.low < q.high for q in predicted) > 0.8 * len(predicted)
+
+
+def test_the_rules_of_the_trade_hold(plans: dict[str, Plan]) -> None:
+    for plan in plans.values():
+        tips = [p.plugger.profile.tip for p in plan.pluggers]
+        assert tips == sorted(tips, reverse=True)
+        assert len(set(tips)) == len(tips), "each plugger larger than the next"
+        for planned in plan.pluggers:
+            assert planned.stop.value <= planned.reach.value + 1e-6, "no stop deeper than the passive reach"
+        assert plan.pluggers[-1].short_of_end.value <= 5.0 + 1e-6
+        stops = [r.carrier_stop.value for r in plan.rounds]
+        assert stops == sorted(stops)
+        for r in plan.rounds:
+            assert r.plugger_stop.value <= max(p.stop.value for p in plan.pluggers if p.plugger == r.plugger) + 0.01
+
+
+def test_findings_are_ranked_by_harm(plans: dict[str, Plan]) -> None:
+    for plan in plans.values():
+        harms = [f.harm for f in plan.findings]
+        assert harms == sorted(harms, reverse=True)
+        assert all(f.message and f.action for f in plan.findings)
+
+
+def test_the_same_input_gives_the_same_plan(case: Case, tray: Tray) -> None:
+    canal = case.canals[0]
+    first, second = (planning.plan(canal, tray, FEW) for _ in range(2))
+    assert first.heat == second.heat
+    assert first.cone.table == second.cone.table
+
+
+def test_more_heat_is_hotter_and_a_thinner_wall_too(case: Case, tray: Tray) -> None:
+    canal = case.canals[2]
+    base = planning.plan(canal, tray, replace(FEW, activation=3.0))
+    longer = planning.plan(canal, tray, replace(FEW, activation=5.0))
+    thinner = planning.plan(canal, tray, replace(FEW, activation=3.0, wall_change=-0.4))
+    assert longer.heat.surface_rise.value > base.heat.surface_rise.value
+    assert thinner.heat.surface_rise.value > base.heat.surface_rise.value
+    assert thinner.heat.longest_activation.value < base.heat.longest_activation.value
+
+
+def test_overheating_is_a_danger(case: Case, tray: Tray) -> None:
+    plan = planning.plan(case.canals[0], tray, replace(FEW, activation=8.0, temperature=250.0, wall_change=-0.3))
+    assert plan.worst is Harm.DANGER
+    assert {"surface-too-hot", "activation-too-long"} <= {f.code for f in plan.findings}
+
+
+def test_no_plugger_near_enough_is_found_with_what_would_change_it(case: Case, tray: Tray) -> None:
+    thick = replace(tray, pluggers=tuple(p for p in tray.pluggers if p.profile.tip >= 0.9))
+    plan = planning.plan(case.canals[0], thick, FEW)
+    finding = next(f for f in plan.findings if f.code == "plugger-out-of-reach")
+    assert "mm tip gets within" in finding.action or "finish with" in finding.action
+
+
+def test_trim_moves_the_seat_deeper_never_shallower(plans: dict[str, Plan]) -> None:
+    """Cutting the tip off lets no narrower part go first: the new tip seats at the same place or more coronal."""
+    for plan in plans.values():
+        seats = [row.seat.value for row in plan.cone.table]
+        assert all(b <= a + 0.02 for a, b in zip(seats, seats[1:], strict=False))
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"temperature": 20.0}, "temperature = 20.0 deg C: allowed 100 to 400"),
+        ({"activation": 60.0}, "activation = 60.0 s: allowed"),
+        ({"cone": "none such"}, "is not on tray"),
+        ({"carrier": "none such"}, "is not on the tray"),
+        ({"sealer": "none such"}, "is not on tray"),
+        ({"pluggers": ("a", "b", "c")}, "plugger 'a' is not on tray"),
+        ({"trim": 11.0}, "trim = 11.0 mm: allowed"),
+    ],
+)
+def test_impossible_choices_are_refused_in_one_line(
+    case: Case, tray: Tray, change: dict[str, Any], message: str
+) -> None:
+    with pytest.raises(PlanError, match=message) as caught:
+        planning.plan(case.canals[0], tray, replace(FEW, **change))
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("kind", ["cones", "pluggers", "carriers"])
+def test_an_empty_shelf_is_named(case: Case, tray: Tray, kind: str) -> None:
+    with pytest.raises(PlanError, match=f"no {kind} on it"):
+        planning.plan(case.canals[0], replace(tray, **{kind: ()}), FEW)
+
+
+def test_the_story_fills_the_canal(plans: dict[str, Plan]) -> None:
+    for plan in plans.values():
+        story = planning.simulate(plan)
+        assert story.heat.time[-1] == pytest.approx(plan.protocol.seconds, abs=0.3)
+        assert story.heat.surface_rise == pytest.approx(plan.heat.surface_rise.value, rel=0.02)
+        assert story.compaction.ledger is not None
