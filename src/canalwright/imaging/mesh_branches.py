@@ -16,7 +16,7 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
-from canalwright.imaging.mesh_voxels import block, fill, sample, touch
+from canalwright.imaging.mesh_voxels import Block, block, fill, sample, touch
 from canalwright.imaging.surfaces import Surface
 
 Array = NDArray[np.float64]
@@ -63,8 +63,7 @@ def branching(lumen: Surface, near: Array | None = None) -> Branching:
     inside = fill(lumen.vertices, lumen.faces, space)
     index = np.argwhere(inside | touch(lumen.vertices, lumen.faces, space))
     points = space.origin + size * index
-    surface = np.unique(np.rint(sample(lumen.vertices, lumen.faces, 2 * size)[0] / size), axis=0) * size
-    wall, _ = cKDTree(surface).query(points)
+    wall, _ = cKDTree(_thinned(sample(lumen.vertices, lumen.faces, 2 * size)[0], space)).query(points)
     room = np.where(inside[tuple(index.T)], wall, 0.0)
     first, second, length = _neighbours(index, inside.shape, size)
     links = sparse.csr_matrix((length, (first, second)), shape=(len(index), len(index)))
@@ -75,13 +74,10 @@ def branching(lumen: Surface, near: Array | None = None) -> Branching:
     return _knots(points, room, way, here, first, second, links, source, SHELL * size)
 
 
-def shortest(links: sparse.csr_matrix, start: int, end: int) -> Ints:
-    """Voxels on the shortest way between two voxels, both included."""
-    _, before = dijkstra(links, indices=start, return_predecessors=True)
-    trail = [end]
-    while trail[-1] != start and before[trail[-1]] >= 0:
-        trail.append(int(before[trail[-1]]))
-    return np.array(trail[::-1], dtype=np.int64)
+def _thinned(points: Array, space: Block) -> Array:
+    """One point for each voxel that holds any."""
+    _, first = np.unique(np.ravel_multi_index(tuple(space.index(points).T), space.filled.shape), return_index=True)
+    return points[first]
 
 
 def _neighbours(index: Ints, shape: tuple[int, ...], size: float) -> tuple[Ints, Ints, Array]:
@@ -115,10 +111,11 @@ def _knots(
     radius, level = np.zeros(count), np.full(count, -1, dtype=np.int64)
     np.maximum.at(radius, knot, room)
     level[knot] = shell
-    pairs = np.unique(np.sort(np.column_stack([knot[first[~same]], knot[second[~same]]]), axis=1), axis=0)
+    one, other = knot[first[~same]].astype(np.int64), knot[second[~same]].astype(np.int64)
+    keys = np.unique(np.minimum(one, other) * count + np.maximum(one, other))
     parents: list[list[int]] = [[] for _ in range(count)]
     children: list[list[int]] = [[] for _ in range(count)]
-    for a, b in pairs.tolist():
+    for a, b in zip((keys // count).tolist(), (keys % count).tolist(), strict=True):
         up, down = (a, b) if level[a] < level[b] else (b, a)
         parents[down].append(up)
         children[up].append(down)

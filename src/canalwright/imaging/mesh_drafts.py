@@ -14,7 +14,7 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from canalwright.imaging.mesh_arms import Arm, leaves
+from canalwright.imaging.mesh_arms import Arm
 from canalwright.imaging.mesh_branches import Branching
 
 Array = NDArray[np.float64]
@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 WIDENS = 1.8
 AROUND = 0.75
 """Levels below and above a floor at which areas are compared, mm."""
+AT_FLOOR = 0.4
+"""Canals that meet within this of the floor (mm) meet in the chamber."""
 SLIT = 3.0
 """Canals that meet less than this below the floor (mm) share a slit that is halved between them."""
 
@@ -31,8 +33,8 @@ class Draft:
     """`points` (m, 3) from the terminus up; the canal ends where it crosses the plane `top` (point, normal).
 
     `meets`: number of the canal it meets and the point of meeting (its own draft's nearest), if any;
-    `halves`: numbers of the canals with which it halves what they share; `whole_below` True when what
-    is shared lies apically (two canals that end in one).
+    `halves`: numbers of the canals with which it halves what they share; `apical` True when what
+    is shared lies below the meeting (two canals that end in one).
     """
 
     points: Array
@@ -44,23 +46,27 @@ class Draft:
 
 
 def drafts(
-    b: Branching, alive: frozenset[int], arms: list[Arm], crown: Array, cej: tuple[Array, Array] | None
+    b: Branching,
+    alive: frozenset[int],
+    arms: list[Arm],
+    horns: list[int],
+    crown: Array,
+    cej: tuple[Array, Array] | None,
 ) -> list[Draft]:
-    """A draft for each arm."""
-    above = above_canals(b, alive, arms)
+    """A draft for each arm; `horns` are the leaves that are no termini."""
+    above = _ancestors(b, alive, horns)
     floor = chamber_floor(b, arms, above, crown)
-    roof = _roof(b, alive, crown)
+    roof = _roof(b, alive, horns, crown)
     if floor is not None:
         top, top_is = (b.points[b.source] + (floor - b.points[b.source] @ crown) * crown, crown), "chamber floor"
     elif cej is not None:
         top, top_is = cej, "CEJ"
     else:
-        top, top_is = (b.centre[roof[-1]], crown), "roof of the pulp"
-    made = []
-    for n, arm in enumerate(arms):
-        points = _line(b, arm, roof)
-        made.append(_meeting(b, arms, above, n, Draft(points, top, top_is)))
-    return _halved(b, arms, above, made, crown, floor)
+        top, top_is = (roof[-1] if len(roof) else b.points[b.source], crown), "roof of the pulp"
+    ceiling = floor if floor is not None else np.inf
+    made = [Draft(_line(b, arm, roof), top, top_is) for arm in arms]
+    made = [_meeting(b, arms, above, n, draft, crown, ceiling) for n, draft in enumerate(made)]
+    return _halved(b, arms, above, made, crown, ceiling)
 
 
 def chamber_floor(b: Branching, arms: list[Arm], above: frozenset[int], crown: Array) -> float | None:
@@ -77,13 +83,13 @@ def chamber_floor(b: Branching, arms: list[Arm], above: frozenset[int], crown: A
     height = b.points @ crown
     starts = [int(np.nonzero(b.knot == seed)[0][0]) for seed in seeds]
     low, high = float(height[starts].max()), float(height[keep].max())
-    pairs = b.links.tocoo()
+    first, second = sparse.triu(b.links).nonzero()
     for _ in range(9):
         middle = (low + high) / 2
         free = keep & ((height <= middle) | np.isin(b.knot, seeds))
-        use = free[pairs.row] & free[pairs.col]
+        use = free[first] & free[second]
         part = connected_components(
-            sparse.csr_matrix((np.ones(use.sum()), (pairs.row[use], pairs.col[use])), shape=b.links.shape),
+            sparse.csr_matrix((np.ones(use.sum()), (first[use], second[use])), shape=b.links.shape),
             directed=False,
         )[1]
         low, high = (low, middle) if len({int(part[s]) for s in starts}) == 1 else (middle, high)
@@ -94,11 +100,10 @@ def chamber_floor(b: Branching, arms: list[Arm], above: frozenset[int], crown: A
     return high if area(high + AROUND) >= WIDENS * area(high - AROUND) else None
 
 
-def above_canals(b: Branching, alive: frozenset[int], arms: list[Arm]) -> frozenset[int]:
-    """Knots beyond which a pulp horn lies as well: those of the chamber."""
-    walked = {k for arm in arms for k in arm.knots}
+def _ancestors(b: Branching, alive: frozenset[int], horns: list[int]) -> frozenset[int]:
+    """Horns and all knots on the ways to them: they belong to the chamber."""
     found: set[int] = set()
-    stack = [p for k in alive - walked for p in b.parents[k]]
+    stack = list(horns)
     while stack:
         knot = stack.pop()
         if knot not in found:
@@ -113,57 +118,59 @@ def _own(arms: list[Arm], arm: Arm, above: frozenset[int]) -> list[int]:
     return [i for i, k in enumerate(arm.knots) if k not in others]
 
 
-def _roof(b: Branching, alive: frozenset[int], crown: Array) -> list[int]:
-    """Knots from the source to the leaf that lies highest."""
-    top = max(leaves(b, alive), key=lambda k: float(b.centre[k] @ crown))
-    way = [top]
+def _roof(b: Branching, alive: frozenset[int], horns: list[int], crown: Array) -> Array:
+    """Points from the source to the highest horn, the source left out; straight up where there is no horn."""
+    source, ball = b.points[b.source], b.room[b.source]
+    if not horns:
+        rise = float((b.points[b.level[b.knot] >= 0] @ crown).max() - source @ crown)
+        return np.asarray(source + np.arange(b.step, rise, b.step)[:, None] * crown)
+    way = [max(horns, key=lambda k: float(b.centre[k] @ crown))]
     while up := [p for p in b.parents[way[-1]] if p in alive]:
         way.append(up[0])
-    return way[::-1]
+    return b.centre[[k for k in way[::-1] if (b.level[k] + 1) * b.step > ball]]
 
 
-def _line(b: Branching, arm: Arm, roof: list[int]) -> Array:
+def _line(b: Branching, arm: Arm, roof: Array) -> Array:
     """Tip, middles of the shells up to the source, and on to the roof; shells about the source count once."""
-    ball = b.room[b.source]
-    up = [k for k in arm.knots[1:] if (b.level[k] + 1) * b.step > ball]
-    on = [k for k in roof if (b.level[k] + 1) * b.step > ball and k not in arm.knots]
-    return np.vstack([b.points[arm.tip], b.centre[up], b.points[b.source], b.centre[on]])
+    up = [k for k in arm.knots[1:] if (b.level[k] + 1) * b.step > b.room[b.source]]
+    shared = b.centre[list(arm.knots)]
+    on = [p for p in roof if np.abs(shared - p).max(axis=1).min() > 0]
+    return np.vstack([b.points[arm.tip], b.centre[up], b.points[b.source], *on])
 
 
-def _meeting(b: Branching, arms: list[Arm], above: frozenset[int], n: int, draft: Draft) -> Draft:
-    """Where canal `n`, going up from its own part, first meets another; or down, when they share the terminus."""
+def _meeting(
+    b: Branching, arms: list[Arm], above: frozenset[int], n: int, draft: Draft, crown: Array, ceiling: float
+) -> Draft:
+    """Where canal `n` leaves another, going up, when they share the terminus; else where it first meets one."""
+    knots = arms[n].knots
     own = _own(arms, arms[n], above)
-    if not own:
-        return draft
-    for i in range(own[-1] + 1, len(arms[n].knots)):
-        knot = arms[n].knots[i]
-        if knot in above:
+
+    def partner(knot: int) -> int | None:
+        return next((m for m, other in enumerate(arms) if m != n and knot in other.knots), None)
+
+    if own and own[0] > 0 and (m := partner(knots[own[0] - 1])) is not None:
+        return replace(draft, meets=(m, b.centre[knots[own[0]]]), apical=True)
+    for knot in knots[own[-1] + 1 :] if own else ():
+        if knot in above or float(b.centre[knot] @ crown) > ceiling - AT_FLOOR:
             break
-        for m, other in enumerate(arms):
-            if m != n and knot in other.knots:
-                return replace(draft, meets=(m, b.centre[arms[n].knots[own[-1]]]))
-    if own[0] > 0:
-        knot = arms[n].knots[own[0] - 1]
-        m = next(m for m, other in enumerate(arms) if m != n and knot in other.knots)
-        return replace(draft, meets=(m, b.centre[arms[n].knots[own[0]]]), apical=True)
+        if (m := partner(knot)) is not None:
+            return replace(draft, meets=(m, b.centre[knots[own[-1]]]))
     return draft
 
 
 def _halved(
-    b: Branching, arms: list[Arm], above: frozenset[int], made: list[Draft], crown: Array, floor: float | None
+    b: Branching, arms: list[Arm], above: frozenset[int], made: list[Draft], crown: Array, ceiling: float
 ) -> list[Draft]:
     """Let canals that meet in a short slit below the floor share it out, each taking the voxels nearer to it."""
-    if floor is None:
-        return made
     out = list(made)
     for n, draft in enumerate(made):
-        if draft.meets is None or draft.apical:
+        if draft.meets is None or draft.apical or not np.isfinite(ceiling):
             continue
         m, place = draft.meets
-        if made[m].meets is None or floor - float(place @ crown) > SLIT:
+        if made[m].apical or ceiling - float(place @ crown) > SLIT:
             continue
         mine, theirs = (b.centre[[arms[i].knots[k] for k in _own(arms, arms[i], above)]] for i in (n, m))
-        shared = [k for k in arms[n].knots if k in arms[m].knots and float(b.centre[k] @ crown) < floor + 0.5]
+        shared = [k for k in arms[n].knots if k in arms[m].knots and float(b.centre[k] @ crown) < ceiling + 0.5]
         points = list(b.centre[[arms[n].knots[k] for k in _own(arms, arms[n], above)]])
         for knot in shared:
             here = b.points[b.knot == knot]

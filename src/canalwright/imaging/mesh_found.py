@@ -28,6 +28,8 @@ STAND_IN = 0.25
 """Added width error, as a share of the width, where a neighbouring section stands for the station's own."""
 RIBBON = 0.75
 WHOLE = 0.35
+MOST_POINTS = 60
+"""Points of an outline from which the wall is measured, at most about twice this."""
 
 
 @dataclass(frozen=True)
@@ -93,6 +95,7 @@ def _wall(traced: Traced, outer: Outer) -> tuple[Array, Array]:
     for i, loop in enumerate(traced.loops):
         if loop is not None:
             flat = np.vstack([loop.flat, (loop.flat + np.roll(loop.flat, 1, axis=0)) / 2])
+            flat = flat[:: max(1, len(flat) // MOST_POINTS)]
             points.append(line.from_plane(i, flat))
             owner.append(np.full(len(flat), i))
     cloud, station = np.vstack(points), np.concatenate(owner)
@@ -120,9 +123,10 @@ def _quality(
 ) -> Quality:
     z = traced.line.s
     less: list[tuple[float, str]] = []
-    missing = np.array([loop is None for loop in traced.loops])
+    missing = np.array([loop is None for loop in traced.loops]) & (z >= traced.whole)
     if missing.any():
-        less.append((0.3, f"no outline at {missing.sum()} of {len(z)} stations: the nearest one stands in"))
+        reason = f"no outline at {missing.sum()} of {len(z)} stations: the nearest one stands in"
+        less.append((min(0.5, 2 * float(missing.mean())), reason))
     if traced.whole > WHOLE:
         cost = 0.05 if traced.whole < 1.0 else 0.2
         less.append(

@@ -60,9 +60,9 @@ def canals_from_surfaces(
     one_tooth(dentine)
     outer = outer_surface(dentine, lumen)
     belong_together(lumen, dentine, enamel, outer)
-    way = _Way(*_branches(lumen, outer, enamel, ends))
+    way = _branches(lumen, outer, enamel, ends)
     plane = cej_plane(enamel, way.crown) if enamel is not None else None
-    made = drafts(way.branching, way.alive, way.arms, way.crown, plane)
+    made = drafts(way.branching, way.alive, way.arms, way.horns, way.crown, plane)
     made = _cut_at(made, mouths, bool(len(ends)), lumen)
     traced = trace(lumen, made, [*ends] if len(ends) else [None] * len(made))
     return _named(way, made, traced, lumen, dentine, outer, tooth, (mesial, buccal), bool(len(ends)))
@@ -75,6 +75,7 @@ class _Way:
     crown: Array
     arms: list[Arm]
     spurs: list[mesh_arms.Spur]
+    horns: list[int]
 
 
 def _surface(given: Surface | str | Path) -> Surface:
@@ -90,9 +91,7 @@ def _points(given: ArrayLike | None, word: str, lumen: Surface) -> Array:
     return points
 
 
-def _branches(
-    lumen: Surface, outer: Outer, enamel: Surface | None, ends: Array
-) -> tuple[Branching, frozenset[int], Array, list[Arm], list[mesh_arms.Spur]]:
+def _branches(lumen: Surface, outer: Outer, enamel: Surface | None, ends: Array) -> _Way:
     b = branching(lumen)
     lost = float((b.level[b.knot] < 0).mean())
     if lost > 0.02:
@@ -103,8 +102,9 @@ def _branches(
     alive = mesh_arms.prune(b)
     if not len(ends):
         crown = crown_direction(b, alive, outer, enamel, lumen.file)
-        arms, spurs = mesh_arms.canals(b, alive, apical_leaves(b, alive, crown, lumen.file))
-        return b, alive, crown, arms, spurs
+        low = apical_leaves(b, alive, crown, lumen.file)
+        arms, spurs = mesh_arms.canals(b, alive, low)
+        return _Way(b, alive, crown, arms, spurs, [k for k in mesh_arms.leaves(b, alive) if k not in low])
     distance, voxel = cKDTree(b.points).query(ends)
     for point, far in zip(ends, distance, strict=True):
         if far > NEAR:
@@ -120,7 +120,12 @@ def _branches(
         crown = crown if enamel is not None or crown @ sense > 0 else -crown
     except SurfaceError:
         crown = sense / np.linalg.norm(sense)
-    return b, alive, crown, arms, []
+    high = [
+        k
+        for k in mesh_arms.leaves(b, alive)
+        if (b.centre[k] - b.points[b.source]) @ crown > 0 and not any(k in arm.knots for arm in arms)
+    ]
+    return _Way(b, alive, crown, arms, [], high)
 
 
 def _up(b: Branching, knot: int) -> tuple[int, ...]:
