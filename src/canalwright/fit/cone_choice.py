@@ -11,6 +11,10 @@ from canalwright.fit.passage import Passage
 from canalwright.instruments import Cone
 
 Array = NDArray[np.float64]
+CUT_COST, GRIP_WORTH = 0.05, 0.01
+"""What a mm cut off costs and a mm of tug-back is worth, as chance (ours: prefer the cone that was made for the canal)."""
+SEARCH_DRAWS = 257
+"""Draws that the search for the trim looks at; its result is judged on all."""
 GRIP = 2.0
 """Length [mm] of cone that must stand above the reference point to be held (from memory)."""
 
@@ -40,12 +44,13 @@ def choose_cone(
     cones: Iterable[Cone], passage: Passage, *, target: float | None = None, scores: ArrayLike | None = None,
     half_widths: Mapping[str, float] | None = None, within: float = 0.5, most_trim: float = 8.0,
 ) -> tuple[ConeFit, ...]:  # fmt: skip
-    """The cones, best first: by chance to seat within `within` mm of `target`, then tug-back, then least trim.
+    """The cones, best first: by chance to seat within `within` mm of `target`, tug-back and trim.
 
-    Chances closer than 0.05 and tug-backs closer than 0.5 mm count as the same. `target` is the end of the
-    preparation when None. `scores` (d,) in [-1, 1] scale the half width of each cone's tolerance (ISO 6877), or
-    the smaller one given by name in `half_widths` for a cone that was gauged. Cones that are too short, or whose
-    median seat stays farther than `within` from the target whatever is cut off, come last with a `reason`.
+    The rank is chance + 0.01 per mm of median tug-back - 0.05 per mm cut off: a cone that needs much cutting must
+    be clearly better. `target` is the end of the preparation when None. `scores` (d,) in [-1, 1] scale the half
+    width of each cone's tolerance (ISO 6877), or the smaller one given by name in `half_widths` for a cone that was
+    gauged. Cones that are too short, or whose median seat stays farther than `within` from the target whatever is
+    cut off, come last with a `reason`.
     """
     place = passage.end if target is None else target
     drawn = np.zeros(passage.draws_count) if scores is None else np.asarray(scores, dtype=float)
@@ -59,13 +64,12 @@ def _fit(
 ) -> ConeFit:  # fmt: skip
     offset = half_widths.get(cone.name, cone.tolerance) * scores
     z, minor = passage.z, passage.minor
-    trim = trim_for(cone.profile, z, minor, target, offset=offset, most=most)
-    if trim.length:
-        length = round(trim.length, 1)
-        median = float(np.median(seat(cone.profile, z, minor, offset=offset, trim=length)))
-        trim = Trim(length, float(cone.profile(length)), median, trim.reached)
-    seats = seat(cone.profile, z, minor, offset=offset, trim=trim.length)
-    grip = tug_back(cone.profile, z, minor, seats, offset=offset, trim=trim.length)
+    few = slice(SEARCH_DRAWS)
+    trim = trim_for(cone.profile, z, minor[few], target, offset=offset[few], most=most)
+    length = round(trim.length, 1)
+    seats = seat(cone.profile, z, minor, offset=offset, trim=length)
+    grip = tug_back(cone.profile, z, minor, seats, offset=offset, trim=length)
+    trim = Trim(length, float(cone.profile(length)), float(np.median(seats)), trim.reached)
     needed = float(passage.length[0]) - target + GRIP
     reason = ""
     if trim.median > target + within:
@@ -77,6 +81,6 @@ def _fit(
     return ConeFit(cone, trim, offset, seats, grip, chance(seats, target, within), reason)
 
 
-def _rank(fit: ConeFit) -> tuple[bool, int, int, float, str]:
-    grip = float(np.median(fit.tug_back))
-    return (not fit.usable, -round(fit.chance / 0.05), -round(grip / 0.5), fit.trim.length, fit.cone.name)
+def _rank(fit: ConeFit) -> tuple[bool, float, str]:
+    worth = fit.chance + GRIP_WORTH * float(np.median(fit.tug_back)) - CUT_COST * fit.trim.length
+    return (not fit.usable, -worth, fit.cone.name)
