@@ -1,5 +1,6 @@
 """Protects: the backfill stops where it must, its portions are small and join up, its volumes are right."""
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -19,7 +20,7 @@ def test_portions_join_up_and_stay_small(bottom: float, length: float) -> None:
     assert portions[0][0] == pytest.approx(bottom)
     assert portions[-1][1] == pytest.approx(bottom + length)
     assert all(high - low <= practice.PORTION + 1e-6 for low, high in portions)
-    assert all(a[1] == b[0] for a, b in zip(portions, portions[1:], strict=False))
+    assert all(a[1] == b[0] for a, b in itertools.pairwise(portions))
 
 
 def test_volume_of_a_cone_is_that_of_the_frustum() -> None:

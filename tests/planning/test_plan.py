@@ -1,5 +1,6 @@
 """Protects: a plan holds together, keeps the rules of the trade, answers to what is changed, and says what is doubtful."""
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 from typing import Any
@@ -93,7 +94,7 @@ def test_trim_moves_the_seat_deeper_never_shallower(plans: dict[str, Plan]) -> N
     """Cutting the tip off lets no narrower part go first: the new tip seats at the same place or more coronal."""
     for plan in plans.values():
         seats = [row.seat.value for row in plan.cone.table]
-        assert all(b <= a + 0.02 for a, b in zip(seats, seats[1:], strict=False))
+        assert all(b <= a + 0.02 for a, b in itertools.pairwise(seats))
 
 
 @pytest.mark.parametrize(
