@@ -55,16 +55,19 @@ def draw_bone(pen: Pen, canal: Canal, lumen: Lumen) -> str:
 
 
 def draw_root(pen: Pen, lumen: Lumen) -> str:
-    """The root outline, open at its coronal end."""
+    """The root outline; dotted straight on above the last station, where nothing was measured."""
     z, wide = root(pen, lumen)
     paint, frame = pen.palette.dentine, pen.frame
     outline = np.vstack([frame(z[::-1], -wide[::-1]), frame(z, wide)])
-    return el(
-        "g",
+    drawn = [
         el("path", d=path(outline, closed=True), fill=paint.fill),
         el("path", d=path(outline), fill="none", stroke=paint.edge, stroke_width=0.25, stroke_linejoin="round"),
-        class_="cw-dentine",
-    )
+    ]
+    if pen.upper_z > z[-1] + 0.3:
+        ends = np.array([z[-1], pen.upper_z])
+        crown = "".join(path(frame(ends, side * wide[-1])) for side in (-1, 1))
+        drawn.append(el("path", d=crown, stroke=paint.edge, stroke_width=0.2, stroke_dasharray="0.3 0.9"))
+    return el("g", *drawn, class_="cw-dentine")
 
 
 def draw_lumen(pen: Pen, lumen: Lumen) -> str:

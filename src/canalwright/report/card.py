@@ -6,6 +6,7 @@ fixed: the same plan gives the same bytes anywhere.
 """
 
 import json
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -18,23 +19,25 @@ from canalwright.report.margin import draw_icon
 from canalwright.report.marks import Kind
 from canalwright.report.options import Options
 from canalwright.report.palette import ISO_3630, LIGHT
+from canalwright.report.pictures import rise_svg
 from canalwright.report.section import section_svg, width_mm
 from canalwright.report.svg import clean, el
 from canalwright.report.text import digest
 from canalwright.report.words import Item, Table, finding_words, sheet
 
 if TYPE_CHECKING:
-    from canalwright.heat import HeatStory
+    from canalwright.planning.story import Story
 
 Paper = Literal["a4", "us-letter"]
 PAPERS: dict[str, Paper] = {"a4": "a4", "letter": "us-letter"}
-SCALES = (7.0, 6.5, 6.0, 5.5, 5.0, 4.5, 4.0, 3.5, 3.0, 2.5)
+SCALES = (7.0, 6.5, 6.0, 5.5, 5.0, 4.5, 4.0, 3.5, 3.0)
 ROOM, NARROW = 141.0, 0.86
-FONT_SIZE = 9.5 * 25.4 / 72
+MOST_LABELS, MOST_TRIMS = 14, 6
+_OPTIONS = Options(font_size=9.5 * 25.4 / 72, text_factor=NARROW)
 
 
 def card(
-    plan: Plan, story: "HeatStory | None", path: str | Path, *, paper: str = "a4", label: str = "", date: str = ""
+    plan: Plan, story: "Story | None", path: str | Path, *, paper: str = "a4", label: str = "", date: str = ""
 ) -> Path:
     """Write the card of a plan to `path` (PDF) and return the path; arguments as for `card_pdf`."""
     target = Path(path)
@@ -42,9 +45,7 @@ def card(
     return target
 
 
-def card_pdf(
-    plan: Plan, story: "HeatStory | None" = None, *, paper: str = "a4", label: str = "", date: str = ""
-) -> bytes:
+def card_pdf(plan: Plan, story: "Story | None" = None, *, paper: str = "a4", label: str = "", date: str = "") -> bytes:
     """The card as PDF bytes, always one page.
 
     `paper` is "a4" or "letter"; `label` a pseudonym of the patient and `date` as it shall be printed, both left
@@ -52,20 +53,23 @@ def card_pdf(
     """
     if paper not in PAPERS:
         raise ValueError(f"paper {paper!r} is unknown: choose {' or '.join(PAPERS)}")
-    data = card_data(plan, story, label=label, date=date)
-    template = files("canalwright.report").joinpath("card.typ").read_bytes()
-    made = typst.compile(
-        template,
-        format="pdf",
-        sys_inputs={"data": json.dumps(data, ensure_ascii=True, sort_keys=True), "paper": PAPERS[paper]},
-        ignore_system_fonts=True,
-        timestamp=0,
-    )
+    inputs = template_inputs(card_data(plan, story, label=label, date=date), PAPERS[paper])
+    made = typst.compile(template(), format="pdf", sys_inputs=inputs, ignore_system_fonts=True, timestamp=0)
     assert isinstance(made, bytes)
     return made
 
 
-def card_data(plan: Plan, story: "HeatStory | None", *, label: str, date: str) -> dict[str, Any]:
+def template() -> bytes:
+    """The Typst template that lays the card out."""
+    return files("canalwright.report").joinpath("card.typ").read_bytes()
+
+
+def template_inputs(data: dict[str, Any], paper: Paper) -> dict[str, str]:
+    """What the template reads: all content as JSON, and the paper."""
+    return {"data": json.dumps(data, ensure_ascii=True, sort_keys=True), "paper": paper}
+
+
+def card_data(plan: Plan, story: "Story | None", *, label: str, date: str) -> dict[str, Any]:
     """All that the template prints, as JSON types."""
     page, canal = sheet(plan), plan.canal
     title = f"Card, tooth {canal.tooth.code}, {canal.name} canal"
@@ -85,7 +89,7 @@ def card_data(plan: Plan, story: "HeatStory | None", *, label: str, date: str) -
                 "name": page.cone_name, "items": [_item(i) for i in page.cone], "colour": _colour(plan.cone.cone.size),
             },
             "paper_point": plan.paper_point.name if plan.paper_point else "",
-            "trim": _table(page.trim),
+            "trim": _trims(plan, page.trim),
             "pluggers": [
                 {"part": p.part, "name": p.plugger.name, "stop": _item(row[2]), "short": _item(row[3])}
                 for p, row in zip(plan.pluggers, page.pluggers.rows, strict=True)
@@ -101,6 +105,7 @@ def card_data(plan: Plan, story: "HeatStory | None", *, label: str, date: str) -
             "digest": digest(plan),
             "versions": ", ".join(f"{name} {version}" for name, version in sorted(plan.versions.items())),
             "sections": _sections(plan),
+            "rise": rise_svg(plan, story, width=40.0, height=38.0, options=_OPTIONS) if story else "",
             "icons": {kind: _icon(kind) for kind in ("cone", "plugger", "carrier", "backfill", "front")},
         }
     )  # fmt: skip
@@ -108,8 +113,13 @@ def card_data(plan: Plan, story: "HeatStory | None", *, label: str, date: str) -
 
 
 def _sections(plan: Plan) -> list[str]:
-    """The section at every scale that leaves room for the column beside it, largest first; the smallest in any case."""
-    drawn = [section_svg(plan, options=Options(scale=s, font_size=FONT_SIZE, text_factor=NARROW)) for s in SCALES]
+    """The section at every scale that leaves room for the column beside it, largest first; the smallest in any case.
+
+    Where rounds and portions are many, their labels are left to the tables.
+    """
+    labels = 3 + 2 * len(plan.rounds) + len(plan.portions)
+    quiet = frozenset(["backfill"] * (labels > MOST_LABELS) + ["front"] * (labels - len(plan.portions) > MOST_LABELS))
+    drawn = [section_svg(plan, options=replace(_OPTIONS, scale=s, quiet=quiet)) for s in SCALES]
     return [svg for svg in drawn if width_mm(svg) <= ROOM] or drawn[-1:]
 
 
@@ -125,6 +135,15 @@ def _table(table: Table) -> dict[str, Any]:
         "columns": list(table.columns),
         "rows": [[_item(c) for c in row] for row in table.rows],
     }
+
+
+def _trims(plan: Plan, table: Table) -> dict[str, Any]:
+    """The rows of the trim table nearest to the planned cut, which is marked."""
+    cuts = [abs(row.trim - plan.cone.trim.value) for row in plan.cone.table]
+    near = sorted(sorted(range(len(cuts)), key=lambda i: cuts[i])[:MOST_TRIMS])
+    chosen = min(range(len(cuts)), key=lambda i: cuts[i], default=-1)
+    rows = [{"cells": [_item(c) for c in table.rows[i]], "chosen": i == chosen} for i in near]
+    return {"title": table.title, "rows": rows}
 
 
 def _colour(size: int | None) -> str:

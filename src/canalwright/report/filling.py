@@ -83,7 +83,7 @@ def draw_filling_now(pen: Pen, plan: Plan, moment: Moment) -> str:
 
 
 def draw_cone(pen: Pen, plan: Plan) -> str:
-    """Outline of the master cone at its seat; what is cut off it, dashed below."""
+    """Outline of the master cone at its seat; what is cut off it dashed below, as far as the terminus."""
     cone, trim = plan.cone.cone, plan.cone.trim.value
     seat = plan.canal.length.value - plan.cone.seat.value
     top = min(pen.upper_z, float(plan.lumen.z[-1]))
@@ -92,9 +92,9 @@ def draw_cone(pen: Pen, plan: Plan) -> str:
     edge = pen.palette.cone.edge
     outline = np.vstack([pen.frame(kept[::-1], -wide[::-1]), pen.frame(kept, wide)])
     drawn = [el("path", d=path(outline), stroke=edge, stroke_width=0.3)]
-    if trim > 0:
-        lost = np.linspace(seat - trim, seat, 5)
-        thin = cone.profile(lost - lost[0] + 1e-9) / 2
+    if trim > 0 and seat > float(plan.lumen.z[0]):
+        lost = np.linspace(max(seat - trim, float(plan.lumen.z[0])), seat, 5)
+        thin = cone.profile(lost - (seat - trim) + 1e-9) / 2
         rest = np.vstack([pen.frame(lost[::-1], -thin[::-1]), pen.frame(lost, thin)])
         drawn.append(el("path", d=path(rest), stroke=edge, stroke_width=0.2, stroke_dasharray="0.5 0.5"))
     return el("g", *drawn, fill="none", class_="cw-cone-outline", id=pen.id("cone"))

@@ -28,15 +28,17 @@ class Mark:
 
 
 def canal_marks(canal: Canal) -> list[Mark]:
-    """Landmarks of the canal itself."""
+    """Landmarks of the canal itself; a constriction at the end of the working length shares its label."""
+    narrow = constriction(canal)
+    together = narrow is not None and abs(narrow - canal.end) < 0.15
     found = [
         Mark(key, "landmark", words, Quantity.exact(canal.depth(z), "mm"))
         for key, words, z in (
             ("cej", "CEJ", canal.cej),
             ("crest", "crest of bone", canal.crest),
             ("orifice", "orifice", canal.orifice or None),
-            ("constriction", "constriction", constriction(canal)),
-            ("end", "end of WL", canal.end),
+            ("constriction", "constriction", None if together else narrow),
+            ("end", "end of WL, constriction" if together else "end of WL", canal.end),
             ("terminus", "terminus", 0.0),
         )
         if z is not None

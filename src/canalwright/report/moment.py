@@ -1,7 +1,7 @@
 """One moment of a simulated filling, as the section shows it."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Self, cast
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from canalwright.report.words import act_words
 
 if TYPE_CHECKING:
     from canalwright.heat import HeatStory
+    from canalwright.planning.story import Story
 
 
 @dataclass(frozen=True)
@@ -39,8 +40,9 @@ class Moment:
     backfilled: bool = False
 
     @classmethod
-    def of(cls, plan: Plan, story: "HeatStory", time: float) -> Self:
+    def of(cls, plan: Plan, story: "Story | HeatStory", time: float) -> Self:
         """The frame of a story at or just before `time` s."""
+        story = heat_of(story)
         i = story.at(time)
         act = story.acts[int(story.act[i])].act
         earlier = [a.act for a in story.acts[: int(story.act[i]) + 1]]
@@ -76,3 +78,9 @@ class Moment:
         return [
             Mark(key, kind, words, Quantity.exact(length - z, "mm")) for key, kind, words, z in places if np.isfinite(z)
         ]
+
+
+def heat_of(story: "Story | HeatStory") -> "HeatStory":
+    """The temperatures of a story, whether it tells of the compaction too or not."""
+    inner: HeatStory | None = getattr(story, "heat", None)
+    return inner if inner is not None else cast("HeatStory", story)

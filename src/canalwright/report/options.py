@@ -18,8 +18,8 @@ class Options:
     `whole` draws from the reference point down instead of from just above the orifice; `interval_text` prints the
     5-95 % interval beside each number (a bar to scale shows it in any case); `font_size` mm; `text_factor` how wide the
     font runs beside the bound in `labels` (narrower fonts below 1); `hide` leaves out kinds
-    of marks (`plugger`, `carrier`, `front`, `backfill`, `cone`, `portal`, `post`, `landmark`); `prefix` begins every
-    id, so that several drawings fit on one page. Raises ValueError for values outside their range.
+    of marks (`plugger`, `carrier`, `front`, `backfill`, `cone`, `portal`, `post`, `landmark`), `quiet` draws them without
+    their labels; `prefix` begins every id, so that several drawings fit on one page. Raises ValueError for values outside their range.
     """
 
     scale: float = 6.0
@@ -31,6 +31,7 @@ class Options:
     font_size: float = 3.35
     text_factor: float = 1.0
     hide: frozenset[str] = frozenset()
+    quiet: frozenset[str] = frozenset()
     palette: Palette = LIGHT
     background: bool = False
     prefix: str = "section"

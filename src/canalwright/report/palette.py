@@ -54,7 +54,7 @@ LIGHT = Palette(
     post=Paint("#dfe5ee", "#44546d"),
     plugger=Paint("#bfd6ea", "#0f4c7d"),
     carrier=Paint("#f0a35e", "#a83a00"),
-    front=Paint("#e7bcd8", "#a3237f"),
+    front=Paint("#dccbf2", "#8a50d2"),
     portal=Paint("#ffffff", "#1b2330"),
     landmark=Paint("#596273", "#596273"),
 )
@@ -71,7 +71,7 @@ DARK = Palette(
     post=Paint("#2b3647", "#a9bbd6"),
     plugger=Paint("#1d4468", "#86c1f0"),
     carrier=Paint("#8a3c0a", "#ff9d52"),
-    front=Paint("#5e1f4c", "#f08fd0"),
+    front=Paint("#432a66", "#a673ee"),
     portal=Paint("#11151c", "#e9ecf2"),
     landmark=Paint("#a3acbb", "#a3acbb"),
 )
@@ -102,7 +102,7 @@ def warmth(fraction: float) -> str:
     return "#{:02x}{:02x}{:02x}".format(*rgb)
 
 
-_COOL, _HOT = (0.27, 0.0, -0.09), (0.95, -0.01, 0.12)
+_COOL, _HOT = (0.28, 0.0, -0.08), (0.94, -0.005, 0.10)
 
 
 @lru_cache(maxsize=1)

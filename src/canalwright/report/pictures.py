@@ -18,6 +18,7 @@ from canalwright.quantities import Quantity
 from canalwright.report.axes import Axes
 from canalwright.report.margin import draw_icon
 from canalwright.report.marks import Kind
+from canalwright.report.moment import heat_of
 from canalwright.report.options import Options
 from canalwright.report.palette import warmth
 from canalwright.report.svg import el, number, path, tag
@@ -26,14 +27,15 @@ from canalwright.report.words import figure, interval
 
 if TYPE_CHECKING:
     from canalwright.heat import HeatStory
+    from canalwright.planning.story import Story
 
 WIDTH, PANEL, LEFT, RIGHT = 180.0, 58.0, 14.0, 8.0
 LIMIT, DANGER = 10.0, 47.0
 
 
-def downpack_svg(plan: Plan, story: "HeatStory", *, options: Options | None = None) -> str:
+def downpack_svg(plan: Plan, story: "Story | HeatStory", *, options: Options | None = None) -> str:
     """Temperature over time (across) and depth (down): on the axis, with the instruments, and on the root surface."""
-    options = options or Options()
+    options, story = options or Options(), heat_of(story)
     length = plan.canal.length.value
     depth = (length - min(float(story.z[-1]), float(plan.lumen.z[-1]) + 1.0), length)
     tops = (20.0, 20.0 + PANEL + 20.0)
@@ -66,47 +68,57 @@ def downpack_svg(plan: Plan, story: "HeatStory", *, options: Options | None = No
     drawn.append(_legend(panels[1], tops[1] + PANEL + 13.0))
     title = f"Temperatures over time, tooth {plan.canal.tooth.code}, {plan.canal.name} canal"
     about = "Above: on the axis, with carrier, plugger, top of the filling and melt front. Below: on the root surface."
-    return _document(options, title, about, height, drawn, "downpack")
+    return _document(options, title, about, (WIDTH, height), drawn, "downpack")
 
 
-def rise_svg(plan: Plan, story: "HeatStory", *, options: Options | None = None) -> str:
-    """The greatest rise at the root surface by depth, beside the limit of 10 K, with the interval of its peak."""
-    options = options or Options()
+def rise_svg(
+    plan: Plan,
+    story: "Story | HeatStory",
+    *,
+    width: float = WIDTH,
+    height: float = 80.0,
+    options: Options | None = None,
+) -> str:
+    """The greatest rise at the root surface by depth, beside the limit of 10 K, with the interval of its peak.
+
+    `width` and `height` mm; a narrow one (below 80 mm) has short titles and leaves the peak's number to the card.
+    """
+    options, story, narrow = options or Options(), heat_of(story), width < 80
     length, p, q = plan.canal.length.value, options.palette, plan.heat.surface_rise
     shown = (story.z <= plan.lumen.z[-1]) & (story.z >= 0)
     depth, rise = length - story.z[shown], story.peak_rise[shown]
     most = max(LIMIT * 1.15, float(rise.max()) * 1.1, q.high * 1.05 if np.isfinite(q.high) else 0.0)
-    axes = Axes(LEFT, 10.0, WIDTH - LEFT - RIGHT, PANEL, (float(depth.min()), float(depth.max())), (0.0, most), options)
+    left, right = (6.5, width - 1.0) if narrow else (LEFT, width - RIGHT)
+    axes = Axes(left, 7.0, right - left, height - 17.0, (float(depth.min()), float(depth.max())), (0.0, most), options)
     points = np.array([(axes.x(d), axes.y(r)) for d, r in zip(depth, rise, strict=True)])
     area = np.vstack([points, [(axes.x(depth[-1]), axes.y(0.0)), (axes.x(depth[0]), axes.y(0.0))]])
-    limit, right = axes.y(LIMIT), WIDTH - RIGHT
+    limit = axes.y(LIMIT)
     drawn = [
-        axes.y_axis("greatest rise on the root surface, K", grid=True),
-        axes.x_axis(f"depth from the {plan.canal.reference}, mm"),
+        axes.y_axis("rise outside, K" if narrow else "greatest rise on the root surface, K", grid=True),
+        axes.x_axis("depth, mm" if narrow else f"depth from the {plan.canal.reference}, mm"),
         el("path", d=path(area, closed=True), fill=p.carrier.fill, fill_opacity=0.35),
         el("path", d=path(points), fill="none", stroke=p.carrier.edge, stroke_width=0.5),
-        el("path", d=path([(LEFT, limit), (right, limit)]), stroke=p.ink, stroke_width=0.4, stroke_dasharray="2 1"),
-        axes.write("limit 10 K", right, limit - 2.4, anchor="end", bold=True),
-        _peak(axes, q, axes.x(float(depth[int(np.argmax(rise))])), most),
+        el("path", d=path([(left, limit), (right, limit)]), stroke=p.ink, stroke_width=0.4, stroke_dasharray="2 1"),
+        "" if narrow else axes.write("limit 10 K", right, limit - 2.4, anchor="end", bold=True),
+        _peak(axes, q, axes.x(float(depth[int(np.argmax(rise))])), most, written=not narrow),
     ]
     title = f"Greatest rise on the root surface, tooth {plan.canal.tooth.code}, {plan.canal.name} canal"
     about = f"Peak {figure(q.value)} K, 5-95 % interval {interval(q)} K, limit 10 K."
-    return _document(options, title, about, 10.0 + PANEL + 12.0, drawn, "rise")
+    return _document(options, title, about, (width, height), drawn, "rise")
 
 
-def _peak(axes: Axes, q: Quantity, x: float, most: float) -> str:
+def _peak(axes: Axes, q: Quantity, x: float, most: float, *, written: bool) -> str:
     """The greatest rise with its interval as a bar at `x`."""
     ink = axes.options.palette.ink
     low, high = axes.y(max(q.low, 0.0)), axes.y(min(q.high, most))
-    bar = (
-        path([(x, low), (x, high)]) + path([(x - 0.8, low), (x + 0.8, low)]) + path([(x - 0.8, high), (x + 0.8, high)])
-    )
-    way, anchor = (-2.5, "end") if x > WIDTH * 0.7 else (2.5, "start")
+    bar = path([(x, low), (x, high)]) + "".join(path([(x - 0.8, end), (x + 0.8, end)]) for end in (low, high))
+    way, anchor = (-2.5, "end") if x > axes.left + axes.width * 0.7 else (2.5, "start")
+    number_text = f"{figure(q.value)} K ({interval(q)})"
     return el(
         "g",
         el("path", d=bar, stroke=ink, stroke_width=0.3),
         el("circle", cx=x, cy=axes.y(min(q.value, most)), r=0.8, fill=ink),
-        axes.write(f"{figure(q.value)} K ({interval(q)})", x + way, (low + high) / 2, anchor=anchor, bold=True),
+        axes.write(number_text, x + way, (low + high) / 2, anchor=anchor, bold=True) if written else "",
         class_="cw-interval",
     )
 
@@ -262,15 +274,14 @@ def _legend(axes: Axes, y: float) -> str:
     return el("g", *drawn, class_="cw-legend")
 
 
-def _document(options: Options, title: str, about: str, height: float, drawn: list[str], name: str) -> str:
-    prefix = f"{options.prefix}-{name}"
+def _document(options: Options, title: str, about: str, size: tuple[float, float], drawn: list[str], name: str) -> str:
+    prefix, width, height = f"{options.prefix}-{name}", number(size[0]), number(size[1])
     return el(
         "svg",
         tag("title", title, id=f"{prefix}-title"),
         tag("desc", about, id=f"{prefix}-desc"),
-        el("rect", width=WIDTH, height=height, fill=options.palette.paper) if options.background else "",
+        el("rect", width=width, height=height, fill=options.palette.paper) if options.background else "",
         *drawn,
-        xmlns="http://www.w3.org/2000/svg", width=f"{number(WIDTH)}mm", height=f"{number(height)}mm",
-        viewBox=f"0 0 {number(WIDTH)} {number(height)}", role="img", aria_labelledby=f"{prefix}-title {prefix}-desc",
-        font_family=options.font, class_=f"cw-{name}",
+        xmlns="http://www.w3.org/2000/svg", width=f"{width}mm", height=f"{height}mm", viewBox=f"0 0 {width} {height}",
+        role="img", aria_labelledby=f"{prefix}-title {prefix}-desc", font_family=options.font, class_=f"cw-{name}",
     )  # fmt: skip

@@ -106,7 +106,7 @@ def _scene(subject: Plan | Canal, lumen: Lumen | None, moment: Moment | None, op
         length = subject.canal.length.value
         marks = [*canal_marks(subject.canal), *moment.marks(length)] if moment else plan_marks(subject)
         scene = Scene(subject.canal, subject.lumen, subject, moment, tuple(marks))
-    return replace(scene, marks=tuple(m for m in scene.marks if m.kind not in options.hide))
+    return replace(scene, marks=tuple(m for m in scene.marks if m.kind not in options.hide | options.quiet))
 
 
 def _top(scene: Scene, options: Options) -> float:

@@ -15,7 +15,7 @@ def plan_text(plan: Plan) -> str:
     canal = page.canal
     lines = [
         f"Tooth {canal.tooth}, {canal.name} canal",
-        f"Working length {item_text(page.length)} from the {canal.reference} ({canal.length.source})",
+        f"Working length {item_text(page.length)} from the {canal.reference}: {canal.length.source}",
         "",
         f"Master cone {page.cone_name}, file {canal.file.name}",
         *(f"  {item.words}: {item_text(item)}" for item in page.cone),

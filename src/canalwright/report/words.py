@@ -15,9 +15,9 @@ from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, S
 from canalwright.quantities import Quantity
 
 HARM_WORDS = {Harm.DANGER: "danger", Harm.CAUTION: "caution", Harm.DOUBT: "doubt", Harm.NOTE: "note"}
-SOURCE_WORDS = {
-    "length": "length", "width": "canal widths", "wall": "dentine wall", "curve": "curve", "file": "file tolerance",
-    "crest": "crest of bone", "cej": "CEJ", "orifice": "orifice", "foramen": "foramen", "apical_gauge": "apical gauge",
+INPUT_WORDS = {
+    "width": "canal widths", "wall": "dentine wall", "file": "file tolerance", "cone": "cone tolerance",
+    "crest": "crest of bone", "crest_level": "crest of bone", "cej": "CEJ", "cej_level": "CEJ", "stop": "setting of stops",
 }  # fmt: skip
 
 
@@ -44,8 +44,8 @@ class Item:
 
     @property
     def unit(self) -> str:
-        """Its unit."""
-        return self.quantity.unit
+        """Its unit as people write it."""
+        return self.quantity.unit.replace("mm3", "mm³").replace("deg C", "°C")
 
 
 @dataclass(frozen=True)
@@ -139,10 +139,16 @@ def sheet(plan: Plan) -> Sheet:
 
 def finding_words(finding: Finding) -> tuple[str, str, str]:
     """Harm, message with its number, and what to do."""
-    q, message = finding.quantity, finding.message
-    if q:
-        message = f"{message.rstrip('.')}: {figure(q.value)} {q.unit}".rstrip() + f" ({interval(q)})."
-    return HARM_WORDS[finding.harm], message, finding.action
+    q, message = finding.quantity, finding.message.rstrip(".")
+    if q and figure(q.value) not in message and q.format() not in message:
+        message = f"{message}: {figure(q.value)} {q.unit}".rstrip() + f" ({interval(q)})"
+    return HARM_WORDS[finding.harm], _sentence(message), _sentence(finding.action)
+
+
+def _sentence(text: str) -> str:
+    """The text with a capital at its head and a full stop at its end."""
+    text = text.strip()
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}" if text else ""
 
 
 def _trim(plan: Plan) -> Table:
@@ -226,7 +232,10 @@ def _setting(plan: Plan) -> tuple[str, ...]:
 
 
 def _provenance(plan: Plan) -> tuple[str, ...]:
-    lines = [f"{100 * plan.supposed:.0f} % of the doubt in these numbers rests on averages or assumptions."]
+    lines = [
+        f"Length {plan.canal.length.source}.",
+        f"{100 * plan.supposed:.0f} % of the doubt in these numbers rests on averages or assumptions.",
+    ]
     if plan.leading:
         shares = ", ".join(f"{_input_words(name)} {100 * share:.0f} %" for name, share in plan.leading[:4])
         lines.append(f"Most of it comes from: {shares}.")
@@ -238,7 +247,9 @@ def _provenance(plan: Plan) -> tuple[str, ...]:
 
 
 def _input_words(key: str) -> str:
-    return SOURCE_WORDS.get(key, key.replace("_", " "))
+    """The words of an input by its key in case file or sample."""
+    bare = key.removesuffix("_mm")
+    return INPUT_WORDS.get(bare, bare.replace("_", " "))
 
 
 def _ranked(groups: dict[str, list[str]]) -> Sequence[tuple[str, list[str]]]:
