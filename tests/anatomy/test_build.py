@@ -104,7 +104,7 @@ def test_widths_by_level_are_followed() -> None:
     for level, minor, major in rows:
         assert canal.native.at(level, canal.native.minor) == pytest.approx(minor)
         assert canal.native.at(level, canal.native.major) == pytest.approx(major)
-    assert canal.errors["width"].error == 0.02
+    assert (canal.errors["width"].error * canal.weights["width"])[30] == pytest.approx(0.02)
 
 
 def test_a_gauge_says_nothing_of_the_canal_above_it() -> None:
@@ -120,6 +120,12 @@ def test_wall_is_linear_between_levels_and_average_in_shape_beyond() -> None:
     assert canal.native.at(5.0, canal.native.wall) == pytest.approx(1.2)
     expected = float(average(np.array(1.0))) * 1.0 / float(average(np.array(3.0)))
     assert canal.native.at(1.0, canal.native.wall) == pytest.approx(expected)
+
+
+def test_a_gauge_without_a_method_was_read_with_gauging_files() -> None:
+    canal = Canal.from_measurements(**BARE, apical_gauge=30)
+    assert (canal.errors["width"].error * canal.weights["width"])[5] == pytest.approx(0.03)
+    assert canal.sources["apical_gauge"].detail.startswith("gauging file")
 
 
 def test_levels_of_orifice_crest_and_junction() -> None:

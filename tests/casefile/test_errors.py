@@ -173,6 +173,8 @@ def test_a_profile_is_laid_on_stations() -> None:
         ("z_mm = [0, 1, 5, 10]", "z_mm = [0, 1, 5, 10000]", "check the unit of the levels"),
         ("wall_mm = [0.5, 0.8, 1.0, 1.4]", "wall_mm = [0.5, 0.8]", "allowed 4 entries, as z_mm"),
         ("wall_mm = [0.5,", "wall_mm = [-0.5,", r"wall_mm = -0\.5 to 1\.4: allowed 0 to 12"),
+        ("axis =", "width_error_mm = [0.1, 0.1]\naxis =", "one number, or 4 entries"),
+        ("axis =", "width_error_mm = -0.1\naxis =", "width_error_mm"),
         ("major_mm = [0.4,", "major_mm = [0.2,", "at least minor_mm"),
         ("[0, 1, 0]]", "[0, 0, 0]]", "a row of zeros"),
         ("[0, 0, 10]]", "[0, 0, 5]]", "one point twice"),

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import TypeAlias
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from canalwright.anatomy.curves import resolve
 from canalwright.anatomy.doubts import doubts
 from canalwright.anatomy.limits import Fault, MeasurementError
 from canalwright.anatomy.measurements import Measured, Measurements
-from canalwright.anatomy.native import native_widths, wall_by_level
+from canalwright.anatomy.native import Doubtful, native_widths, wall_by_level
 from canalwright.anatomy.provenance import error_of, source_of
 from canalwright.quantities import Origin, Reading, Shape, Source
 
@@ -32,8 +33,8 @@ def from_measurements(m: Measurements) -> Canal:
     native, width, wall, curve, sources = _read(m, name) if m.native is not None else _built(m, name, frame)
     errors = {
         "length": frame.length,
-        "width": width,
-        "wall": wall,
+        "width": width.reading,
+        "wall": wall.reading,
         "curve": curve,
         "file": Reading(0.0, m.file.tolerance, "mm", Source(Origin.STANDARD, "ISO 3630-1 tolerance"), Shape.UNIFORM),
     }
@@ -53,8 +54,12 @@ def from_measurements(m: Measurements) -> Canal:
         portals=_portals(m),
         errors=errors,
         sources={**frame.sources, **sources, "finishing_file": Source(Origin.MEASURED, "as given")},
+        weights={"width": width.weight, "wall": wall.weight},
         notes=doubts(m, name, known, frame.length.value),
     )
+
+
+_Parts: TypeAlias = tuple[Lumen, Doubtful, Doubtful, Reading, dict[str, Source]]
 
 
 @dataclass(frozen=True)
@@ -116,42 +121,40 @@ def _frame(m: Measurements) -> _Frame:
     return _Frame(length, end, cej, round(orifice / STEP) * STEP, crest, sources)
 
 
-def _built(m: Measurements, name: str, frame: _Frame) -> tuple[Lumen, Reading, Reading, Reading, dict[str, Source]]:
-    """Native lumen from single measurements, with the errors of width, wall and curve, and their sources."""
+def _built(m: Measurements, name: str, frame: _Frame) -> _Parts:
+    """Native lumen from single measurements, with what is in doubt of width, wall and curve, and their sources."""
     z = stations(frame.orifice)
     known = averages.canal_averages(m.tooth, name)
     minor, major, width, sources = native_widths(m, known, z, frame.end)
-    wall, wall_error, sources["wall_mm"] = wall_by_level(m, known, z)
+    wall, wall_doubt, sources["wall_mm"] = wall_by_level(m, known, z)
     arcs, curve, sources["curve"] = resolve(m.curves, known, frame.orifice)
     centre, tangents = centreline(z, arcs)
     native = Lumen(z, minor, major, centre, across(tangents, m.widest), wall, np.pi / 4 * minor * major)
-    return native, width, wall_error, curve, sources
+    return native, width, wall_doubt, curve, sources
 
 
-def _read(m: Measurements, name: str) -> tuple[Lumen, Reading, Reading, Reading, dict[str, Source]]:
+def _read(m: Measurements, name: str) -> _Parts:
     """Native lumen as read from a scan or from meshes, laid on the usual stations; a wall not found is the average."""
     assert m.native is not None
     method = m.native_method
     native = resampled(m.native)
-    source = source_of(Measured(0.0, method, None), "width")
+    source = source_of(Measured(0.0, method), "width")
     sources = dict.fromkeys(("profile", "widths", "ovality", "wall_mm", "curve", "orifice_depth_mm"), source)
     known = averages.canal_averages(m.tooth, name)
     unseen = ~np.isfinite(native.wall)
-    supposed, wall_error, wall_source = wall_by_level(m, known, native.z)
+    supposed, supposed_doubt, wall_source = wall_by_level(m, known, native.z)
     native = replace(native, wall=np.where(unseen, supposed, native.wall))
-    width = m.native_width_error if m.native_width_error is not None else averages.reading_error("width", method).value
-    thick = m.native_wall_error if m.native_wall_error is not None else averages.reading_error("wall", method).value
-    if unseen.mean() > 0.5:
-        sources["wall_mm"] = wall_source
-    else:
-        wall_error = Reading(0.0, thick, "mm", source)
-    bend = averages.reading_error("curve", method).value
-    readings = (
-        Reading(0.0, width, "mm", source),
-        wall_error,
-        Reading(1.0, bend, "", source, least=0.0, most=2.0),
+    read = m.native.z - m.native.z[0]
+    width, thick = (
+        np.interp(
+            native.z, read, np.broadcast_to(averages.reading_error(q, method).value if e is None else e, read.shape)
+        )
+        for q, e in (("width", m.native_width_error), ("wall", m.native_wall_error))
     )
-    return native, *readings, sources
+    thick = np.where(unseen, supposed_doubt.reading.error * supposed_doubt.weight, thick)
+    sources["wall_mm"] = wall_source if unseen.mean() > 0.5 else source
+    bend = Reading(1.0, averages.reading_error("curve", method).value, "", source, least=0.0, most=2.0)
+    return native, Doubtful.of(width, source), Doubtful.of(thick, sources["wall_mm"]), bend, sources
 
 
 def _portals(m: Measurements) -> tuple[Portal, ...]:

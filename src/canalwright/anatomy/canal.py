@@ -91,9 +91,10 @@ class Canal:
 
     `native` is the lumen before the finishing file; `file` the finishing file of the plan, taken to
     z = `end`. `errors` names the uncertain readings that the models draw from; each moves the
-    geometry as `canalwright.anatomy.perturbed` says. `sources` gives the source of each field by
-    its case-file key. `foramen` is the least width of the canal at its terminus. `notes` are doubts about
-    what was measured.
+    geometry as `canalwright.anatomy.perturb` says. `weights` (n,), keyed alike, says what share of "width" and
+    "wall" holds at each station (1 where a key is missing): a gauge makes the width sure where it was, not above.
+    `sources` gives the source of each field by its case-file key. `foramen` is the least width of the canal at its
+    terminus. `notes` are doubts about what was measured.
     """
 
     tooth: Tooth
@@ -111,6 +112,7 @@ class Canal:
     portals: tuple[Portal, ...] = ()
     errors: Mapping[str, Reading] = field(default_factory=dict)
     sources: Mapping[str, Source] = field(default_factory=dict)
+    weights: Mapping[str, Array] = field(default_factory=dict, repr=False)
     notes: tuple[Doubt, ...] = ()
 
     @classmethod

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.canal import Array, Lumen
 from canalwright.anatomy.tooth import Tooth
 from canalwright.instruments import File, Profile, iso3630
 
@@ -61,8 +61,8 @@ class Measurements:
     `widths`: rows (level, least width, greatest width or None). `walls`: rows (level, thickness).
     `native`: the lumen when it was read from a scan or from surface meshes; it replaces every width and curve, and
     the wall where it has one (NaN: not found there). `native_width_error`, `native_wall_error`: standard deviations
-    of that reading, mm. `joins`: the canal that this one meets, and at which level. `remarks`: what takes trust from
-    the reading.
+    of that reading, mm, one for all or one by station of `native`. `joins`: the canal that this one meets, and at
+    which level. `remarks`: what takes trust from the reading.
     """
 
     tooth: Tooth
@@ -92,8 +92,8 @@ class Measurements:
     post: bool = False
     native: Lumen | None = field(default=None, repr=False)
     native_method: str = "cone-beam scan"
-    native_width_error: float | None = None
-    native_wall_error: float | None = None
+    native_width_error: float | Array | None = None
+    native_wall_error: float | Array | None = None
     joins: tuple[str, float] | None = None
     remarks: tuple[str, ...] = ()
 

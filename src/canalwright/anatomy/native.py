@@ -8,6 +8,8 @@ average ratio; where the gauge alone widened the least width, the greatest stays
 What it leaves out: sections that are not ellipses, isthmuses, widenings between the levels given.
 """
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from canalwright.anatomy import averages
@@ -19,15 +21,29 @@ from canalwright.anatomy.provenance import error_of, source_of
 from canalwright.quantities import Reading, Source
 
 
+@dataclass(frozen=True)
+class Doubtful:
+    """The reading of an offset [mm], and the share of it that holds at each station, shape (n,)."""
+
+    reading: Reading
+    weight: Array
+
+    @classmethod
+    def of(cls, errors: Array, source: Source) -> "Doubtful":
+        """From standard deviations by station: the reading has the greatest."""
+        most = float(np.max(errors))
+        return cls(Reading(0.0, most, "mm", source), errors / most if most > 0 else np.ones_like(errors))
+
+
 def native_widths(
     m: Measurements, known: CanalAverages, z: Array, end: float
-) -> tuple[Array, Array, Reading, dict[str, Source]]:
-    """Least and greatest width at stations `z` (n,), the reading of their common offset, and their sources."""
+) -> tuple[Array, Array, Doubtful, dict[str, Source]]:
+    """Least and greatest width at stations `z` (n,), what is in doubt of them, and their sources."""
     sources: dict[str, Source] = {}
     top = float(z[-1])
     usual = float(known.minor(np.array([end]))[0])
     if m.apical_gauge is not None:
-        tip, sources["apical_gauge"] = m.apical_gauge.value / 100, source_of(m.apical_gauge, "width")
+        tip, sources["apical_gauge"] = m.apical_gauge.value / 100, source_of(_gauged(m.apical_gauge), "width")
     else:
         lowest = m.widths[0][1] if m.widths else np.inf
         tip, sources["apical_gauge"] = min(usual, lowest), known.minor.source
@@ -44,8 +60,8 @@ def native_widths(
         )
         raise MeasurementError((fault,))
 
-    minor, base, width = _least(m, known, z, (end, tip), (top, mouth), usual)
-    sources["widths"] = width.source
+    minor, base, source = _least(m, known, z, (end, tip), (top, mouth), usual)
+    sources["widths"] = source
     major, sources["ovality"] = _greatest(m, known, z, minor, base, end, top)
     foramen = averages.every("foramen")
     if m.foramen is not None:
@@ -57,26 +73,25 @@ def native_widths(
         ratio = np.interp(end, z, major) / np.interp(end, z, minor)
         minor[below] = np.interp(z[below], (0.0, end), (opening, tip))
         major[below] = minor[below] * ratio
-    return minor, np.maximum(major, minor), width, sources
+    doubtful = Doubtful.of(_width_errors(m, known, z, end), source)
+    return minor, np.maximum(major, minor), doubtful, sources
 
 
 def _least(
     m: Measurements, known: CanalAverages, z: Array, tip: tuple[float, float], mouth: tuple[float, float], usual: float
-) -> tuple[Array, Array, Reading]:
-    """Least width, the same without what the gauge added, and the reading of the offset."""
+) -> tuple[Array, Array, Source]:
+    """Least width, the same without what the gauge added, and the source of what lies between end and orifice."""
     end, top = tip[0], mouth[0]
     if m.widths:
         rows = [(level, minor) for level, minor, _ in m.widths if end < level < top]
         knots = np.array([tip, *rows, mouth])
         minor = np.interp(z, knots[:, 0], knots[:, 1])
-        given = Measured(0.0, m.widths_method, m.widths_error)
-        return minor, minor, Reading(0.0, error_of(given, "width"), "mm", source_of(given, "width"))
+        return minor, minor, source_of(Measured(0.0, m.widths_method, m.widths_error), "width")
     if m.natural_taper is not None:
         minor = np.minimum(tip[1] + m.natural_taper.value * np.maximum(z - end, 0), mouth[1])
         minor[-1] = mouth[1]
         base = minor - max(tip[1] - usual, 0.0)
-        source = source_of(m.natural_taper, "width")
-        return minor, base, Reading(0.0, error_of(Measured(0.0, m.natural_taper.method), "width"), "mm", source)
+        return minor, base, source_of(m.natural_taper, "width")
     levels = [level for level in known.minor.level if end < level < 0.85 * top]
     average = np.minimum(known.minor(np.array(levels)), mouth[1]) if levels else np.empty(0)
     knots = np.array([(end, usual), *zip(levels, average, strict=True), mouth])
@@ -85,7 +100,36 @@ def _least(
     near = (z >= end) & (z <= end + 1)  # a gauge below the average narrows the last millimetre only
     if tip[1] < usual:
         minor[near] = np.interp(z[near], (end, end + 1), (tip[1], np.interp(end + 1, z, minor)))
-    return minor, base, Reading(0.0, known.minor.spread, "mm", known.minor.source)
+    return minor, base, known.minor.source
+
+
+def _width_errors(m: Measurements, known: CanalAverages, z: Array, end: float) -> Array:
+    """Standard deviation of the least width by station: of gauge and orifice where they were taken, linear to that between.
+
+    A gauge holds for 1 mm, the width of the orifice for 2 mm.
+    """
+    top, spread = float(z[-1]), known.minor.spread
+    if m.widths:
+        between = error_of(Measured(0.0, m.widths_method, m.widths_error), "width")
+    elif m.natural_taper is not None:
+        between = error_of(Measured(0.0, m.natural_taper.method), "width")
+    else:
+        between = spread
+    tip = error_of(_gauged(m.apical_gauge), "width") if m.apical_gauge else between
+    mouth = error_of(m.orifice_width, "width") if m.orifice_width else known.orifice_minor.spread
+    knots = [(end, tip), (end + 1, between), (max(top - 2, end + 1.1), between), (max(top, end + 1.2), mouth)]
+    if end > 0:
+        opening = error_of(m.foramen, "width") if m.foramen else averages.every("foramen").spread
+        knots.insert(0, (0.0, opening))
+    errors = np.interp(z, *np.array(knots).T)
+    if m.natural_taper is not None and m.natural_taper.error and not m.widths:
+        errors = np.hypot(errors, m.natural_taper.error * np.maximum(z - end, 0))
+    return np.asarray(errors)
+
+
+def _gauged(gauge: Measured) -> Measured:
+    """A gauge is read with gauging files unless something else is said; its error is in mm, not in sizes."""
+    return gauge if gauge.method else replace(gauge, method="gauging file")
 
 
 def _greatest(
@@ -106,18 +150,21 @@ def _greatest(
     return np.maximum(minor, base * np.interp(z, levels, ratios)), known.major.source
 
 
-def wall_by_level(m: Measurements, known: CanalAverages, z: Array) -> tuple[Array, Reading, Source]:
-    """Least dentine at stations `z` (n,), the reading of its offset, and the source.
+def wall_by_level(m: Measurements, known: CanalAverages, z: Array) -> tuple[Array, Doubtful, Source]:
+    """Least dentine at stations `z` (n,), what is in doubt of it, and the source.
 
-    Linear between measured levels; beyond them the average, scaled to meet the nearest measured one.
+    Linear between measured levels; beyond them the average, scaled to meet the nearest measured one, its error
+    growing to that of the average over 2 mm.
     """
     average = known.wall(z)
     if not m.walls:
-        return average, Reading(0.0, known.wall.spread, "mm", known.wall.source), known.wall.source
+        return average, Doubtful.of(np.full(len(z), known.wall.spread), known.wall.source), known.wall.source
     levels, values = (np.array(column) for column in zip(*m.walls, strict=True))
     wall = np.interp(z, levels, values)
     for beyond, i in ((z < levels[0], 0), (z > levels[-1], -1)):
         wall[beyond] = average[beyond] * values[i] / float(known.wall(levels[i]))
     given = Measured(0.0, m.walls_method, m.walls_error)
-    source = source_of(given, "wall")
-    return wall, Reading(0.0, error_of(given, "wall"), "mm", source), source
+    source, error = source_of(given, "wall"), error_of(given, "wall")
+    beyond_by = np.maximum(levels[0] - z, 0) + np.maximum(z - levels[-1], 0)
+    errors = error + np.minimum(beyond_by / 2, 1) * max(known.wall.spread - error, 0)
+    return wall, Doubtful.of(errors, source), source

@@ -1,8 +1,9 @@
 """A canal moved by the errors of its readings, one at a time or many draws at once.
 
 Keys as in `Canal.errors`: `width` is added to the native minor and major width [mm], `wall` to the wall [mm],
-`curve` scales the departure of the centreline from its coronal straight line. The arc length of a scaled
-centreline is left as it was. Nothing gets narrower than `LEAST`.
+in draws times the weight of each station (`Canal.weights`), in `perturbed` as given; `curve` scales the departure of
+the centreline from its coronal straight line. The arc length of a scaled centreline is left as it was. Nothing gets
+narrower than `LEAST`.
 """
 
 from dataclasses import replace
@@ -17,7 +18,7 @@ STRAIGHT_PART = 3.0
 
 
 def perturbed(canal: Canal, *, width: float = 0.0, wall: float = 0.0, curve: float = 1.0) -> Canal:
-    """The canal with its native lumen moved by one draw of its errors."""
+    """The canal with its native lumen moved: the same width and wall added at every station."""
     old = canal.native
     if width == 0.0 and wall == 0.0 and curve == 1.0:
         return canal
@@ -35,13 +36,13 @@ def perturbed(canal: Canal, *, width: float = 0.0, wall: float = 0.0, curve: flo
 
 def native_widths(canal: Canal, sample: Sample) -> tuple[Array, Array]:
     """Native minor and major width of every draw, shape (draws, stations) each, mm."""
-    offset = _draws(sample, "width", 0.0)[:, None]
+    offset = _weighted(canal, sample, "width")
     return np.maximum(canal.native.minor + offset, LEAST), np.maximum(canal.native.major + offset, LEAST)
 
 
 def walls(canal: Canal, sample: Sample) -> Array:
     """Wall thickness of every draw, shape (draws, stations), mm."""
-    return np.maximum(canal.native.wall + _draws(sample, "wall", 0.0)[:, None], LEAST)
+    return np.maximum(canal.native.wall + _weighted(canal, sample, "wall"), LEAST)
 
 
 def centres(canal: Canal, sample: Sample) -> Array:
@@ -66,6 +67,12 @@ def scaled_centres(lumen: Lumen, factors: Array) -> Array:
     """Centrelines whose departures are scaled by `factors` (d,), shape (d, n, 3), mm."""
     away = departures(lumen)
     return np.asarray(lumen.centre[None] + (np.asarray(factors, dtype=float) - 1.0)[:, None, None] * away[None])
+
+
+def _weighted(canal: Canal, sample: Sample, name: str) -> Array:
+    """Offsets of every draw at every station, shape (draws, stations), mm."""
+    weight = canal.weights.get(name, np.ones(canal.native.size))
+    return np.outer(_draws(sample, name, 0.0), weight)
 
 
 def _draws(sample: Sample, name: str, otherwise: float) -> Array:

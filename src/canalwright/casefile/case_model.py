@@ -44,6 +44,7 @@ Crest: TypeAlias = Annotated[Value, _number, WithJsonSchema(_CREST)]
 Junction: TypeAlias = Annotated[Value, _number, WithJsonSchema(_CEJ)]
 Widths: TypeAlias = Annotated[Rows, WithJsonSchema(_WIDTHS)]
 Walls: TypeAlias = Annotated[Rows, _rows, WithJsonSchema(_WALLS)]
+Error: TypeAlias = Annotated[float, Field(ge=0, le=5)]
 Towards: TypeAlias = Annotated[str, WithJsonSchema({"enum": list(DIRECTIONS)})]
 
 
@@ -120,8 +121,12 @@ class ProfileTable(Closed):
     wall_mm: list[float] | None = Field(default=None, description="Least dentine from the canal to the root surface")
     centre_mm: list[list[float]] | None = Field(default=None, description="Rows of x, y, z")
     axis: list[list[float]] | None = Field(default=None, description="Rows: direction of the greatest width")
-    width_error_mm: float | None = Field(default=None, ge=0, le=2, description="One standard deviation")
-    wall_error_mm: float | None = Field(default=None, ge=0, le=2, description="One standard deviation")
+    width_error_mm: Error | list[Error] | None = Field(
+        default=None, description="One standard deviation, for all or by level"
+    )
+    wall_error_mm: Error | list[Error] | None = Field(
+        default=None, description="One standard deviation, for all or by level"
+    )
     remarks: list[str] = Field(default=[], max_length=40, description="What takes trust from the reading")
 
 

@@ -63,8 +63,8 @@ def measurements(tooth: Tooth, table: CanalTable) -> Measurements:
         post=bool(table.post and table.post.wanted),
         native=lumen(profile) if profile else None,
         native_method=profile.method if profile else "cone-beam scan",
-        native_width_error=profile.width_error_mm if profile else None,
-        native_wall_error=profile.wall_error_mm if profile else None,
+        native_width_error=_error(profile.width_error_mm) if profile else None,
+        native_wall_error=_error(profile.wall_error_mm) if profile else None,
         joins=(table.joins.canal, table.joins.level_mm) if table.joins else None,
         remarks=tuple(profile.remarks) if profile else (),
     )
@@ -156,6 +156,12 @@ def _profile_faults(table: ProfileTable, z: Array) -> list[Fault]:
             "at least minor_mm",
             "swap the two lists where they are turned round",
         )
+    for key in ("width_error_mm", "wall_error_mm"):
+        values = getattr(table, key)
+        if isinstance(values, list) and len(values) != len(z):
+            wrong(
+                key, f"{len(values)} entries", f"one number, or {len(z)} entries, as z_mm", "give one entry per level"
+            )
     for key in ("centre_mm", "axis"):
         rows = getattr(table, key)
         if rows is None:
@@ -167,6 +173,10 @@ def _profile_faults(table: ProfileTable, z: Array) -> list[Fault]:
         elif key == "centre_mm" and (np.linalg.norm(np.diff(np.array(rows, dtype=float), axis=0), axis=1) < 1e-9).any():
             wrong(key, "one point twice", "points that differ", "give one point per level")
     return faults
+
+
+def _error(given: float | list[float] | None) -> float | Array | None:
+    return np.array(given, dtype=float) if isinstance(given, list) else given
 
 
 def _curves(table: CurveTable | None) -> tuple[Curve, ...]:

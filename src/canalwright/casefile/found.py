@@ -92,8 +92,8 @@ def _profile(canal: FoundCanal, method: str) -> dict[str, Any]:
         "area_mm2": _list(np.maximum(lumen.area, np.pi / 4 * LEAST_WIDTH**2)),
         "centre_mm": _list(lumen.centre),
         "axis": _list(lumen.axis),
-        "width_error_mm": _typical(canal.width_error),
-        "wall_error_mm": _typical(canal.wall_error),
+        "width_error_mm": _errors(canal.width_error),
+        "wall_error_mm": _errors(canal.wall_error),
         "remarks": [str(remark)[:400] for remark in remarks[:40]],
     }
     if seen.any():
@@ -101,10 +101,12 @@ def _profile(canal: FoundCanal, method: str) -> dict[str, Any]:
     return {key: value for key, value in table.items() if value is not None}
 
 
-def _typical(error: np.ndarray[Any, np.dtype[np.float64]]) -> float | None:
-    """Median over stations, None where no error is known."""
+def _errors(error: np.ndarray[Any, np.dtype[np.float64]]) -> list[Any] | None:
+    """By station, the greatest known one where it is not known; None where none is."""
     known = error[np.isfinite(error)]
-    return round(float(min(np.median(known), 2.0)), PLACES) if len(known) else None
+    if not len(known):
+        return None
+    return _list(np.clip(np.where(np.isfinite(error), error, known.max()), 0.0, 2.0))
 
 
 def _list(values: np.ndarray[Any, np.dtype[np.float64]]) -> list[Any]:
