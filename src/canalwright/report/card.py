@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 Paper = Literal["a4", "us-letter"]
 PAPERS: dict[str, Paper] = {"a4": "a4", "letter": "us-letter"}
 SCALES = (7.0, 6.5, 6.0, 5.5, 5.0, 4.5, 4.0, 3.5, 3.0)
-ROOM, NARROW = 141.0, 0.86
+ROOM, NARROW = 141.0, 0.9
 MOST_LABELS, MOST_TRIMS = 14, 6
 _OPTIONS = Options(font_size=9.5 * 25.4 / 72, text_factor=NARROW)
 
@@ -105,7 +105,7 @@ def card_data(plan: Plan, story: "Story | None", *, label: str, date: str) -> di
             "digest": digest(plan),
             "versions": ", ".join(f"{name} {version}" for name, version in sorted(plan.versions.items())),
             "sections": _sections(plan),
-            "rise": rise_svg(plan, story, width=40.0, height=38.0, options=_OPTIONS) if story else "",
+            "rise": rise_svg(plan, story, width=40.0, height=28.0, options=_OPTIONS) if story else "",
             "icons": {kind: _icon(kind) for kind in ("cone", "plugger", "carrier", "backfill", "front")},
         }
     )  # fmt: skip

@@ -135,7 +135,7 @@ def _layout(scene: Scene, pen: Pen, left: list[Mark], right: list[Mark]) -> tupl
         widths.append(max((label_width(m, options, room) for m in group), default=0.0))
     lanes = 2 * warmth.PITCH + 1.0 if scene.moment else (max(LANES.values()) + 1) * LANE + 1.0 if right else 0.0
     ruler_x = EDGE + ruler.WIDTH
-    left_x = ruler_x + 1.5 + widths[0]
+    left_x = ruler_x + 2.0 + widths[0]
     root_x = EDGE if options.projected else left_x + ELBOW
     root_right = root_x + float(x_high - x_low)
     lanes_right = root_right + (1.0 if options.projected else lanes)

@@ -66,7 +66,7 @@ def draw_strips(pen: Pen, moment: Moment, x: float) -> str:
         name = scale.name.rsplit(" ", maxsplit=1)[-1]
         drawn.append(pen.write(name, left, top - pen.options.font_size * 0.8, small=True, fill=muted))
         drawn += _isotherms(pen, scale, moment.z, values, left + STRIP)
-    return el("g", *drawn, class_="cw-temperature")
+    return el("g", *drawn, class_="cw-temperature", shape_rendering="crispEdges")
 
 
 def draw_painted(pen: Pen, moment: Moment, half: Array, root: Array, at: Array) -> str:
@@ -99,7 +99,7 @@ def draw_scale(pen: Pen, scale: Scale, x: float, y: float, width: float) -> str:
         drawn.append(el("path", d=f"M{number(at)} {number(y + 2.4)}v0.9", stroke=pen.palette.ink, stroke_width=0.2))
         drawn.append(pen.write(f"{level:.0f}", at, y + 5.2, anchor="middle", small=True))
     drawn.append(pen.write(f"°C, {scale.name}", x + width + 1.5, y + 1.2, small=True, fill=pen.palette.muted))
-    return el("g", *drawn, class_="cw-scale")
+    return el("g", *drawn, class_="cw-scale", shape_rendering="crispEdges")
 
 
 def scale_width(pen: Pen, scale: Scale, width: float) -> float:
