@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from canalwright.anatomy.canal import Lumen
 from canalwright.heat.injury import RISE_LIMIT
+from canalwright.heat.layout import ABOVE, DOSE, PEAK
 from canalwright.heat.materials import Materials, Surroundings, readings
 from canalwright.heat.resolution import Resolution
 from canalwright.heat.simulation import prepare, stations_of
@@ -100,7 +101,7 @@ def simulate_many(
         shape = _moved(lumen, values.get("wall", 0.0), values.get("width", 0.0))
         run = prepare(shape, shifted(protocol, values.get("length", 0.0)), own, around, grid)
         log = run.go(end, 1e9, 0, False)
-        along[:, d] = stations_of(run, z, np.stack([log.peak, log.above, log.dose]))
+        along[:, d] = stations_of(run, z, np.stack([log.row[PEAK], log.row[ABOVE], log.row[DOSE]]))
         reached = log.acts[:acts, 0] < 1e29
         by_act[:, d, reached] = log.acts[:acts][reached][:, [0, 1, 3, 4]].T
 

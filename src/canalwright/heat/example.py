@@ -13,10 +13,8 @@ def lumen(
     """A round straight canal in a root of radius `root` (narrowing over the last 3 mm), or of constant `wall`."""
     z = np.round(np.arange(0, length + 0.05, 0.1), 3)
     width = tip + taper * z
-    if wall is None:
-        walls = np.maximum(root - width / 2, 0.5) * np.clip(0.35 + 0.65 * z / 3.0, 0, 1)
-    else:
-        walls = np.full_like(z, wall)
+    narrowing = np.clip(0.35 + 0.65 * z / 3.0, 0, 1)
+    walls = np.maximum(root - width / 2, 0.5) * narrowing if wall is None else np.full_like(z, wall)
     centre = np.column_stack([np.zeros_like(z), np.zeros_like(z), z])
     axis = np.tile([1.0, 0.0, 0.0], (len(z), 1))
     return Lumen(z, width, width.copy(), centre, axis, walls, np.pi / 4 * width**2)

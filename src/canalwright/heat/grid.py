@@ -4,46 +4,53 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canalwright.anatomy.canal import Lumen
-from canalwright.heat.layout import EMPTY, Cells, Grid, Stuff
+from canalwright.heat.layout import CONTENT, STUFF, Cells, Grid
 from canalwright.heat.materials import Materials, Surroundings
 from canalwright.heat.resolution import Resolution
 
 Array = NDArray[np.float64]
+Records = NDArray[np.void]
 SHAFT = 20.0
 """Length of an instrument that the model follows, mm."""
+NODE = 0.4
+"""Greatest length of one node of an instrument, mm."""
 WIDEST_IN_ROOT = 0.3
 
 
-def stuff(materials: Materials, surroundings: Surroundings) -> Stuff:
+def stuff(materials: Materials, surroundings: Surroundings) -> Records:
     """The properties as the kernels take them."""
     m, body = materials, materials.body_temperature
     film = surroundings.film_conductance
     k, c, h = 1e-3, 1e-9, 1e-6
     blood = m.blood_capacity * c
     half = m.melt_width / 2
-    return Stuff(
-        k_gp=m.gp_conductivity * k, c_gp=m.gp_capacity * c, latent=m.gp_latent * c,
-        melt_low=m.gp_melt_first - half - body, melt_mid_low=m.gp_melt_first + half - body,
-        melt_mid_high=max(m.gp_melt_second - half, m.gp_melt_first + half) - body,
-        melt_high=m.gp_melt_second + half - body,
-        melt_share=m.melt_share_first,
-        freeze_low=m.gp_freeze - m.freeze_width / 2 - body, freeze_high=m.gp_freeze + m.freeze_width / 2 - body,
-        film=m.sealer_resistance / h,
-        k_dentine=m.dentine_conductivity * k, c_dentine=m.dentine_capacity * c,
-        k_ligament=m.ligament_conductivity * k, c_ligament=m.ligament_capacity * c,
-        w_ligament=m.ligament_perfusion * blood,
-        k_bone=m.bone_conductivity * k, c_bone=m.bone_capacity * c, w_bone=m.bone_perfusion * blood,
-        k_sealer=m.sealer_conductivity * k, c_sealer=m.sealer_capacity * c,
-        k_air=m.air_conductivity * k, c_air=m.air_capacity * c,
-        k_steel=m.steel_conductivity * k, c_steel=m.steel_capacity * c,
-        contact=m.contact_conductance * h,
-        top_film=m.top_film * h,
-        top_temperature=(m.mouth_temperature if film is None else surroundings.temperature) - body,
-        outer_film=-1.0 if film is None else film * h,
-        outer_temperature=(body if film is None else surroundings.temperature) - body,
-        room=m.room_temperature - body, plugger=m.plugger_temperature - body,
-        band=m.thermostat_band, offset=m.carrier_offset, body=body, soft=m.soft_fraction,
-    )  # fmt: skip
+    values = {
+        "k_gp": m.gp_conductivity * k, "c_gp": m.gp_capacity * c, "latent": m.gp_latent * c,
+        "melt_low": m.gp_melt_first - half - body, "melt_mid_low": m.gp_melt_first + half - body,
+        "melt_mid_high": max(m.gp_melt_second - half, m.gp_melt_first + half) - body,
+        "melt_high": m.gp_melt_second + half - body,
+        "melt_share": m.melt_share_first,
+        "freeze_low": m.gp_freeze - m.freeze_width / 2 - body, "freeze_high": m.gp_freeze + m.freeze_width / 2 - body,
+        "film": m.sealer_resistance / h,
+        "k_dentine": m.dentine_conductivity * k, "c_dentine": m.dentine_capacity * c,
+        "k_ligament": m.ligament_conductivity * k, "c_ligament": m.ligament_capacity * c,
+        "w_ligament": m.ligament_perfusion * blood,
+        "k_bone": m.bone_conductivity * k, "c_bone": m.bone_capacity * c, "w_bone": m.bone_perfusion * blood,
+        "k_sealer": m.sealer_conductivity * k, "c_sealer": m.sealer_capacity * c,
+        "k_air": m.air_conductivity * k, "c_air": m.air_capacity * c,
+        "k_steel": m.steel_conductivity * k, "c_steel": m.steel_capacity * c,
+        "contact": m.contact_conductance * h,
+        "top_film": m.top_film * h,
+        "top_temperature": (m.mouth_temperature if film is None else surroundings.temperature) - body,
+        "outer_film": -1.0 if film is None else film * h,
+        "outer_temperature": (body if film is None else surroundings.temperature) - body,
+        "room": m.room_temperature - body, "plugger": m.plugger_temperature - body,
+        "band": m.thermostat_band, "offset": m.carrier_offset, "body": body, "soft": m.soft_fraction, "open_top": 0.0,
+    }  # fmt: skip
+    record = np.zeros(1, STUFF)
+    for name, value in values.items():
+        record[name] = value
+    return record
 
 
 def grid(lumen: Lumen, materials: Materials, surroundings: Surroundings, resolution: Resolution) -> Grid:
@@ -78,27 +85,21 @@ def grid(lumen: Lumen, materials: Materials, surroundings: Surroundings, resolut
         start[-1] = materials.mouth_temperature - body
     else:
         start[:] = surroundings.temperature - body
-    return Grid(
-        len(node), nz, first, first + count, inner, round(SHAFT / step), False, step,
-        face, node, heights, centre, bore, root, ligament, start,
-    )  # fmt: skip
+    column = np.vstack([face, np.append(node, face[-1])])
+    row = np.vstack([heights, centre, bore, root, ligament])
+    span = max(int(NODE / step), 1)
+    return Grid(len(node), nz, first, first + count, inner, round(SHAFT / step / span), span, step, column, row, start)
 
 
-def cells(g: Grid, tools_nodes: int, content: int) -> Cells:
+def cells(g: Grid, content: int) -> Cells:
     """The state at the start, the canal holding `content` throughout."""
-    n, m = g.nz * g.nr, g.nz * g.nr + tools_nodes
-
-    def zero(*shape: int) -> Array:
-        return np.zeros(shape)
-
-    t = zero(m)
+    n = g.nz * g.nr
+    m = n + g.nodes
+    t = np.zeros(m)
     t[:n] = g.start.ravel()
-    return Cells(
-        t, zero(n), zero(n), zero(n), zero(m), zero(m), zero(n), zero(n), zero(n), zero(n), zero(n),
-        np.full(g.nz, content if content is not None else EMPTY, dtype=np.int64),
-        np.zeros(g.nz, dtype=np.int64), zero(g.nz), np.zeros(g.nz, dtype=np.int64), zero(g.nz), zero(g.nz),
-        zero(tools_nodes), zero(6, m),
-    )  # fmt: skip
+    mark = np.zeros((3, g.nz), dtype=np.int64)
+    mark[CONTENT] = content
+    return Cells(t, np.zeros((10, m)), mark, np.zeros((3, g.nz)), np.zeros(g.nodes), np.zeros((6, m)))
 
 
 def columns(bore: float, root: float, outer: float, resolution: Resolution) -> Array:

@@ -47,7 +47,7 @@ def margin(rise: ArrayLike, limit: float = RISE_LIMIT) -> NDArray[np.float64]:
 
 
 def _rate(warmth: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.where(warmth >= 0, np.exp2(np.minimum(warmth, 200.0)), np.exp2(2 * np.minimum(warmth, 0.0)))
+    return np.asarray(np.where(warmth >= 0, np.exp2(np.minimum(warmth, 200.0)), np.exp2(2 * np.minimum(warmth, 0.0))))
 
 
 def _dose_primitive(warmth: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -55,4 +55,4 @@ def _dose_primitive(warmth: NDArray[np.float64]) -> NDArray[np.float64]:
     ln2 = np.log(2.0)
     above = (np.exp2(np.clip(warmth, 0, 200)) - 1) / ln2
     below = (np.exp2(2 * np.minimum(warmth, 0.0)) - 1) / (2 * ln2)
-    return above + below
+    return np.asarray(above + below)

@@ -2,19 +2,39 @@
 """Kernels: what is in each cell, and how well neighbours conduct.
 
 Layers meet the grid where they please. Radial conductance between two nodes is the exact series of the layers and films
-between them, 2 pi dz / (sum ln(r2 / r1) / k + sum R / r); capacity and axial conductance add up over the layers of a
-cell
-by area. An instrument covers the inner columns: those cells take its temperature.
+between them, 2 pi dz / (sum ln(r2 / r1) / k + sum R / r); capacity and axial conductance add up over the layers of
+a cell by area. An instrument covers the inner columns: those cells take its temperature.
 """
 
 import math
 
-import numba
+from canalwright.heat.kernel_base import njit
+from canalwright.heat.layout import (
+    AREA,
+    AXIAL,
+    BLOOD,
+    BORE,
+    CAPACITY,
+    CONTENT,
+    COVERED,
+    EDGE,
+    EMPTY,
+    FILLED,
+    HEIGHT,
+    INVERSE,
+    LATENT,
+    LIGAMENT,
+    RADIAL,
+    RATE,
+    ROOT,
+    SHAFT,
+    SHARE,
+    SPREAD,
+    WEIGHT,
+)  # fmt: skip
 
-from canalwright.heat.layout import EMPTY, FILLED
-
-njit = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "nsz", "arcp"})
-LEAST_SHARE = 0.3
+LEAST_SHARE = 0.6
+"""A cell that the instrument (or the outside) leaves less of goes with it, lest the time step suffer."""
 
 
 @njit
@@ -34,7 +54,7 @@ def path(g, s, j, kind, shaft, r0, r1):
     The far side of a film to air or bath holds its temperature, so that the path ends there.
     """
     k_in, _ = content_of(s, kind)
-    bore, root, lig = g.bore[j], g.root[j], g.ligament[j]
+    bore, root, lig = g.row[BORE, j], g.row[ROOT, j], g.row[LIGAMENT, j]
     total = 0.0
     if shaft > 0.0 and r0 <= shaft:
         r0 = shaft
@@ -73,37 +93,39 @@ def ring(low, high, inner, outer):
 @njit
 def set_row(g, s, c, j, columns):
     """Fill capacity, latent heat, perfusion and radial conductance of the first `columns` cells of row j."""
-    nr, kind, shaft = g.nr, c.content[j], c.shaft[j]
+    nr, kind, shaft = g.nr, c.mark[CONTENT, j], c.row[SHAFT, j]
     k_in, c_in = content_of(s, kind)
-    bore, root, lig, dz = g.bore[j], g.root[j], g.ligament[j], g.height[j]
+    bore, root, lig, dz = g.row[BORE, j], g.row[ROOT, j], g.row[LIGAMENT, j], g.row[HEIGHT, j]
     covered = 0
     if shaft > 0.0:
         covered = 1
-        while g.face[covered + 1] <= shaft or (
-            g.face[covered] < shaft
-            and ring(shaft, g.face[covered + 1], 0.0, 1e9)
-            < LEAST_SHARE * ring(g.face[covered], g.face[covered + 1], 0.0, 1e9)
+        while g.column[0, covered + 1] <= shaft or (
+            g.column[0, covered] < shaft
+            and ring(shaft, g.column[0, covered + 1], 0.0, 1e9)
+            < LEAST_SHARE * ring(g.column[0, covered], g.column[0, covered + 1], 0.0, 1e9)
         ):
             covered += 1
-    c.covered[j] = covered
+    c.mark[COVERED, j] = covered
     held = nr - 1
     if s.outer_film >= 0.0:
         held = 0
-        while held < nr - 1 and ring(g.face[held], g.face[held + 1], 0.0, root) >= LEAST_SHARE * ring(
-            g.face[held], g.face[held + 1], 0.0, 1e9
+        while held < nr - 1 and ring(g.column[0, held], g.column[0, held + 1], 0.0, root) >= LEAST_SHARE * ring(
+            g.column[0, held], g.column[0, held + 1], 0.0, 1e9
         ):
             held += 1
     border = j == 0 or j == g.nz - 1
     for i in range(columns):
         at = j * nr + i
-        low, high = g.face[i], g.face[i + 1]
-        c.capacity[at] = c.inverse[at] = c.latent[at] = c.share[at] = c.blood[at] = c.spread[at] = c.area[at] = 0.0
+        low, high = g.column[0, i], g.column[0, i + 1]
+        c.field[CAPACITY, at] = c.field[INVERSE, at] = c.field[LATENT, at] = c.field[SHARE, at] = c.field[
+            BLOOD, at
+        ] = c.field[SPREAD, at] = c.field[AREA, at] = 0.0
         if i < covered:
-            c.radial[at] = 0.0
+            c.field[RADIAL, at] = 0.0
             continue
         if i >= held or border:
-            c.radial[at] = 0.0
-            c.spread[at] = math.pi * (high * high - low * low) * s.k_bone
+            c.field[RADIAL, at] = 0.0
+            c.field[SPREAD, at] = math.pi * (high * high - low * low) * s.k_bone
             continue
         if i == covered and shaft > 0.0:
             low = shaft
@@ -116,27 +138,27 @@ def set_row(g, s, c, j, columns):
             ligament, bone = ring(low, high, root, lig), ring(low, high, lig, 1e9)
             capacity += ligament * s.c_ligament + bone * s.c_bone
             spread += ligament * s.k_ligament + bone * s.k_bone
-            c.blood[at] = (ligament * s.w_ligament + bone * s.w_bone) * dz
-        c.area[at] = math.pi * (high * high - low * low)
-        c.spread[at] = spread
-        c.capacity[at] = capacity * dz
-        c.inverse[at] = 1.0 / (capacity * dz)
-        c.share[at] = inside * c_in / capacity
+            c.field[BLOOD, at] = (ligament * s.w_ligament + bone * s.w_bone) * dz
+        c.field[AREA, at] = math.pi * (high * high - low * low)
+        c.field[SPREAD, at] = spread
+        c.field[CAPACITY, at] = capacity * dz
+        c.field[INVERSE, at] = 1.0 / (capacity * dz)
+        c.field[SHARE, at] = inside * c_in / capacity
         if kind == FILLED:
-            c.latent[at] = inside * s.latent / capacity
+            c.field[LATENT, at] = inside * s.latent / capacity
         node = node_of(g, c, j, i)
         if i == covered and covered > 0:
-            c.radial[at - 1] = 2.0 * math.pi * dz / path(g, s, j, kind, shaft, shaft, node)
-        beyond = node_of(g, c, j, i + 1) if i + 1 < held else max(g.node[i + 1], root * 1.0001)
-        c.radial[at] = 2.0 * math.pi * dz / path(g, s, j, kind, 0.0, node, beyond)
+            c.field[RADIAL, at - 1] = 2.0 * math.pi * dz / path(g, s, j, kind, shaft, shaft, node)
+        beyond = node_of(g, c, j, i + 1) if i + 1 < held else max(g.column[1, i + 1], root * 1.0001)
+        c.field[RADIAL, at] = 2.0 * math.pi * dz / path(g, s, j, kind, 0.0, node, beyond)
 
 
 @njit
 def node_of(g, c, j, i):
     """Radius at which a cell has its mean temperature; that of a cell cut by the instrument moves outwards."""
-    if i == c.covered[j] and c.shaft[j] > 0.0:
-        return math.sqrt((c.shaft[j] ** 2 + g.face[i + 1] ** 2) / 2)
-    return g.node[i]
+    if i == c.mark[COVERED, j] and c.row[SHAFT, j] > 0.0:
+        return math.sqrt((c.row[SHAFT, j] ** 2 + g.column[0, i + 1] ** 2) / 2)
+    return g.column[1, i]
 
 
 @njit
@@ -144,44 +166,46 @@ def set_axial(g, s, c, j, columns):
     """Conductance of the first `columns` cells of row j to row j + 1."""
     nr = g.nr
     cover = 0.0
-    for i in range(c.covered[j], c.covered[j + 1]):
-        cover += math.pi * (g.face[i + 1] ** 2 - g.face[i] ** 2)
-    print_area = math.pi * (c.shaft[j + 1] ** 2 - c.shaft[j] ** 2)
+    for i in range(c.mark[COVERED, j], c.mark[COVERED, j + 1]):
+        cover += math.pi * (g.column[0, i + 1] ** 2 - g.column[0, i] ** 2)
+    print_area = math.pi * (c.row[SHAFT, j + 1] ** 2 - c.row[SHAFT, j] ** 2)
     for i in range(columns):
         at = j * nr + i
         up = at + nr
-        below, above = c.capacity[at] > 0.0, c.capacity[up] > 0.0
-        half = g.height[j] / 2
-        c.axial[at] = 0.0
-        if i < c.covered[j]:
+        below, above = c.field[CAPACITY, at] > 0.0, c.field[CAPACITY, up] > 0.0
+        half = g.row[HEIGHT, j] / 2
+        c.field[AXIAL, at] = 0.0
+        if i < c.mark[COVERED, j]:
             continue
-        if i < c.covered[j + 1]:
-            if below and c.spread[at] > 0.0:
-                area = math.pi * (g.face[i + 1] ** 2 - g.face[i] ** 2)
+        if i < c.mark[COVERED, j + 1]:
+            if below and c.field[SPREAD, at] > 0.0:
+                area = math.pi * (g.column[0, i + 1] ** 2 - g.column[0, i] ** 2)
                 touch = area * max(print_area, 0.0) / cover
                 film = 1.0 / s.contact if s.contact > 0.0 else 1e30
-                if c.content[j] == EMPTY:
+                if c.mark[CONTENT, j] == EMPTY:
                     film = 0.0
-                c.axial[at] = touch / (film + half * area / c.spread[at])
+                c.field[AXIAL, at] = touch / (film + half * area / c.field[SPREAD, at])
         elif below and above:
-            c.axial[at] = 1.0 / (half / c.spread[at] + g.height[j + 1] / 2 / c.spread[up])
+            c.field[AXIAL, at] = 1.0 / (half / c.field[SPREAD, at] + g.row[HEIGHT, j + 1] / 2 / c.field[SPREAD, up])
         elif below and j + 1 == g.nz - 1:
             film = top_film_of(g, s, j, i)
             if film > 0.0:
-                c.axial[at] = 1.0 / (half / c.spread[at] + 1.0 / (film * c.area[at]))
+                c.field[AXIAL, at] = 1.0 / (half / c.field[SPREAD, at] + 1.0 / (film * c.field[AREA, at]))
         elif below and not above and s.outer_film > 0.0:
-            c.axial[at] = 1.0 / (half / c.spread[at] + 1.0 / (s.outer_film * c.area[at]))
+            c.field[AXIAL, at] = 1.0 / (half / c.field[SPREAD, at] + 1.0 / (s.outer_film * c.field[AREA, at]))
         elif above and not below:
             if s.outer_film > 0.0:
-                c.axial[at] = 1.0 / (g.height[j + 1] / 2 / c.spread[up] + 1.0 / (s.outer_film * c.area[up]))
+                c.field[AXIAL, at] = 1.0 / (
+                    g.row[HEIGHT, j + 1] / 2 / c.field[SPREAD, up] + 1.0 / (s.outer_film * c.field[AREA, up])
+                )
             elif s.outer_film < 0.0 and j == 0:
-                c.axial[at] = c.spread[up] / (g.height[j + 1] / 2)
+                c.field[AXIAL, at] = c.field[SPREAD, up] / (g.row[HEIGHT, j + 1] / 2)
 
 
 @njit
 def top_film_of(g, s, j, i):
     """Film at the top: over root and filling; tissue beside the root is closed unless the grid says otherwise."""
-    return s.top_film if g.open_top or g.node[i] < g.root[j] else 0.0
+    return s.top_film if s.open_top > 0.0 or g.column[1, i] < g.row[ROOT, j] else 0.0
 
 
 @njit
@@ -192,12 +216,12 @@ def set_rate(g, c, j):
         return
     for i in range(nr - 1):
         at = j * nr + i
-        if c.inverse[at] > 0.0:
-            total = c.radial[at] + c.axial[at] + c.axial[at - nr]
+        if c.field[INVERSE, at] > 0.0:
+            total = c.field[RADIAL, at] + c.field[AXIAL, at] + c.field[AXIAL, at - nr]
             if i > 0:
-                total += c.radial[at - 1]
-            worst = max(worst, (2.0 * total + c.blood[at]) * c.inverse[at])
-    c.rate[j] = worst
+                total += c.field[RADIAL, at - 1]
+            worst = max(worst, (2.0 * total + c.field[BLOOD, at]) * c.field[INVERSE, at])
+    c.row[RATE, j] = worst
 
 
 @njit
@@ -215,19 +239,19 @@ def set_rows(g, s, c, low, high, columns):
 def set_surface(g, s, c):
     """Where the root surface lies between two nodes, and the weight of the inner one."""
     for j in range(g.nz):
-        c.edge[j], c.weight[j] = 0, 0.0
-        root = g.root[j]
+        c.mark[EDGE, j], c.row[WEIGHT, j] = 0, 0.0
+        root = g.row[ROOT, j]
         if root <= 0.0:
-            c.weight[j] = 1.0
+            c.row[WEIGHT, j] = 1.0
             continue
         i = 0
-        while i + 2 < g.nr and g.node[i + 1] <= root:
+        while i + 2 < g.nr and g.column[1, i + 1] <= root:
             i += 1
         if s.outer_film >= 0.0:
-            while i > 0 and c.capacity[j * g.nr + i] == 0.0:
+            while i > 0 and c.field[CAPACITY, j * g.nr + i] == 0.0:
                 i -= 1
-        outside = max(g.node[i + 1], root * 1.0001)
-        inner = path(g, s, j, EMPTY, 0.0, g.node[i], root)
-        outer = path(g, s, j, EMPTY, 0.0, g.node[i], outside) - inner
-        c.edge[j] = i
-        c.weight[j] = outer / (inner + outer)
+        outside = max(g.column[1, i + 1], root * 1.0001)
+        inner = path(g, s, j, c.mark[CONTENT, j], 0.0, g.column[1, i], root)
+        outer = path(g, s, j, c.mark[CONTENT, j], 0.0, g.column[1, i], outside) - inner
+        c.mark[EDGE, j] = i
+        c.row[WEIGHT, j] = outer / (inner + outer)

@@ -10,7 +10,7 @@ being
 the inverses of T + latent * m(T) and T + latent * f(T). All three are monotone and piecewise linear.
 """
 
-from canalwright.heat.kernel_cells import njit
+from canalwright.heat.kernel_base import njit
 
 
 @njit

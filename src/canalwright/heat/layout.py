@@ -1,14 +1,51 @@
-"""What the kernels are given: plain arrays and numbers in named tuples, in mm, s, J, W and K above body temperature.
+"""What the kernels are given: plain arrays and records, in mm, s, J, W and K above body temperature.
 
 Rows `j` run from below the apex upwards, columns `i` outwards; cell (j, i) is entry `j * nr + i` of a flat array. The
-first
-and last rows and the last column are borders that hold their temperature.
+first and last rows and the last column are borders that hold their temperature. Few arrays with named rows, and records
+instead of many arguments: the kernels compile several times faster so.
 """
 
 from typing import Any, NamedTuple
 
+import numpy as np
+
 PLACE, SEAR, HEAT, BITE, PRESS, INJECT, PAUSE = range(7)
 EMPTY, FILLED, SEALER = range(3)
+
+# Columns of the table of acts.
+KIND, BEGIN, END, TOOL, LEVEL, TEMPERATURE, MOTION, ACTIVE, TOP = range(9)
+
+# Rows of `Grid.row`: height, z of the middle, radii of canal, root and outer edge of the ligament.
+HEIGHT, CENTRE, BORE, ROOT, LIGAMENT = range(5)
+
+# Rows of `Cells.field`: molten fraction; latent heat over heat capacity [K]; share of the canal's content in the capacity;
+# capacity [J/K], 0 where the temperature is held, and its inverse; conductance to the blood, to the next column, to the next
+# row [W/K]; sum of conductivity times area; area of the live part of the cell [mm2].
+MELT, LATENT, SHARE, CAPACITY, INVERSE, BLOOD, RADIAL, AXIAL, SPREAD, AREA = range(10)
+
+# Rows of `Cells.mark`: content of the canal, columns that the instrument covers, column just inside the root surface.
+CONTENT, COVERED, EDGE = range(3)
+
+# Rows of `Cells.row`: radius of the instrument (0 without), weight of the inner node in the temperature of the root surface,
+# bound of the row's fastest rate [1/s].
+SHAFT, WEIGHT, RATE = range(3)
+
+# Rows of `Log.row`, at the root surface: temperature at the start and one step ago, greatest rise, seconds above 47, CEM43.
+REST, BEFORE, PEAK, ABOVE, DOSE = range(5)
+
+# Columns of `Log.acts`: deepest front, greatest rise and its station, apical temperature, seconds to cool.
+FRONT, RISE, RISE_AT, APICAL, COOLED = range(5)
+
+# Columns of `Log.frames`.
+AT_TIME, AT_FRONT, AT_TOP, AT_CARRIER, AT_CARRIER_T, AT_PLUGGER, AT_ACT = range(7)
+
+# Entries of `Log.book` [J]: heater, borders, blood; the same of the last step; matter; gross; stored.
+HEATER, BORDER, FROM_BLOOD, LAST, MATTER, GROSS, STORED = 0, 1, 2, 3, 6, 7, 8
+
+# Entries of `Log.count`.
+FRAMES, STEPS, STAGES, REJECTED = range(4)
+
+UNSET = 1e30
 
 
 class Grid(NamedTuple):
@@ -23,163 +60,91 @@ class Grid(NamedTuple):
     inner: int
     """Columns that may touch the canal."""
     nodes: int
-    """Nodes along an instrument."""
-    open_top: bool
-    """True: the film at the top covers tissue as well as tooth."""
+    """Nodes along an instrument, from the tip."""
+    span: int
+    """Rows that one node of an instrument covers: steel conducts so much better than the rest."""
     step: float
-    """Height of the rows of the canal, and distance of the nodes along an instrument."""
-    face: Any
-    """(nr + 1,) radii of the column borders."""
-    node: Any
-    """(nr,) radii of the nodes."""
-    height: Any
-    """(nz,) heights of the rows."""
-    centre: Any
-    """(nz,) z of the rows."""
-    bore: Any
-    """(nz,) radius of the canal."""
-    root: Any
-    """(nz,) radius of the root."""
-    ligament: Any
-    """(nz,) radius where the ligament ends."""
+    """Height of the rows of the canal."""
+    column: Any
+    """(2, nr + 1) radii of column borders, and of nodes."""
+    row: Any
+    """(5, nz)."""
     start: Any
     """(nz, nr) temperature at the start."""
 
 
-class Stuff(NamedTuple):
-    """Properties, in W/(mm K), J/(mm3 K), W/(mm2 K), mm2 K/W; temperatures in K above body temperature."""
-
-    k_gp: float
-    c_gp: float
-    latent: float
-    melt_low: float
-    melt_mid_low: float
-    melt_mid_high: float
-    melt_high: float
-    melt_share: float
-    freeze_low: float
-    freeze_high: float
-    film: float
-    k_dentine: float
-    c_dentine: float
-    k_ligament: float
-    c_ligament: float
-    w_ligament: float
-    k_bone: float
-    c_bone: float
-    w_bone: float
-    k_sealer: float
-    c_sealer: float
-    k_air: float
-    c_air: float
-    k_steel: float
-    c_steel: float
-    contact: float
-    top_film: float
-    top_temperature: float
-    outer_film: float
-    """Negative: tissue outside."""
-    outer_temperature: float
-    room: float
-    plugger: float
-    band: float
-    offset: float
-    body: float
-    soft: float
-
-
-class Tools(NamedTuple):
-    """Instruments: row 0.. of each table is one instrument, nodes from the tip."""
-
-    radius: Any
-    """(tools, nodes) mm."""
-    power: Any
-    """(tools,) W; 0 for a plugger."""
-    heated: Any
-    """(tools,) number of heated nodes."""
-    sensor: Any
-    """(tools,) node of the sensor."""
-    last: Any
-    """(tools, nodes) temperature when it was last taken out; written by the run."""
-
-
 class Cells(NamedTuple):
-    """State of the cells (flat, nz * nr) and of the nodes of the instrument in use (after the cells)."""
+    """State: n = nz * nr cells and, after them where the length is m, the nodes of the instrument in use."""
 
     t: Any
-    """(nz * nr + nodes,) temperature."""
-    melt: Any
-    """(nz * nr,) molten fraction of the gutta-percha in the cell."""
-    latent: Any
-    """(nz * nr,) latent heat of the cell over its heat capacity, K."""
-    share: Any
-    """(nz * nr,) share of the canal's content in the cell's heat capacity."""
-    capacity: Any
-    """(nz * nr + nodes,) J/K; 0 for a cell that holds its temperature or belongs to the instrument."""
-    inverse: Any
-    """(nz * nr + nodes,) 1 / capacity, 0 where that is 0."""
-    blood: Any
-    """(nz * nr,) W/K to the blood."""
-    radial: Any
-    """(nz * nr,) conductance to the next column, W/K."""
-    axial: Any
-    """(nz * nr,) conductance to the next row, W/K."""
-    spread: Any
-    """(nz * nr,) sum of conductivity times area, for the axial conductance."""
-    area: Any
-    """(nz * nr,) area of the live part of the cell, mm2."""
-    content: Any
-    """(nz,) EMPTY, FILLED or SEALER."""
-    covered: Any
-    """(nz,) columns that the instrument covers."""
-    shaft: Any
-    """(nz,) radius of the instrument in the row, 0 without."""
-    edge: Any
-    """(nz,) column just inside the root surface."""
-    weight: Any
-    """(nz,) weight of the inner node in the temperature of the root surface."""
-    rate: Any
-    """(nz,) bound of the row's fastest rate, 1/s."""
+    """(m,) temperature."""
+    field: Any
+    """(10, m)."""
+    mark: Any
+    """(3, nz) integers."""
+    row: Any
+    """(3, nz)."""
     rod: Any
     """(nodes,) conductance of the instrument to its next node."""
     work: Any
-    """(6, nz * nr + nodes) stages of the time step."""
+    """(6, m) stages of the time step."""
+
+
+class Tools(NamedTuple):
+    """Instruments: each row of a table is one, nodes and rows run from the tip."""
+
+    radius: Any
+    """(tools, nodes * span) mm, row by row."""
+    last: Any
+    """(tools, nodes) temperature when it was last taken out; written by the run."""
+    power: Any
+    """(tools, 2): W (0 for a plugger), time when it was last taken out (negative: never)."""
+    place: Any
+    """(tools, 2) integers: number of heated nodes, node of the sensor."""
 
 
 class Log(NamedTuple):
     """What is written down."""
 
     frames: Any
-    """(frames, 7): time, front, top, carrier tip, its temperature, plugger tip, act."""
-    axis: Any
-    """(frames, nz)."""
-    surface: Any
-    """(frames, nz)."""
-    rest: Any
-    """(nz,) temperature of the root surface at the start."""
-    before: Any
-    """(nz,) temperature of the root surface one step ago."""
-    peak: Any
-    """(nz,) greatest rise at the root surface."""
-    above: Any
-    """(nz,) seconds above 47 deg C."""
-    dose: Any
-    """(nz,) CEM43, min."""
+    """(frames, 7)."""
+    lines: Any
+    """(2, frames, nz): axis, root surface."""
+    row: Any
+    """(5, nz)."""
     acts: Any
-    """(acts, 5): front, greatest rise, its station, apical temperature, seconds to cool."""
+    """(acts, 5)."""
     book: Any
-    """(9,): heater, surroundings, blood; the same of the last step; matter; gross; stored."""
+    """(9,)."""
     count: Any
-    """(4,) integers: frames, steps, stages, rejected."""
+    """(4,) integers."""
 
 
-class Control(NamedTuple):
-    """How to run."""
+# Properties in W/(mm K), J/(mm3 K), W/(mm2 K), mm2 K/W; temperatures in K above body temperature. `outer_film` is negative
+# where tissue lies outside; `open_top` 1 where the film at the top covers tissue as well as tooth.
+STUFF = np.dtype(
+    [
+        (name, np.float64)
+        for name in (
+            "k_gp", "c_gp", "latent", "melt_low", "melt_mid_low", "melt_mid_high", "melt_high", "melt_share",
+            "freeze_low", "freeze_high", "film", "k_dentine", "c_dentine", "k_ligament", "c_ligament", "w_ligament",
+            "k_bone", "c_bone", "w_bone", "k_sealer", "c_sealer", "k_air", "c_air", "k_steel", "c_steel", "contact",
+            "top_film", "top_temperature", "open_top", "outer_film", "outer_temperature", "room", "plugger", "band",
+            "offset", "body", "soft",
+        )
+    ]
+)  # fmt: skip
 
-    until: float
-    tolerance: float
-    every: float
-    audit: bool
-    frames: int
-    fixed_step: float
-    """Positive: constant time step, for tests of the order."""
+# Where the run stands, and how it is to run: time, time to march to, step to try; last frame, end of the act, start of the
+# watched press; the heater's set point; tolerance, least time between frames, constant step for tests of the order
+# (0: adaptive), end; tip row, row of the filling's top, act, watched press (-1: none), instrument (-1: none), heater on,
+# energy book kept, frames wanted, rows that a moving instrument hops.
+NOW = np.dtype(
+    [
+        (name, np.float64)
+        for name in (
+            "time", "end", "step", "framed", "act_end", "watched_since", "target", "tolerance", "every", "fixed", "until",
+        )
+    ]
+    + [(name, np.int64) for name in ("tip", "top", "act", "watched", "tool", "on", "audit", "frames", "hop")]
+)  # fmt: skip

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.heat.layout import BITE, EMPTY, FILLED, HEAT, INJECT, PAUSE, PLACE, PRESS, SEAR, Tools
+from canalwright.heat.layout import BITE, EMPTY, FILLED, HEAT, INJECT, PAUSE, PLACE, PRESS, SEAR, Grid, Tools
 from canalwright.instruments import Carrier, Plugger
 from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, Protocol, Sear
 
@@ -69,7 +69,7 @@ def instrument(act: Act) -> Carrier | Plugger | None:
             return None
 
 
-def tools(protocol: Protocol, step: float, nodes: int, power_share: float) -> tuple[Tools, dict[int, int]]:
+def tools(protocol: Protocol, g: Grid, power_share: float) -> tuple[Tools, dict[int, int]]:
     """The instruments of a protocol as tables, and the row of each (by the identity of the instrument in the act)."""
     found: list[Carrier | Plugger] = []
     numbers: dict[int, int] = {}
@@ -81,16 +81,17 @@ def tools(protocol: Protocol, step: float, nodes: int, power_share: float) -> tu
             found.append(item)
         numbers[id(item)] = found.index(item)
     count = max(len(found), 1)
-    radius, power = np.full((count, nodes), 0.1), np.zeros(count)
+    radius, power, node = np.full((count, g.nodes * g.span), 0.1), np.zeros(count), g.step * g.span
     heated, sensor = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=np.int64)
-    middle = (np.arange(nodes) + 0.5) * step
+    middle = (np.arange(g.nodes * g.span) + 0.5) * g.step
     for row, item in enumerate(found):
         radius[row] = np.maximum(item.profile(middle) / 2, 0.02)
         if isinstance(item, Carrier):
             power[row] = item.power * power_share
-            heated[row] = np.clip(round(item.heated_length / step), 1, nodes)
-            sensor[row] = np.clip(int(item.sensor_at / step), 0, nodes - 1)
-    return Tools(radius, power, heated, sensor, np.zeros((count, nodes))), numbers
+            heated[row] = np.clip(round(item.heated_length / node), 1, g.nodes)
+            sensor[row] = np.clip(int(item.sensor_at / node), 0, g.nodes - 1)
+    place = np.column_stack([heated, sensor])
+    return Tools(radius, np.zeros((count, g.nodes)), np.column_stack([power, np.full(count, -1.0)]), place), numbers
 
 
 def content_at_start(protocol: Protocol) -> int:

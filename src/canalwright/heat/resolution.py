@@ -8,15 +8,15 @@ class Resolution:
     """Grid and tolerance.
 
     `radial` mm: cell width in the canal, growing outwards by the factor `growth` per cell; `axial` mm: height of the
-    rows along the canal; `tolerance` K: greatest error that one time step may add to any cell; `outside` mm of bone
+    rows along the canal; `tolerance` K: root mean square over the cells of the error that one time step may add; `outside` mm of bone
     round the root and below the apex. Raises ValueError for sizes that are not positive, or a growth below 1.
     """
 
-    radial: float = 0.05
-    axial: float = 0.1
-    growth: float = 1.25
+    radial: float = 0.1
+    axial: float = 0.125
+    growth: float = 1.3
     tolerance: float = 0.1
-    outside: float = 5.0
+    outside: float = 4.0
 
     def __post_init__(self) -> None:
         for name in ("radial", "axial", "tolerance", "outside"):
@@ -33,9 +33,9 @@ class Resolution:
     @classmethod
     def quick(cls) -> "Resolution":
         """For many draws and for searches."""
-        return cls(radial=0.1, axial=0.25, growth=1.35, tolerance=0.4)
+        return cls(radial=0.1, axial=0.25, growth=1.4, tolerance=0.3)
 
     @classmethod
     def fine(cls) -> "Resolution":
         """To judge the others by."""
-        return cls(radial=0.025, axial=0.05, growth=1.12, tolerance=0.02, outside=6.0)
+        return cls(radial=0.05, axial=0.0625, growth=1.15, tolerance=0.02, outside=6.0)

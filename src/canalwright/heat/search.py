@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from canalwright.anatomy.canal import Lumen
 from canalwright.heat.injury import RISE_LIMIT
+from canalwright.heat.layout import PEAK
 from canalwright.heat.materials import Materials, Surroundings
 from canalwright.heat.resolution import Resolution
 from canalwright.heat.simulation import prepare
@@ -44,7 +45,7 @@ def longest_safe_activation(
         end = list(tried.timed())[act][1]
         run = prepare(lumen, tried, materials or Materials(), around, grid)
         log = run.go(min(end + AFTERMATH, max(tried.seconds, end)), 1e9, 0, False)
-        return float(log.peak.max()) - limit
+        return float(log.row[PEAK].max()) - limit
 
     low, high = accuracy, longest
     below, above = excess(low), excess(high)

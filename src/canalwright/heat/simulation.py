@@ -8,14 +8,32 @@ from numpy.typing import NDArray
 from canalwright.anatomy.canal import Lumen
 from canalwright.heat import grid as grids
 from canalwright.heat import program as programs
-from canalwright.heat.layout import Control, Grid, Log
+from canalwright.heat.layout import (
+    ABOVE,
+    APICAL,
+    CENTRE,
+    CONTENT,
+    COOLED,
+    DOSE,
+    FRAMES,
+    FRONT,
+    NOW,
+    PEAK,
+    RISE,
+    STAGES,
+    STEPS,
+    UNSET,
+    Grid,
+    Log,
+)  # fmt: skip
 from canalwright.heat.materials import Materials, Surroundings
 from canalwright.heat.resolution import Resolution
 from canalwright.heat.story import ActHeat, EnergyBook, HeatStory
 from canalwright.protocol import Protocol
 
 Array = NDArray[np.float64]
-NOT_YET = 1e29
+HOP = 0.2
+"""A moving instrument, or an arriving portion, goes on in hops of about this length, mm."""
 
 
 def simulate(
@@ -63,9 +81,9 @@ class Run:
         self.resolution = resolution
         self.grid = grids.grid(lumen, materials, surroundings, resolution)
         self.stuff = grids.stuff(materials, surroundings)
-        self.tools, numbers = programs.tools(protocol, self.grid.step, self.grid.nodes, materials.carrier_power_share)
+        self.tools, numbers = programs.tools(protocol, self.grid, materials.carrier_power_share)
         self.program = programs.program(protocol, numbers)
-        self.cells = grids.cells(self.grid, self.grid.nodes, programs.content_at_start(protocol))
+        self.cells = grids.cells(self.grid, programs.content_at_start(protocol))
         self.acts = len(protocol.acts)
 
     def go(self, until: float, every: float, frames: int, audit: bool, fixed_step: float = 0.0) -> Log:
@@ -74,40 +92,42 @@ class Run:
 
         g = self.grid
         log = new_log(g, self.acts, frames)
-        control = Control(float(until), self.resolution.tolerance, float(every), audit, frames, float(fixed_step))
-        filled = g.last if self.cells.content[g.first] else g.first
-        now = np.array([0.0, 0.0, 0.004, g.last, filled, 0.0, 0.0, -1.0, 0.0, until])
-        left = np.full(len(self.tools.power), -1.0)
-        start(g, self.stuff, self.cells)
-        run(g, self.stuff, self.cells, self.tools, self.program, log, control, now, left)
+        state = np.zeros(1, NOW)
+        now = state[0]
+        now["until"], now["act_end"], now["every"], now["fixed"] = until, until, every, fixed_step
+        now["tolerance"], now["step"] = self.resolution.tolerance, 0.01
+        now["tip"], now["top"] = g.last, g.last if self.cells.mark[CONTENT, g.first] else g.first
+        now["watched"] = now["tool"] = -1
+        now["audit"], now["frames"], now["hop"] = audit, frames, max(round(HOP / g.step), 1)
+        start(g, self.stuff[0], self.cells)
+        run(g, self.stuff[0], self.cells, self.tools, self.program, log, state)
         return log
 
 
 def new_log(g: Grid, acts: int, frames: int) -> Log:
     """An empty log."""
-    table = np.zeros((max(acts, 1), 5))
-    table[:, 0], table[:, 1], table[:, 3], table[:, 4] = 1e30, -1e30, -1e30, 1e30
-    size = max(frames, 1)
+    table, size = np.zeros((max(acts, 1), 5)), max(frames, 1)
+    table[:, FRONT], table[:, RISE], table[:, APICAL], table[:, COOLED] = UNSET, -UNSET, -UNSET, UNSET
     return Log(
-        np.zeros((size, 7)), np.zeros((size, g.nz)), np.zeros((size, g.nz)), np.zeros(g.nz), np.zeros(g.nz),
-        np.zeros(g.nz), np.zeros(g.nz), np.zeros(g.nz), table, np.zeros(9), np.zeros(4, dtype=np.int64),
+        np.zeros((size, 7)), np.zeros((2, size, g.nz)), np.zeros((5, g.nz)), table, np.zeros(9),
+        np.zeros(4, dtype=np.int64),
     )  # fmt: skip
 
 
 def _story(run: Run, log: Log, lumen: Lumen, protocol: Protocol, audit: bool) -> HeatStory:
-    g, count = run.grid, int(log.count[0])
+    g, count = run.grid, int(log.count[FRAMES])
     rows = slice(g.first, g.last)
     z = np.array(lumen.z, dtype=float)
-    blend = _blend(z, g.centre[rows])
+    blend = _blend(z, g.row[CENTRE, rows])
     frames = log.frames[:count]
     book = log.book
     energy = EnergyBook(*(float(book[i]) for i in (8, 0, 1, 2, 6, 7))) if audit else None
     return HeatStory(
-        frames[:, 0].copy(), z, log.axis[:count, rows] @ blend, log.surface[:count, rows] @ blend,
+        frames[:, 0].copy(), z, log.lines[0, :count, rows] @ blend, log.lines[1, :count, rows] @ blend,
         frames[:, 1].copy(), frames[:, 2].copy(), frames[:, 3].copy(), frames[:, 4].copy(), frames[:, 5].copy(),
         frames[:, 6].astype(np.int64),
-        log.peak[rows] @ blend, log.above[rows] @ blend, log.dose[rows] @ blend,
-        act_summaries(log, protocol), int(log.count[1]), int(log.count[2]), energy,
+        log.row[PEAK, rows] @ blend, log.row[ABOVE, rows] @ blend, log.row[DOSE, rows] @ blend,
+        act_summaries(log, protocol), int(log.count[STEPS]), int(log.count[STAGES]), energy,
     )  # fmt: skip
 
 
@@ -115,9 +135,9 @@ def act_summaries(log: Log, protocol: Protocol) -> tuple[ActHeat, ...]:
     """The summaries by act; acts that were not reached are left out."""
     found = []
     for (begin, end, act), row in zip(protocol.timed(), log.acts, strict=True):
-        if row[0] < NOT_YET:
-            cooled = float(row[4]) if row[4] < NOT_YET else float("inf")
-            apical = float(row[3]) if row[3] > -NOT_YET else float("nan")
+        if row[0] < UNSET / 10:
+            cooled = float(row[4]) if row[4] < UNSET / 10 else float("inf")
+            apical = float(row[3]) if row[3] > -UNSET / 10 else float("nan")
             found.append(ActHeat(act, begin, end, float(row[0]), float(row[1]), float(row[2]), apical, cooled))
     return tuple(found)
 
@@ -125,7 +145,7 @@ def act_summaries(log: Log, protocol: Protocol) -> tuple[ActHeat, ...]:
 def stations_of(run: "Run", z: Array, rows: Array) -> Array:
     """Values by row (..., nz) at stations `z`, shape (..., n)."""
     g = run.grid
-    return np.asarray(rows[..., g.first : g.last] @ _blend(z, g.centre[g.first : g.last]))
+    return np.asarray(rows[..., g.first : g.last] @ _blend(z, g.row[CENTRE, g.first : g.last]))
 
 
 def _blend(z: Array, centre: Array) -> Array:
