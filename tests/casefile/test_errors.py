@@ -102,10 +102,11 @@ def test_one_wrong_value_gives_one_line() -> None:
 
 def test_all_that_is_wrong_is_said_at_once() -> None:
     text = TEXT.replace("20.5", "0.02").replace("angle_deg = 20", "angle_deg = 200").replace("0.1", "100")
+    text = text.replace("taper = 0.04", "taper = 0.6")
     with pytest.raises(casefile.CaseError) as caught:
         casefile.loads(text, "x.toml")
     assert {p.key for p in caught.value.problems} == {
-        "canal[0].working_length_mm", "canal[0].curve.angle_deg", "canal[0].side_branch[0].diameter_mm",
+        "canal[0].finishing_file.taper", "canal[0].working_length_mm", "canal[0].curve.angle_deg", "canal[0].side_branch[0].diameter_mm",
     }  # fmt: skip
 
 

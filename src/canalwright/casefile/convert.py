@@ -1,18 +1,22 @@
 """From the tables of a case file to measurements."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import TypeVar
 
 import numpy as np
 
 from canalwright.anatomy import Curve, Lumen, Measured, MeasurementError, Measurements, SideBranch, Tooth
 from canalwright.anatomy.canal import Array
 from canalwright.anatomy.centreline import across
+from canalwright.anatomy.check import faults
 from canalwright.anatomy.limits import Fault, shown
 from canalwright.anatomy.measurements import iso_file
 from canalwright.casefile.case_model import CanalTable, CurveTable, FileTable, ProfileTable, ToothTable
 from canalwright.casefile.fields import Value
 from canalwright.casefile.problems import CaseError, Problem
 from canalwright.instruments import File, Profile, iso3630
+
+T = TypeVar("T")
 
 
 def tooth_of(table: ToothTable, file: str) -> Tooth:
@@ -29,13 +33,25 @@ def tooth_of(table: ToothTable, file: str) -> Tooth:
 
 
 def measurements(tooth: Tooth, table: CanalTable) -> Measurements:
-    """The measurements of one canal table; raises MeasurementError for a file or profile that cannot be."""
+    """The measurements of one canal table; raises MeasurementError with everything that is wrong in it."""
+    wrong: list[Fault] = []
+
+    def tried(make: Callable[[], T], otherwise: T) -> T:
+        try:
+            return make()
+        except MeasurementError as error:
+            wrong.extend(error.faults)
+            return otherwise
+
     widths, walls, profile = table.widths_mm, table.wall_mm, table.profile
-    return Measurements(
+    none: Sequence[Sequence[float]] = ()
+    width_rows = tried(lambda: _rows("widths", widths.by_level, (2, 3)), none) if widths else none
+    wall_rows = tried(lambda: _rows("wall", walls.by_level, (2, 2)), none) if walls else none
+    found = Measurements(
         tooth=tooth,
         canal=table.name,
         working_length=_measured(table.working_length_mm),
-        file=finishing_file(table.finishing_file),
+        file=tried(lambda: finishing_file(table.finishing_file), iso_file(30, 0.04)),
         reference=table.reference,
         end=_maybe(table.end_mm),
         length=_maybe(table.length_mm),
@@ -45,14 +61,12 @@ def measurements(tooth: Tooth, table: CanalTable) -> Measurements:
         natural_taper=_maybe(table.natural_taper),
         ovality=_maybe(table.ovality),
         widest=table.widest,
-        widths=tuple((r[0], r[1], r[2] if len(r) > 2 else None) for r in _rows("widths", widths.by_level, (2, 3)))
-        if widths
-        else (),
+        widths=tuple((r[0], r[1], r[2] if len(r) > 2 else None) for r in width_rows),
         widths_method=(widths.method or "") if widths else "",
         widths_error=widths.error if widths else None,
         foramen=_maybe(table.foramen_mm),
         curves=_curves(table.curve),
-        walls=tuple((r[0], r[1]) for r in _rows("wall", walls.by_level, (2, 2))) if walls else (),
+        walls=tuple((r[0], r[1]) for r in wall_rows),
         walls_method=(walls.method or "") if walls else "",
         walls_error=walls.error if walls else None,
         branches=tuple(
@@ -61,13 +75,16 @@ def measurements(tooth: Tooth, table: CanalTable) -> Measurements:
         crest=_maybe(table.crest_level_mm),
         cej=_maybe(table.cej_level_mm),
         post=bool(table.post and table.post.wanted),
-        native=lumen(profile) if profile else None,
+        native=tried(lambda: lumen(profile), None) if profile else None,
         native_method=profile.method if profile else "cone-beam scan",
         native_width_error=_error(profile.width_error_mm) if profile else None,
         native_wall_error=_error(profile.wall_error_mm) if profile else None,
         joins=(table.joins.canal, table.joins.level_mm) if table.joins else None,
         remarks=tuple(profile.remarks) if profile else (),
     )
+    if wrong:
+        raise MeasurementError((*wrong, *faults(found)))
+    return found
 
 
 def finishing_file(table: FileTable) -> File:
@@ -102,9 +119,9 @@ def profile_of(key: str, rows: Sequence[Sequence[float]]) -> Profile:
 def lumen(table: ProfileTable) -> Lumen:
     """The native lumen of a profile; a wall that is not there is NaN. Raises MeasurementError."""
     z = np.array(table.z_mm, dtype=float)
-    faults = list(_profile_faults(table, z))
-    if faults:
-        raise MeasurementError(tuple(faults))
+    wrong = _profile_faults(table, z)
+    if wrong:
+        raise MeasurementError(tuple(wrong))
     minor, major = np.array(table.minor_mm, dtype=float), np.array(table.major_mm, dtype=float)
     straight = np.column_stack([np.zeros_like(z), np.zeros_like(z), z])
     centre = straight if table.centre_mm is None else np.array(table.centre_mm, dtype=float)
@@ -120,10 +137,10 @@ def lumen(table: ProfileTable) -> Lumen:
 
 
 def _profile_faults(table: ProfileTable, z: Array) -> list[Fault]:
-    faults: list[Fault] = []
+    found: list[Fault] = []
 
     def wrong(key: str, value: object, allowed: str, action: str) -> None:
-        faults.append(Fault(f"profile.{key}", shown(value), allowed, action))
+        found.append(Fault(f"profile.{key}", shown(value), allowed, action))
 
     if (np.diff(z) <= 0).any() or abs(z[0]) > 1e-6:
         wrong(
@@ -172,7 +189,7 @@ def _profile_faults(table: ProfileTable, z: Array) -> list[Fault]:
             wrong(key, "a row of zeros", "directions", "give a direction for each level")
         elif key == "centre_mm" and (np.linalg.norm(np.diff(np.array(rows, dtype=float), axis=0), axis=1) < 1e-9).any():
             wrong(key, "one point twice", "points that differ", "give one point per level")
-    return faults
+    return found
 
 
 def _error(given: float | list[float] | None) -> float | Array | None:
