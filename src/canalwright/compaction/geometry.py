@@ -45,7 +45,8 @@ class Mouths:
     """Portals with the terminus in the first place: station index, length, slot or tube, shape (k,); width (d, k).
 
     `path` is the length that sealer must come through: at the terminus only the foramen, as the canal below the
-    cone is full of it. `most` is how far gutta-percha is followed; `apical` what of that lies inside the canal; `cone_tip` the width that is drawn into the foramen.
+    cone is full of it. `most` is how far gutta-percha is followed; `apical` what of that lies inside the canal;
+    `cone_tip` the width that is drawn into the foramen.
     """
 
     station: NDArray[np.int64]

@@ -66,12 +66,12 @@ def press(  # type: ignore[no-untyped-def]
           time, steps, heat, surface, base, material, step, hydraulic, minor, major, area, perimeter,
           film, force, face, sunk, bound, tip, soft, peak, gutta, sealer,
           station, length, path, most, slot, width, cone_tip, front, beyond, supply, reach, arrived, cells,
-          peak_pressure, fed, drawn, escaped, slipped, trace, trace_sealer, trace_gutta):  # fmt: skip
+          peak_pressure, on_wall, fed, drawn, escaped, slipped, trace, trace_sealer, trace_gutta):  # fmt: skip
     """Press through time indices `steps`; `tip` (d,) is the station of the plugger's face. All state changes in place.
 
-    Adds to: `peak_pressure` (d, n), `fed` (d, n) contraction taken up [mm2], `drawn` (d,) volume that left the
-    surface [mm3], `slipped` (d,) share of the time in which the plugger slipped. `trace` (m, n), `trace_sealer`
-    and `trace_gutta` (m, k) record pressure and fill of draw 0.
+    Adds to: `peak_pressure` and `on_wall` (d, n) (less by twice the yield, Tresca), `fed` (d, n) contraction taken up
+    [mm2], `drawn` (d,) volume that left the surface [mm3], `escaped` (d,) sealer that found no room, `slipped` (d,) share
+    of the time in which the plugger slipped. `trace` (m, n), `trace_sealer` and `trace_gutta` (m, k) record draw 0.
     """
     stations = heat.shape[2]
     for k in range(len(material)):
@@ -120,6 +120,7 @@ def press(  # type: ignore[no-untyped-def]
                 ease[i] = max(ease[i], ratio)
                 mean_p[i] += p * dt
                 peak_pressure[k, i] = max(peak_pressure[k, i], p)
+                on_wall[k, i] = max(on_wall[k, i], p - 2.0 * yields[i] if gutta[k, i] > 0.0 else p)
             for b in range(len(station)):
                 i = station[b]
                 if i > top:
@@ -147,11 +148,10 @@ def press(  # type: ignore[no-untyped-def]
                         front[k, b] = new + ahead - out
                         beyond[k, b] += out * bore
                         drawn[k] += (new - old) * bore
-                if k == 0:
-                    trace_sealer[j, b] = max(front[k, b], reach[k, b])
-                    trace_gutta[j, b] = reach[k, b]
             if k == 0:
                 trace[j, :] = pressure
+                trace_sealer[j, :] = front[0]
+                trace_gutta[j, :] = reach[0]
         slipped[k] = slip_time / total if total > 0.0 else 0.0
         carried = 0.0
         for i in range(top + 1):

@@ -104,7 +104,8 @@ class Player:
         tip = np.clip(np.round((level - cut.z[0]) / cut.step).astype(np.int64), 1, len(cut.z) - 1)
         sunk = np.maximum(state.surface - act.stop, 0.0)
         supply, weight = state.take_supply()
-        mass, peak, fed = state.gutta.copy(), np.zeros_like(state.gutta), np.zeros_like(state.gutta)
+        mass = state.gutta.copy()
+        peak, on_wall, fed = np.zeros_like(mass), np.zeros_like(mass), np.zeros_like(mass)
         drawn, slipped = np.zeros(state.draws), np.zeros(state.draws)
         cooling = self._steps_until_heat(j0, later)
         needed, loss = hold_needed(
@@ -115,7 +116,7 @@ class Player:
             cut.major, cut.area, cut.perimeter, state.film, act.force, face, sunk, bool(binds.any()), tip, state.soft,
             np.minimum(state.peak, HOTTEST_WALL), state.gutta, state.sealer, where.station, where.length, where.path,
             where.most, where.slot, where.width, where.cone_tip, state.front, state.beyond, supply, state.reach, state.arrived,
-            state.cells, peak, fed, drawn, state.removed_sealer, slipped, self.trace, self.trace_sealer,
+            state.cells, peak, on_wall, fed, drawn, state.removed_sealer, slipped, self.trace, self.trace_sealer,
             self.trace_gutta,
         )  # fmt: skip
         state.give_back(supply, weight)
@@ -125,7 +126,7 @@ class Player:
         kernel.spill(state.gutta, state.sealer, cut.area, cut.step, state.removed_sealer)
         state.push_terminus()
         force = act.force * state.material[:, FORCE] * state.material[:, BIND]
-        found = stress_under_press(cut, act.plugger, peak, binds, force)
+        found = stress_under_press(cut, act.plugger, on_wall, binds, force)
         self.stress = np.maximum(self.stress, found)
         total = mass * loss
         taken = np.clip(np.divide(fed, total, out=np.ones_like(fed), where=total > 1e-9), 0.0, 1.0)
