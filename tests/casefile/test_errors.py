@@ -81,6 +81,10 @@ WRONG = [
      'if this is the Universal number of 46 (lower first molar, right), add notation = "universal"'),
     ("version = 1", "version = 2", "x.toml: case.version = 2: allowed 1; write 1"),
     ('label = "T-1"', 'label = ""', "x.toml: case.label: allowed at least 1 character(s); fill it in"),
+    ('label = "T-1"', 'label = "T\\u001b[31m"',
+     "x.toml: case.label = 'T\\x1b[31m': allowed printable text; take the control characters out"),
+    ("number = 46", 'number = 46\n"\\u001b[31m\\n" = 1',
+     "x.toml: tooth.'\\x1b[31m\\n': allowed notation, number; unknown key; take it out"),
     ("[tooth]", "[toot]", "x.toml: tooth; required and not there; add tooth"),
 ]  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 import copy
 import tomllib
+from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,8 @@ from hypothesis import strategies as st
 from canalwright import casefile
 from canalwright.casefile.case import Case
 
-DEMO = tomllib.loads(casefile.dumps(casefile.demo_case()))
+DEMO_TEXT = casefile.dumps(casefile.demo_case())
+DEMO = tomllib.loads(DEMO_TEXT)
 KEYS = st.sampled_from(
     sorted(
         {key for table in DEMO["canal"] for key in table}
@@ -116,7 +118,7 @@ def test_a_good_case_with_other_numbers(changes: list[tuple[tuple[Any, ...], flo
 @settings(max_examples=200, deadline=None)
 @given(st.data())
 def test_a_good_file_with_bytes_changed(data: st.DataObject) -> None:
-    text = bytearray(casefile.dumps(casefile.demo_case()).encode())
+    text = bytearray(DEMO_TEXT.encode())
     for at in data.draw(st.lists(st.integers(0, len(text) - 1), max_size=4)):
         text[at] = data.draw(st.integers(0, 255))
     cut = data.draw(st.integers(0, len(text)))
@@ -124,6 +126,28 @@ def test_a_good_file_with_bytes_changed(data: st.DataObject) -> None:
         casefile.from_table(casefile.case.toml.parse(bytes(text[: max(cut, 200)]), "x.toml"), "x.toml")
     except casefile.CaseError as error:
         assert all("\n" not in str(problem) for problem in error.problems)
+
+
+TRAY = tomllib.loads(files("canalwright.casefile").joinpath("generic_tray.toml").read_text(encoding="utf-8"))
+TRAY_PLACES = [place for place in places(TRAY) if place]
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from(TRAY_PLACES), st.one_of(VALUES, st.floats(0, 60))), min_size=1, max_size=3))
+def test_a_good_tray_with_something_changed(changes: list[tuple[tuple[Any, ...], Any]]) -> None:
+    table = copy.deepcopy(TRAY)
+    for place, value in changes:
+        node: Any = table
+        try:
+            for key in place[:-1]:
+                node = node[key]
+            node[place[-1]] = value
+        except (KeyError, IndexError, TypeError):
+            continue
+    try:
+        casefile.tray.tray_from_table(table, "x.toml")
+    except casefile.CaseError as error:
+        assert all("\n" not in str(problem) and problem.action for problem in error.problems)
 
 
 @settings(max_examples=150, deadline=None)

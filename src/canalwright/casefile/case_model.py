@@ -6,7 +6,16 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from canalwright.anatomy.centreline import DIRECTIONS
 from canalwright.anatomy.limits import LIMITS
-from canalwright.casefile.fields import Closed, Rows, Value, plain_number, plain_rows, rows_schema, value_schema
+from canalwright.casefile.fields import (
+    PRINTABLE,
+    Closed,
+    Rows,
+    Value,
+    plain_number,
+    plain_rows,
+    rows_schema,
+    value_schema,
+)
 
 _number, _rows = BeforeValidator(plain_number), BeforeValidator(plain_rows)
 _LENGTH = value_schema("length", "length", "Distance from the reference point to the radiographic terminus")
@@ -52,7 +61,12 @@ class About(Closed):
     """What the file is."""
 
     version: Literal[1]
-    label: str = Field(min_length=1, max_length=80, description="A pseudonym; no name and no birth date of a patient")
+    label: str = Field(
+        pattern=PRINTABLE,
+        min_length=1,
+        max_length=80,
+        description="A pseudonym; no name and no birth date of a patient",
+    )
     invented: bool = Field(default=False, description="True for an example that was never a patient")
     note: str = Field(default="", max_length=2000)
 
@@ -69,7 +83,7 @@ class FileTable(Closed):
 
     size: int | None = None
     taper: float | None = Field(default=None, description="mm per mm: 0.04 for 4 %")
-    name: str | None = Field(default=None, min_length=1, max_length=60)
+    name: str | None = Field(pattern=PRINTABLE, default=None, min_length=1, max_length=60)
     diameters_by_mm: list[list[float]] | None = Field(
         default=None, min_length=1, max_length=100, description="Rows of distance from the tip and diameter [mm]"
     )
@@ -92,8 +106,8 @@ class BranchTable(Closed):
 
     level_mm: float = Field(description="Distance from the terminus", ge=LIMITS["level"].low, le=LIMITS["level"].high)
     diameter_mm: Branch | None = None
-    direction: str = Field(default="", max_length=40)
-    kind: str = Field(default="lateral canal", min_length=1, max_length=40)
+    direction: str = Field(pattern=PRINTABLE, default="", max_length=40)
+    kind: str = Field(pattern=PRINTABLE, default="lateral canal", min_length=1, max_length=40)
     length_mm: float | None = None
 
 
@@ -106,7 +120,7 @@ class PostTable(Closed):
 class JoinTable(Closed):
     """Where this canal meets another one."""
 
-    canal: str = Field(min_length=1, max_length=60)
+    canal: str = Field(pattern=PRINTABLE, min_length=1, max_length=60)
     level_mm: float = Field(description="Distance from the terminus", ge=LIMITS["level"].low, le=LIMITS["level"].high)
 
 
@@ -127,14 +141,18 @@ class ProfileTable(Closed):
     wall_error_mm: Error | list[Error] | None = Field(
         default=None, description="One standard deviation, for all or by level"
     )
-    remarks: list[str] = Field(default=[], max_length=40, description="What takes trust from the reading")
+    remarks: list[Annotated[str, Field(max_length=400, pattern=PRINTABLE)]] = Field(
+        default=[], max_length=40, description="What takes trust from the reading"
+    )
 
 
 class CanalTable(Closed):
     """One canal. Required: name, working length and finishing file."""
 
-    name: str = Field(min_length=1, max_length=60, description="Trade name, such as 'mesiobuccal' or 'MB'")
-    reference: str = Field(default="cusp tip", max_length=80)
+    name: str = Field(
+        pattern=PRINTABLE, min_length=1, max_length=60, description="Trade name, such as 'mesiobuccal' or 'MB'"
+    )
+    reference: str = Field(pattern=PRINTABLE, default="cusp tip", max_length=80)
     working_length_mm: WorkingLength
     finishing_file: FileTable
     length_mm: Length | None = None

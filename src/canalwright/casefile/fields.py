@@ -7,6 +7,9 @@ from pydantic import BaseModel, ConfigDict, Field
 from canalwright.anatomy import averages
 from canalwright.anatomy.limits import LIMITS
 
+PRINTABLE = r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]*$"
+"""Text of one line, without control or direction-changing characters: it goes to cards and terminals."""
+
 
 class Closed(BaseModel):
     """A table that takes no key but its own, no coercion, no infinite number."""

@@ -1,5 +1,6 @@
 """One line for each thing wrong in a file: where, what, what is allowed, what to do."""
 
+import re
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
@@ -38,7 +39,11 @@ def path_of(parts: tuple[int | str, ...]) -> str:
     """`('canal', 1, 'curve')` as people write it: `canal[1].curve`."""
     text = ""
     for part in parts:
-        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else str(part)
+        if isinstance(part, int):
+            text += f"[{part}]"
+        else:
+            plain = part if re.fullmatch(r"[A-Za-z0-9_-]{1,60}", part) else shown(ascii(part))
+            text += f".{plain}" if text else plain
     return text
 
 
@@ -163,5 +168,6 @@ _WORDS = {
     "list_type": ("a list", "write a list in square brackets; for tables, double square brackets around the name"),
     "model_type": ("a table", "write a table"),
     "dict_type": ("a table", "write a table"),
+    "string_pattern_mismatch": ("printable text", "take the control characters out"),
     "finite_number": ("a finite number", "nan and inf mean nothing here; leave the key out when it is not known"),
 }

@@ -18,6 +18,8 @@ def read(path: Path) -> dict[str, Any]:
     try:
         if path.is_dir():
             raise CaseError((Problem(name, "", "", "a file", "this is a folder; name the file in it"),))
+        if path.exists() and not path.is_file():
+            raise CaseError((Problem(name, "", "", "a file", "this is a device or a pipe; name a file"),))
         size = path.stat().st_size
         if size > LARGEST:
             allowed = f"at most {LARGEST // 1_000_000} MB"

@@ -4,7 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from canalwright.casefile.fields import Closed
+from canalwright.casefile.fields import PRINTABLE, Closed
 
 Kind = Literal["stiff", "elastic"]
 
@@ -13,7 +13,7 @@ class TrayAbout(Closed):
     """What the file is."""
 
     version: Literal[1]
-    name: str = Field(min_length=1, max_length=80)
+    name: str = Field(pattern=PRINTABLE, min_length=1, max_length=80)
     invented: bool = False
     note: str = Field(default="", max_length=2000)
 
@@ -23,7 +23,7 @@ class PointTable(Closed):
 
     sizes: list[int] | None = Field(default=None, min_length=1, max_length=30)
     taper: float | None = Field(default=None, ge=0, le=0.2)
-    name: str | None = Field(default=None, min_length=1, max_length=60)
+    name: str | None = Field(pattern=PRINTABLE, default=None, min_length=1, max_length=60)
     diameters_by_mm: list[list[float]] | None = Field(default=None, min_length=1, max_length=100)
     length_mm: float = Field(default=28.0, ge=16, le=40)
     tolerance_mm: float | None = Field(default=None, ge=0, le=0.2)
@@ -32,7 +32,7 @@ class PointTable(Closed):
 class TaperedTool(Closed):
     """A tool with a tip and a uniform taper."""
 
-    name: str = Field(min_length=1, max_length=60)
+    name: str = Field(pattern=PRINTABLE, min_length=1, max_length=60)
     tip_mm: float = Field(ge=0.2, le=2.5)
     taper: float = Field(default=0.02, ge=0, le=0.2)
     working_length_mm: float = Field(default=28.0, ge=10, le=40)
@@ -61,7 +61,7 @@ class NeedleTable(Closed):
 
     gauge: int
     wall: Literal["regular", "thin", "extra thin"] = "regular"
-    name: str | None = Field(default=None, min_length=1, max_length=60)
+    name: str | None = Field(pattern=PRINTABLE, default=None, min_length=1, max_length=60)
     outside_mm: float | None = Field(default=None, ge=0.1, le=2)
     inside_mm: float | None = Field(default=None, ge=0.05, le=1.8)
     working_length_mm: float = Field(default=25.0, ge=10, le=40)
@@ -71,8 +71,8 @@ class NeedleTable(Closed):
 class SealerTable(Closed):
     """A sealer by kind."""
 
-    name: str = Field(min_length=1, max_length=60)
-    kind: str = Field(default="epoxy resin", min_length=1, max_length=60)
+    name: str = Field(pattern=PRINTABLE, min_length=1, max_length=60)
+    kind: str = Field(pattern=PRINTABLE, default="epoxy resin", min_length=1, max_length=60)
     film_thickness_mm: float = Field(default=0.03, ge=0.001, le=0.2)
 
 
