@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 
 SLACK = 1e-3
 """Numerical give of the fit, mm: a micrometre, so that a straight canal is passable up to contact."""
+NEAR = 0.1
+"""A curve that costs less depth than this [mm] is not what stops an instrument."""
 
 
 @njit(cache=True, nogil=True)
@@ -121,7 +123,7 @@ def reaches(
         station[d] = z[max(where, 0)]
         if low <= floor[d]:
             low, code[d], station[d] = floor[d], 0, floor[d]
-        low = min(low, top)
+        start = low = min(low, top)
         for i in range(n):
             worst[i] = thickness(max(z[i] - low, 0.0), at, diameter)
         high, block = top, -1
@@ -144,6 +146,6 @@ def reaches(
                 break
             tip = 0.5 * (low + high)
         out[d] = high
-        if block >= 0:
+        if block >= 0 and high - start > NEAR:
             code[d] = 2
             station[d] = max(z[min(max(block, 0), n - 1)], high)

@@ -2,8 +2,9 @@
 
 Common practice (no source): coronal, the widest that is loose over several mm of the coronal third; middle, the widest
 that gets passively to the middle of the canal; apical, the widest that gets within 5 mm of the end of the preparation.
-Each stops 1 mm short of where it would bind. Where that millimetre would keep the apical plugger out of the
-last 5 mm, less is kept, but never under `LEAST_MARGIN`; the choice says so.
+Each stops 1 mm short of where it would bind; the middle one leaves the last 5 mm to the apical one. Where that
+millimetre would keep the apical plugger out of the last 5 mm, less is kept, but never under `LEAST_MARGIN`; the
+choice says so.
 """
 
 from collections.abc import Sequence
@@ -104,7 +105,8 @@ def _deepest(fits: list[PluggerFit]) -> PluggerFit:
 
 def _fit(part: str, plugger: Plugger, reach: Reach, aim: float, passage: Passage) -> PluggerFit:
     deepest = float(reach.z[0])
-    stop = min(max(deepest + MARGIN, passage.end + NEAREST), passage.orifice)
+    nearest = passage.end + (WITHIN if part == "middle" else NEAREST)
+    stop = min(max(deepest + MARGIN, nearest), passage.orifice)
     if part == "apical" and stop > aim >= deepest + LEAST_MARGIN:
         stop = aim
     margin, short = stop - deepest, stop - passage.end

@@ -35,7 +35,8 @@ STEEL_STRAIN = 0.004
 """Elastic limit of a stainless steel needle: yield 0.8 GPa over 190 GPa (from memory)."""
 FILE_STRAIN = 0.06
 """Strain up to which a superelastic file springs back (common practice 0.06 to 0.08, no source)."""
-PRECISION = 0.01
+PRECISION, NEAR = 0.01, 0.1
+"""Depth is searched to `PRECISION` mm; a curve that costs less than `NEAR` mm is not what stops an instrument."""
 END, WIDTH, CURVE, LENGTH, ORIFICE = range(5)
 _WORDS = {
     END: "end of the preparation",
@@ -86,13 +87,6 @@ def reach(
     at, diameter = rising(profile)
     if elastic and strain_limit > 0:
         z, code, station = _elastic(passage, at, diameter, extra, offsets, strain_limit, floors)
-        bent = np.flatnonzero(code == CURVE)
-        if len(bent):
-            straight = _rigid(passage, bent, at, diameter, extra, floors, z)
-            better = bent[straight[0] < z[bent]]
-            chosen = straight[0] < z[bent]
-            for mine, other in zip((z, code, station), straight, strict=True):
-                mine[better] = other[chosen]
     else:
         top = np.full(draws, passage.orifice)
         z, code, station = _rigid(passage, np.arange(draws), at, diameter, extra, floors, top)
@@ -186,7 +180,12 @@ def _elastic(
         if (best <= by_width + PRECISION).all():
             break
     best = np.maximum(best, by_width)
-    code = np.where(best > by_width + PRECISION, CURVE, np.where(seated <= floors, END, WIDTH))
+    bent = np.flatnonzero(best > by_width + PRECISION)
+    if len(bent):
+        straight, _, by = _rigid(passage, bent, at, diameter, extra, floors, best)
+        deeper = straight < best[bent]
+        best[bent[deeper]], station[bent[deeper]] = straight[deeper], by[deeper]
+    code = np.where(best > by_width + NEAR, CURVE, np.where(seated <= floors, END, WIDTH))
     station = np.where(code == CURVE, station, np.where(code == END, floors, stop))
     return best, code.astype(np.int64), station
 

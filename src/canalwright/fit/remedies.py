@@ -17,6 +17,8 @@ TAPERS = (0.02, 0.04, 0.05, 0.06, 0.07, 0.08, 0.10)
 ELASTIC_STRAIN = 0.08
 """Strain limit supposed for an elastic plugger: superelastic nickel-titanium (common practice)."""
 THINNEST_TIP = 0.30
+FROM_END = 2.0
+"""The wall is judged from here up [mm above the end]: nearer the foramen it runs out by nature."""
 
 
 @dataclass(frozen=True)
@@ -25,7 +27,7 @@ class Remedy:
 
     `kind`: 'thinner plugger', 'elastic plugger' or 'more shape'. `plugger` as it would have to be; `file` the
     finishing file that would make the room (None unless more shape). `short_of_end` [mm] is where it would then get to;
-    `wall` the least dentine [mm] left above the end, `removed` the dentine [mm3] that goes in addition.
+    `wall` the least dentine [mm] left from 2 mm above the end, `removed` the dentine [mm3] that goes in addition.
     """
 
     kind: str
@@ -108,7 +110,7 @@ def _shape(
     for removed, changed in sorted(trials, key=lambda trial: trial[0]):
         got = reach_of(plugger, Passage.of(changed), clearance=clearance)
         if removed > 1e-6 and got.z[0] <= aim:
-            above = canal.native.z >= canal.end - 1e-9
+            above = canal.native.z >= canal.end + FROM_END
             wall = float(np.min(remaining_dentine(changed)[above]))
             return Remedy("more shape", plugger, float(got.z[0]) - canal.end, changed.file, wall, removed)
     return None
