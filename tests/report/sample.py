@@ -9,7 +9,7 @@ from canalwright.anatomy.canal import Canal, Lumen, Portal
 from canalwright.anatomy.tooth import Tooth
 from canalwright.heat.story import ActHeat, HeatStory
 from canalwright.instruments import Carrier, Cone, File, Needle, PaperPoint, Plugger, Profile, Sealer, Tray
-from canalwright.planning.plan import (
+from canalwright.planning.product import (
     Choices,
     ConePlan,
     Finding,

@@ -7,7 +7,7 @@ import typst
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from canalwright.planning.plan import CAUTION, Finding, Harm, Plan
+from canalwright.planning.product import CAUTION, Finding, Harm, Plan
 from canalwright.report import card, card_pdf
 from canalwright.report.card import card_data, template, template_inputs
 from tests.report import sample
@@ -38,7 +38,7 @@ def found(plan: Plan, selector: str, label: str = "") -> list[str]:
         st.sampled_from([46, 11]),
         length=st.floats(17.0, 26.0),
         rounds=st.integers(1, 6),
-        portions=st.integers(1, 5),
+        portions=st.integers(0, 5),
         post=st.booleans(),
         findings=st.sampled_from([(), sample.FINDINGS, sample.FINDINGS * 4, DANGERS + sample.FINDINGS]),
     ),

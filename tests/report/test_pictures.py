@@ -3,7 +3,7 @@
 import pytest
 
 from canalwright.report.moment import Moment
-from canalwright.report.pictures import downpack_svg, rise_svg
+from canalwright.report.pictures import heat_svg, rise_svg
 from canalwright.report.section import section_svg
 from tests.report import sample
 from tests.report.drawing import boxes, parse, size_mm, with_class
@@ -12,13 +12,13 @@ from tests.report.drawing import boxes, parse, size_mm, with_class
 @pytest.mark.parametrize("code", [46, 16])
 def test_downpack_shows_isotherms_instruments_and_numbered_fronts(code: int) -> None:
     plan = sample.plan(code)
-    svg = downpack_svg(plan, sample.story(plan))
+    svg = heat_svg(plan, sample.story(plan))
     root = parse(svg)
     assert svg.count("data:image/png;base64,") == 2
     assert len(with_class(root, "cw-isotherms")) == 2
     assert [b.text for b in boxes(with_class(root, "cw-fronts")[0])] == ["1", "2", "3"]
     assert {"47", "60"} & {b.text for b in boxes(root)}
-    assert svg == downpack_svg(plan, sample.story(plan))
+    assert svg == heat_svg(plan, sample.story(plan))
 
 
 def test_rise_shows_the_limit_and_the_interval() -> None:
@@ -32,7 +32,7 @@ def test_rise_shows_the_limit_and_the_interval() -> None:
 
 def test_text_stays_on_the_paper() -> None:
     plan = sample.plan()
-    for svg in (downpack_svg(plan, sample.story(plan)), rise_svg(plan, sample.story(plan))):
+    for svg in (heat_svg(plan, sample.story(plan)), rise_svg(plan, sample.story(plan))):
         root = parse(svg)
         width, height = size_mm(root)
         for box in boxes(root):

@@ -22,7 +22,7 @@ plans = st.builds(
     st.sampled_from([46, 16, 11, 36, 25]),
     length=st.floats(17.0, 26.0),
     rounds=st.integers(1, 6),
-    portions=st.integers(1, 5),
+    portions=st.integers(0, 5),
     curve=st.floats(0.0, 45.0),
     ovality=st.floats(1.0, 2.0),
     post=st.booleans(),

@@ -2,7 +2,7 @@
 
 section_svg(plan)                              the longitudinal section with its ruler
 section_svg(plan, moment=Moment.of(plan, story, 12.0))   the same at a moment of the simulation
-downpack_svg(plan, story), rise_svg(plan, story)         temperatures over time, greatest rise by depth
+heat_svg(plan, story), rise_svg(plan, story)         temperatures over time, greatest rise by depth
 card(plan, story, "card.pdf"), card_pdf(plan, story)     the one page for the chair
 plan_text(plan), plan_json(plan), sheet(plan)            words and numbers
 """
@@ -11,8 +11,9 @@ from canalwright.report.card import card, card_pdf
 from canalwright.report.moment import Moment
 from canalwright.report.options import Options
 from canalwright.report.palette import DARK, ISO_3630, LIGHT, Palette
-from canalwright.report.pictures import downpack_svg, rise_svg
+from canalwright.report.pictures import heat_svg, rise_svg
 from canalwright.report.section import section_svg
+from canalwright.report.telling import story_json, story_text
 from canalwright.report.text import digest, plan_json, plan_text
 from canalwright.report.words import Item, Sheet, Table, finding_words, sheet
 
@@ -29,11 +30,13 @@ __all__ = [
     "card",
     "card_pdf",
     "digest",
-    "downpack_svg",
     "finding_words",
+    "heat_svg",
     "plan_json",
     "plan_text",
     "rise_svg",
     "section_svg",
     "sheet",
+    "story_json",
+    "story_text",
 ]

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import typst
 
 from canalwright.instruments import iso3630
-from canalwright.planning.plan import CAUTION, Harm, Plan
+from canalwright.planning.product import CAUTION, Harm, Plan
 from canalwright.report.margin import draw_icon
 from canalwright.report.marks import Kind
 from canalwright.report.options import Options

@@ -3,7 +3,7 @@
 import numpy as np
 
 from canalwright.anatomy.canal import Lumen
-from canalwright.planning.plan import Plan
+from canalwright.planning.product import Plan
 from canalwright.report.body import half, within
 from canalwright.report.frame import band
 from canalwright.report.moment import Moment
@@ -40,7 +40,7 @@ def draw_filling(pen: Pen, plan: Plan, hide: frozenset[str]) -> str:
     seat = canal.length.value - plan.cone.seat.value
     drawn = []
     if "cone" not in hide:
-        top = canal.length.value - plan.portions[0].bottom.value if plan.portions else pen.upper_z
+        top = canal.length.value - _floor(plan)
         drawn.append(
             _part(
                 pen, lumen, max(seat, float(lumen.z[0])), top, pen.palette.cone.fill, pen.palette.cone.edge, "cw-cone"
@@ -61,6 +61,13 @@ def draw_filling(pen: Pen, plan: Plan, hide: frozenset[str]) -> str:
             _part(pen, lumen, level, pen.upper_z, pen.url("hatch-post"), pen.palette.post.edge, "cw-post", "post")
         )
     return "".join(drawn)
+
+
+def _floor(plan: Plan) -> float:
+    """Depth at which the downpack ends and the backfill begins."""
+    if plan.portions:
+        return plan.portions[0].bottom.value
+    return plan.rounds[-1].plugger_stop.value if plan.rounds else plan.backfill_top.value
 
 
 def draw_filling_now(pen: Pen, plan: Plan, moment: Moment) -> str:

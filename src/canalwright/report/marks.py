@@ -6,7 +6,7 @@ from typing import Literal
 import numpy as np
 
 from canalwright.anatomy.canal import Canal
-from canalwright.planning.plan import Plan
+from canalwright.planning.product import Plan
 from canalwright.quantities import Quantity
 
 Kind = Literal["landmark", "portal", "cone", "plugger", "carrier", "front", "backfill", "post"]

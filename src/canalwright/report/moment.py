@@ -7,7 +7,7 @@ import numpy as np
 
 from canalwright.anatomy.canal import Array
 from canalwright.instruments import Carrier, Plugger
-from canalwright.planning.plan import Plan
+from canalwright.planning.product import Plan
 from canalwright.protocol import Heat, Inject, Press
 from canalwright.quantities import Quantity
 from canalwright.report.marks import Kind, Mark

@@ -12,7 +12,7 @@ from PIL import Image
 from skimage.measure import find_contours
 
 from canalwright.anatomy.canal import Array
-from canalwright.planning.plan import Plan
+from canalwright.planning.product import Plan
 from canalwright.protocol import Act, Heat, Inject, Press
 from canalwright.quantities import Quantity
 from canalwright.report.axes import Axes
@@ -33,7 +33,7 @@ WIDTH, PANEL, LEFT, RIGHT = 180.0, 58.0, 14.0, 8.0
 LIMIT, DANGER = 10.0, 47.0
 
 
-def downpack_svg(plan: Plan, story: "Story | HeatStory", *, options: Options | None = None) -> str:
+def heat_svg(plan: Plan, story: "Story | HeatStory", *, options: Options | None = None) -> str:
     """Temperature over time (across) and depth (down): on the axis, with the instruments, and on the root surface."""
     options, story = options or Options(), heat_of(story)
     length = plan.canal.length.value

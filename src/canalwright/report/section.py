@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from canalwright.anatomy.canal import Canal, Lumen
-from canalwright.planning.plan import Plan
+from canalwright.planning.product import Plan
 from canalwright.report import filling, ruler, stops, warmth
 from canalwright.report.body import draw_bone, draw_edges, draw_lumen, draw_portal, draw_root, root
 from canalwright.report.frame import Frame
@@ -47,6 +47,7 @@ class Layout:
     width: float
     head: float
     height: float
+    end: float
 
 
 def section_svg(
@@ -69,7 +70,7 @@ def section_svg(
     left = [] if options.projected else [m for m in scene.marks if m.left and not m.key.endswith("-now")]
     right = [m for m in scene.marks if m not in left]
     layout, pen = _layout(scene, pen, left, right)
-    row, end = options.font_size * ROW, layout.height - options.font_size * ROW * 1.5
+    row, end = options.font_size * ROW, layout.end
 
     columns = []
     for group, at_left, x, elbow in (
@@ -143,13 +144,13 @@ def _layout(scene: Scene, pen: Pen, left: list[Mark], right: list[Mark]) -> tupl
     tall = float(y_high - y_low)
     slack = max(0.0, max(len(left), len(right)) * row - tall) / 2
     head = row * 1.7 + (row if scene.moment else 0.0)
-    foot = row * 1.5 + (warmth.TALL if scene.moment else 0.0)
+    foot = row * (2.2 if frame.up and pen.top > 0 else 1.5) + (warmth.TALL if scene.moment else 0.0)
     caption = EDGE + max(options.width(_caption(scene)), options.width(_note(scene, options)))
     if scene.moment:
         caption = max(caption, sum(warmth.scale_width(pen, s, SCALE) + 4.0 for s in (warmth.AXIS, warmth.SURFACE)))
     layout = Layout(
         ruler_x=ruler_x, left_x=left_x, root_x=root_x, root_right=root_right, lanes_right=lanes_right, label_x=label_x,
-        width=max(label_x + widths[1], caption) + EDGE, head=head, height=head + 2 * slack + tall + foot,
+        width=max(label_x + widths[1], caption) + EDGE, head=head, height=head + 2 * slack + tall + foot, end=head + 2 * slack + tall,
     )  # fmt: skip
     return layout, replace(pen, frame=replace(frame, x0=root_x - float(x_low), y0=head + slack - float(y_low)))
 

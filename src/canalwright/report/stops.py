@@ -3,7 +3,7 @@
 import numpy as np
 
 from canalwright.instruments import Plugger
-from canalwright.planning.plan import Plan
+from canalwright.planning.product import Plan
 from canalwright.report.body import half
 from canalwright.report.moment import Moment
 from canalwright.report.options import Pen

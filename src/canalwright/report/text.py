@@ -5,7 +5,7 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
-from canalwright.planning.plan import CAUTION, Plan
+from canalwright.planning.product import CAUTION, Plan
 from canalwright.report.words import HARM_WORDS, Item, Table, finding_words, sheet
 
 
