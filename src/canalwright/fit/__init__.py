@@ -23,7 +23,7 @@ Reach:
               longest=inf, floor=None) -> Reach(z (d,), code (d,), station (d,)), `.stopped_by` in words for row 0
     fit.reach_of(tool, passage, scores=None, clearance=0.0) -> Reach    # Plugger, Carrier, Needle or File
     fit.reaches(tools, passage, scores=None, clearance=0.0) -> tuple[Reach, ...]
-    fit.choose_pluggers(pluggers, passage, scores=None, ...) -> PluggerChoice(coronal, middle, apical, findings)
+    fit.choose_pluggers(pluggers, passage, scores=None, ...) -> PluggerChoice(coronal, middle, apical, reaches)
     fit.remedies(canal, pluggers, ...) -> tuple[Remedy, ...]      # when none comes within 5 mm of the end
     fit.binding_level(diameter, tip, taper) -> mm from the end at which a cylinder binds in a cone
 
