@@ -65,7 +65,7 @@ def test_sign_in_and_out(door: SignIn) -> None:
     ("name", "password"), [("ann", "wrong"), ("nobody", GOOD), ("ann", ""), ("", ""), ("ann", "x" * 5000)]
 )
 def test_refusal_does_not_say_why(door: SignIn, name: str, password: str) -> None:
-    with pytest.raises(SignInFailed, match="^name, password or code is wrong$"):
+    with pytest.raises(SignInFailed, match=r"^name, password or code is wrong$"):
         door.sign_in(name, password)
 
 

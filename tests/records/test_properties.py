@@ -13,7 +13,8 @@ from canalwright.records.caseview import fold
 from tests.records.conftest import CHEAP, SECRET, Clock
 
 text = st.text(max_size=30)
-payloads = st.dictionaries(text.filter(bool), st.none() | st.booleans() | st.floats(allow_nan=False, allow_infinity=False) | text, min_size=1, max_size=4)  # fmt: skip
+scalars = st.none() | st.booleans() | st.floats(allow_nan=False, allow_infinity=False) | text
+payloads = st.dictionaries(text.filter(bool), scalars, min_size=1, max_size=4)
 dates = st.dates(date(2015, 1, 1), date(2030, 1, 1)).map(date.isoformat)
 
 
