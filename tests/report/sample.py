@@ -7,6 +7,7 @@ import numpy as np
 
 from canalwright.anatomy.canal import Canal, Lumen, Portal
 from canalwright.anatomy.tooth import Tooth
+from canalwright.compaction import CompactionSummary, Extrusion, PortalFill
 from canalwright.heat.story import ActHeat, HeatStory
 from canalwright.instruments import Carrier, Cone, File, Needle, PaperPoint, Plugger, Profile, Sealer, Tray
 from canalwright.planning.product import (
@@ -197,11 +198,25 @@ def plan(
             apical=quantity(44.5, 2.0, "°C", 0.3),
         ),
         sealer_volume=quantity(1.3, 0.5, "mm³"),
+        fill=_fill(tooth),
+        extrusion=Extrusion(0.02, quantity(0.1, 0.1), ()),
         protocol=_protocol(length, stops, steps),
         findings=findings,
         supposed=0.38,
         leading=(("wall", 0.41), ("carrier tip temperature", 0.22), ("width", 0.12)),
         versions={"canalwright": "0.1.0"},
+    )  # fmt: skip
+
+
+def _fill(tooth: Canal) -> CompactionSummary:
+    branches = tuple(
+        PortalFill(p, quantity(1.0, 0.3), quantity(0.2, 0.2), 1.2, 0.8, 0.1, Quantity(0.6, 0.4, 0.8, ""), "its width")
+        for p in tooth.portals
+    )
+    share = Quantity(0.02, 0.01, 0.05, "")
+    return CompactionSummary(
+        branches, quantity(0.1, 0.1, "mm3"), share, Quantity(0.9, 0.8, 0.95, ""), share, (), (), quantity(20.0, 5.0, "MPa"),
+        Quantity(0.2, 0.1, 0.4, ""), 8.0, 0.0, (),
     )  # fmt: skip
 
 

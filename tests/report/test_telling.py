@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from canalwright.planning.plan import CAUTION
+from canalwright.planning.product import CAUTION
 from canalwright.report import story_json, story_text
 from tests.report import sample
 
@@ -54,4 +54,4 @@ def test_the_course_has_one_value_a_frame_and_null_where_an_instrument_is_out() 
     course = story_json(plan, story)["course"]
     assert {len(v) for v in course.values()} == {len(story.heat.time)}
     assert None in course["carrier_depth_mm"]
-    assert CAUTION == story_json(plan, story)["caution"]
+    assert story_json(plan, story)["caution"] == CAUTION

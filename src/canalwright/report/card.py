@@ -33,6 +33,7 @@ PAPERS: dict[str, Paper] = {"a4": "a4", "letter": "us-letter"}
 SCALES = (7.0, 6.5, 6.0, 5.5, 5.0, 4.5, 4.0, 3.5, 3.0)
 ROOM, NARROW = 141.0, 0.9
 MOST_LABELS, MOST_TRIMS = 14, 6
+FILL_SHOWN = (".chance", ".void", ".beyond", ".root_ratio")
 _OPTIONS = Options(font_size=9.5 * 25.4 / 72, text_factor=NARROW)
 
 
@@ -98,6 +99,7 @@ def card_data(plan: Plan, story: "Story | None", *, label: str, date: str) -> di
             "portions": _table(page.portions),
             "needles": ", ".join(dict.fromkeys(p.needle.name for p in plan.portions)),
             "heat": [_item(i) for i in page.heat],
+            "fill": [_item(i) for i in page.fill if i.key.endswith(FILL_SHOWN)],
             "setting": " · ".join(page.setting),
             "findings": [dict(zip(("danger", "harm", "message", "action"), f, strict=True)) for f in findings],
             "provenance": list(page.provenance),

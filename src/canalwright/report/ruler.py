@@ -89,7 +89,7 @@ def _broken(left: float, right: float, y: float, avoid: Sequence[Box]) -> str:
 
 def _numeral(pen: Pen, depth: int, x: float, y: float, anchor: str = "end") -> str:
     five = depth % 5 == 0
-    if not five and pen.frame.scale < 1.3 * pen.options.font_size:
+    if not five and pen.frame.scale < 1.1 * pen.options.font_size:
         return ""
     return pen.write(
         str(depth), x, y, anchor=anchor, bold=five, small=not five, fill=None if five else pen.palette.muted

@@ -24,6 +24,7 @@ def plan_text(plan: Plan) -> str:
     for table in (page.trim, page.pluggers, page.rounds, page.portions):
         lines += [*_table_text(table), ""]
     lines += ["Heat", *(f"  {item.words}: {item_text(item)}" for item in page.heat), f"  {', '.join(page.setting)}", ""]
+    lines += ["Fill", *(f"  {item.words}: {item_text(item)}" for item in page.fill), ""]
     if page.findings:
         lines += ["Findings, worst first"]
         for finding in page.findings:
@@ -91,6 +92,8 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "backfill_top": plan.backfill_top.as_json(),
         "backfill_reason": plan.backfill_reason,
         "heat": _items_json([item for item in page.heat if item.key.startswith("heat.")], "heat."),
+        "fill": {item.key.removeprefix("fill."): item.quantity.as_json() for item in page.fill},
+        "chance_beyond_terminus": plan.extrusion.chance,
         "sealer_volume": plan.sealer_volume.as_json(),
         "findings": [
             {

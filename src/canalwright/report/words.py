@@ -71,6 +71,7 @@ class Sheet:
     rounds: Table
     portions: Table
     heat: tuple[Item, ...]
+    fill: tuple[Item, ...]
     setting: tuple[str, ...]
     findings: tuple[Finding, ...]
     provenance: tuple[str, ...]
@@ -131,6 +132,7 @@ def sheet(plan: Plan) -> Sheet:
             Item("sealer_volume", "sealer", plan.sealer_volume),
             Item("backfill_top", f"backfill ends at ({plan.backfill_reason})", plan.backfill_top),
         ),
+        fill=_fill(plan),
         setting=_setting(plan),
         findings=tuple(sorted(plan.findings, key=lambda f: -f.harm)),
         provenance=_provenance(plan),
@@ -149,6 +151,27 @@ def _sentence(text: str) -> str:
     """The text with a capital at its head and a full stop at its end."""
     text = text.strip()
     return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}" if text else ""
+
+
+def _fill(plan: Plan) -> tuple[Item, ...]:
+    """How far side branches fill, what may go too far, and what the press costs the root."""
+    fill, items = plan.fill, []
+    for i, branch in enumerate(fill.portals, 1):
+        portal = branch.portal
+        name = f"{portal.direction} {portal.kind}".strip() + f" at {figure(plan.canal.depth(portal.z))}"
+        items += [
+            Item(f"portal.{i}.chance", f"{name} fills, chance", percent(branch.chance), 0),
+            Item(f"portal.{i}.sealer", f"sealer into the {name}", branch.sealer),
+            Item(f"portal.{i}.gutta", f"gutta-percha into the {name}", branch.gutta),
+        ]
+    return (
+        *items,
+        Item("fill.gutta", "gutta-percha in the filling", percent(fill.gutta), 0),
+        Item("fill.void", "voids in the filling", percent(fill.void)),
+        Item("fill.puff", "sealer beyond the root", fill.puff, 2),
+        Item("fill.beyond", "gutta-percha past the terminus", plan.extrusion.length),
+        Item("fill.root_ratio", "stress in the wall, of its strength", percent(fill.root_ratio), 0),
+    )
 
 
 def _trim(plan: Plan) -> Table:
