@@ -16,7 +16,8 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from canalwright.anatomy import Canal
     from canalwright.casefile import demo_case, generic_tray
-    from canalwright.planning import Choices, plan, simulate
+    from canalwright.planning import Choices, simulate
+    from canalwright.planning import plan as plan
 
 _WHERE = {
     "Canal": "canalwright.anatomy",

@@ -129,3 +129,24 @@ def test_the_story_fills_the_canal(plans: dict[str, Plan]) -> None:
         assert story.heat.time[-1] == pytest.approx(plan.protocol.seconds, abs=0.3)
         assert story.heat.surface_rise == pytest.approx(plan.heat.surface_rise.value, rel=0.02)
         assert story.compaction.ledger is not None
+
+
+def test_a_preview_answers_as_the_plan_will(case: Case, tray: Tray) -> None:
+    """The quick answer under the hand is within a fifth of the final word, and follows every control."""
+    canal = case.canals[2]
+    base = planning.plan(canal, tray, FEW)
+    for change in (
+        {"activation": 3.0},
+        {"temperature": 150.0},
+        {"wall_change": -0.3},
+        {"trim": 1.0},
+        {"rounds": 4},
+        {"force": 30.0},
+    ):
+        choices = replace(FEW, **change)
+        quick = planning.preview(base, choices)
+        final = planning.plan(canal, tray, planning.planner._as_planned(base, choices))
+        assert quick.heat.surface_rise.value == pytest.approx(final.heat.surface_rise.value, rel=0.2)
+        assert quick.cone.seat.value == pytest.approx(final.cone.seat.value)
+        assert len(quick.rounds) == len(final.rounds)
+        assert [p.plugger for p in quick.pluggers] == [p.plugger for p in final.pluggers]

@@ -1,6 +1,7 @@
 """Planning: from a measured canal and a tray to a plan, and from the plan to what will happen.
 
     plan = planning.plan(canal, tray, Choices(...))     # Plan: cone, pluggers, rounds, portions, heat, findings
+    quick = planning.preview(plan, Choices(...))        # the same at once, for a control under the hand
     story = planning.simulate(plan)                     # Story: temperatures, melt front, pressure, fill over time
 
 Follow a figure of the card from here: `planner` puts the plan together; `fitting` asks the room `fit`; `downpack` and
@@ -8,7 +9,8 @@ Follow a figure of the card from here: `planner` puts the plan together; `fittin
 draws that `doubt` made; `findings` warns. Rules of habit live in `practice`.
 """
 
-from canalwright.planning.plan import (
+from canalwright.planning.planner import PlanError, plan, preview, warm_up
+from canalwright.planning.product import (
     CAUTION,
     Choices,
     ConePlan,
@@ -22,7 +24,6 @@ from canalwright.planning.plan import (
     Round,
     TrimRow,
 )
-from canalwright.planning.planner import PlanError, plan, warm_up
 from canalwright.planning.story import Story, simulate
 
 __all__ = [
@@ -41,6 +42,7 @@ __all__ = [
     "Story",
     "TrimRow",
     "plan",
+    "preview",
     "simulate",
     "warm_up",
 ]

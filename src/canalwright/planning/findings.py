@@ -10,7 +10,7 @@ from canalwright.planning import practice
 from canalwright.planning.backfill import Top
 from canalwright.planning.doubt import Draws
 from canalwright.planning.fitting import Tools
-from canalwright.planning.plan import Finding, Harm, Plan
+from canalwright.planning.product import Finding, Harm, Plan
 
 LEAST_WALL = 0.5
 """Dentine below which a wall is called thin, mm (common practice, no source)."""
@@ -21,7 +21,7 @@ def find(plan: Plan, draws: Draws, tools: Tools, top: Top) -> tuple[Finding, ...
     """All findings, the most harmful first."""
     found = [
         *_heat(plan), *_wall(plan), *_cone(plan), *_pluggers(plan, draws, tools), *_carrier(plan, tools),
-        *_backfill(plan, top), *_notes(plan), *_rests(plan),
+        *_backfill(plan, top), *_press(plan), *_notes(plan), *_rests(plan),
     ]  # fmt: skip
     return tuple(sorted(found, key=lambda f: -f.harm))
 
@@ -158,6 +158,39 @@ def _carrier(plan: Plan, tools: Tools) -> Iterator[Finding]:
             f"gutta-percha softens to {last.format()} only: the last {cold:.1f} mm are not moulded, the trimmed cone has to fit there",
             "rely on the cone's fit, or heat nearer to the end if the root surface allows it", last,
         )  # fmt: skip
+
+
+def _press(plan: Plan) -> Iterator[Finding]:
+    fill, risk = plan.fill, plan.extrusion
+    if fill.root_warns:
+        depth = plan.canal.depth(fill.root_level)
+        yield Finding(
+            Harm.DANGER if fill.root_ratio.value >= 1 else Harm.CAUTION,
+            "root-stress",
+            f"stress in the wall comes to {fill.root_ratio.format(2)} of the strength of dentine, {depth:.1f} mm from the "
+            f"{plan.canal.reference}",
+            "press more lightly there and never with a plugger that binds",
+            fill.root_ratio,
+        )
+    if risk.chance > 0.05:
+        cause = f"; what brings it there: {risk.cause}" if risk.cause else ""
+        mend = f"; {risk.causes[0].mended} would bring the chance to {risk.causes[0].chance:.0%}" if risk.cause else ""
+        yield Finding(
+            Harm.DANGER if risk.chance > 0.5 else Harm.CAUTION,
+            "beyond-the-terminus",
+            f"chance {risk.chance:.0%} that gutta-percha passes the terminus, by {risk.length.format()}{cause}",
+            f"check cone fit and apical gauge{mend}",
+            risk.length,
+        )
+    for branch in fill.portals:
+        yield Finding(
+            Harm.NOTE,
+            "side-branch",
+            f"{branch.portal.kind} {branch.portal.z:.1f} mm from the terminus: sealer {branch.sealer.format()} deep, gutta-percha "
+            f"{branch.gutta.format()} of {branch.length:.1f} mm; chance of full length {branch.chance.format(2)}",
+            branch.doubt or "its width decides",
+            branch.chance,
+        )
 
 
 def _backfill(plan: Plan, top: Top) -> Iterator[Finding]:

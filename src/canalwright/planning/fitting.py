@@ -10,10 +10,9 @@ from canalwright import fit
 from canalwright.fit import ConeFit, PluggerFit, Reach
 from canalwright.fit.pluggers import NEAREST
 from canalwright.instruments import Carrier, Cone, Needle, PaperPoint, Plugger, Tray
-from canalwright.planning import plan as product
-from canalwright.planning import practice
+from canalwright.planning import practice, product
 from canalwright.planning.doubt import Draws
-from canalwright.planning.plan import Choices, ConePlan, PluggerPlan, TrimRow
+from canalwright.planning.product import Choices, ConePlan, PluggerPlan, TrimRow
 from canalwright.quantities import Quantity
 
 Array = NDArray[np.float64]

@@ -1,6 +1,6 @@
 """`plan`: from one canal and one tray to a whole plan with intervals."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,20 +9,33 @@ from canalwright import __version__, heat, shaping
 from canalwright.anatomy import perturbed
 from canalwright.anatomy.canal import Canal, Lumen
 from canalwright.instruments import Sealer, Tray
-from canalwright.planning import findings, fitting, practice, summary, thermal
+from canalwright.planning import findings, fitting, moved, practice, summary, thermal
 from canalwright.planning.backfill import Top, backfill_top, lay_portions, needle_stop, sealer_film, widest_needle
 from canalwright.planning.doubt import Draws
 from canalwright.planning.downpack import Step, lay_rounds
 from canalwright.planning.fitting import Tools
-from canalwright.planning.plan import Choices, Plan
+from canalwright.planning.moved import LEAST_WALL, Moved
+from canalwright.planning.product import Choices, Plan
 from canalwright.planning.script import Fill, Timing, downpack_protocol, whole_protocol
-from canalwright.protocol import Protocol
+from canalwright.planning.thermal import Thermal
+from canalwright.protocol import Heat, Protocol
 
 Array = NDArray[np.float64]
 
 
 class PlanError(ValueError):
     """A plan that cannot be made: what stands against it, and what to do."""
+
+
+@dataclass(frozen=True)
+class Workings:
+    """What a plan was made from, kept to answer a what-if at once: the canal before the what-if, draws, tools, models' answers."""
+
+    canal: Canal
+    draws: Draws
+    tools: Tools
+    result: Thermal
+    pressed: Moved
 
 
 def plan(canal: Canal, tray: Tray, choices: Choices | None = None) -> Plan:
@@ -34,24 +47,45 @@ def plan(canal: Canal, tray: Tray, choices: Choices | None = None) -> Plan:
     choices = choices or Choices()
     _check(choices)
     try:
-        return _plan(_changed(canal, choices), tray, choices)
+        return _make(canal, tray, choices, None)
     except fitting.ChoiceError as error:
         raise PlanError(str(error)) from None
 
 
-def _plan(canal: Canal, tray: Tray, choices: Choices) -> Plan:
+def preview(base: Plan, choices: Choices) -> Plan:
+    """The plan that `choices` would give, at once: for a control under the hand. `plan` gives the final word.
+
+    The heat model runs once, coarsely, with nominal values; its spread is taken over from `base` in proportion, branches
+    and wall stress stay as they were. Temperature, activation and holds that the planner chose for `base` stay unless
+    `choices` sets them. Raises PlanError as `plan` does, and ValueError for a base that was not made by `plan`.
+    """
+    if base.workings is None:
+        raise ValueError("a preview needs a plan made by `plan`")
+    _check(choices)
+    try:
+        return _make(base.workings.canal, base.tray, _as_planned(base, choices), base)
+    except fitting.ChoiceError as error:
+        raise PlanError(str(error)) from None
+
+
+def _make(original: Canal, tray: Tray, choices: Choices, base: Plan | None) -> Plan:
+    canal = _changed(original, choices)
     lumen = shaping.shaped(canal)
-    if lumen.wall.min() < 0.05:
-        lumen = replace(lumen, wall=np.maximum(lumen.wall, 0.05))
-    draws = Draws.of(canal, choices)
-    tools = fitting.fit_tools(draws, tray, choices)
+    lumen = replace(lumen, wall=np.maximum(lumen.wall, LEAST_WALL))
+    old = base.workings if base else None
+    if old and base and _same_fit(base.choices, choices):
+        draws, tools = replace(old.draws, canal=canal), old.tools
+    else:
+        draws = Draws.of(canal, choices)
+        tools = fitting.fit_tools(draws, tray, choices)
     steps = _steps(draws, tools, choices)
     timing = _timing(canal, lumen, tools, steps, choices)
     top = backfill_top(canal, steps[-1].pressed)
     fills = _fills(tools, steps, top)
     protocol = whole_protocol(_downpack(canal, tools, steps, timing), fills, timing)
-    result = thermal.run(lumen, protocol, draws)
+    result = thermal.in_proportion(lumen, protocol, old.result) if old else thermal.run(lumen, protocol, draws)
     sealer = _sealer(tray, choices)
+    pressed = old.pressed if old else moved.move(canal, lumen, protocol, result.story, sealer, choices)
     rounds = summary.rounds(draws, steps, protocol, timing, result)
     made = Plan(
         canal=canal,
@@ -69,11 +103,14 @@ def _plan(canal: Canal, tray: Tray, choices: Choices) -> Plan:
         backfill_top=draws.depth(top.z),
         backfill_reason=top.reason,
         heat=summary.heat_summary(draws, result),
+        fill=pressed.summary,
+        extrusion=pressed.extrusion,
         sealer_volume=summary.sealer_volume(draws, sealer_film(lumen, sealer.film_thickness) if sealer else 0.0),
         protocol=protocol,
         findings=(),
         supposed=0.0,
         versions={"canalwright": __version__},
+        workings=Workings(original, draws, tools, result, pressed),
     )
     supposed, leading = summary.rests_on(draws, made)
     made = replace(made, supposed=supposed, leading=leading)
@@ -146,6 +183,25 @@ def _sealer(tray: Tray, choices: Choices) -> Sealer | None:
             return sealer
     names = ", ".join(s.name for s in tray.sealers) or "none"
     raise PlanError(f"sealer {choices.sealer!r} is not on tray {tray.name!r}; it has {names}")
+
+
+def _as_planned(base: Plan, choices: Choices) -> Choices:
+    """Choices in which temperature, activation and holds that the planner had chosen stay as they are."""
+    heats = [act for act in base.protocol.acts if isinstance(act, Heat)]
+    return replace(
+        choices,
+        temperature=choices.temperature if choices.temperature is not None else heats[-1].temperature,
+        activation=choices.activation if choices.activation is not None else heats[-1].seconds,
+        last_hold=choices.last_hold if choices.last_hold is not None else base.rounds[-1].hold.value,
+    )
+
+
+_FIT = ("cone", "trim", "carrier", "pluggers", "width_change", "draws", "seed", "force")
+
+
+def _same_fit(one: Choices, other: Choices) -> bool:
+    """True where nothing differs that cone, pluggers, carrier, needles or the draws depend on."""
+    return all(getattr(one, name) == getattr(other, name) for name in _FIT)
 
 
 def _changed(canal: Canal, choices: Choices) -> Canal:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from canalwright import compaction, heat
 from canalwright.compaction import CompactionStory
 from canalwright.heat import HeatStory
-from canalwright.planning.plan import Plan
+from canalwright.planning.product import Plan
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from canalwright.planning import backfill, practice
 from canalwright.planning.doubt import Draws
 from canalwright.planning.downpack import Step
-from canalwright.planning.plan import HeatSummary, Plan, Portion, Round
+from canalwright.planning.product import HeatSummary, Plan, Portion, Round
 from canalwright.planning.script import Fill, Timing
 from canalwright.planning.thermal import LONGEST_HOLD, Thermal
 from canalwright.protocol import Act, Heat, Inject, Press, Protocol

@@ -24,6 +24,7 @@ SOFT_TO_END = 1.0
 LEAST_GAIN = 0.1
 """... or until the next longer activation softens less than this further, mm."""
 LONGEST_HOLD = 30.0
+BODY = 37.0
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,33 @@ def run(lumen: Lumen, protocol: Protocol, draws: Draws, threads: int | None = No
     deepest = max(i for i, act in enumerate(protocol.acts) if isinstance(act, Heat))
     longest = heat.longest_safe_activation(lumen, protocol, deepest, resolution=QUICK)
     return Thermal(story, many, longest, _longest_by_draw(protocol, deepest, longest, many))
+
+
+def in_proportion(lumen: Lumen, protocol: Protocol, base: Thermal) -> Thermal:
+    """A quick answer: one coarse nominal run, its spread taken over from `base`.
+
+    Rises, times and doses of draw d stand to the nominal ones as the greatest rise of draw d did in `base`; fronts keep
+    their offsets. The longest safe activation is the present one in proportion to the limit over the rise.
+    """
+    story = heat.simulate(lumen, protocol, resolution=QUICK, every=0.25)
+    many = base.draws
+    share = (many.surface_rise / max(float(many.surface_rise[0]), 1e-3))[:, None]
+    deepest = int(np.argmin(np.where(np.isnan(many.front[0]), np.inf, many.front[0])))
+    offset = (many.front[:, deepest] - many.front[0, deepest])[:, None]
+    acts = story.acts
+    heats = [a for a in acts if isinstance(a.act, Heat)]
+    draws = heat.HeatDraws(
+        z=story.z,
+        peak_rise=story.peak_rise * share,
+        above_47=story.above_47 * share,
+        cem43=story.cem43 * share,
+        front=np.array([a.front for a in acts]) + offset,
+        act_rise=np.array([a.surface_rise for a in acts]) * share,
+        act_apical=BODY + (np.array([a.apical for a in acts]) - BODY) * share,
+        cooled=np.array([a.cooled for a in acts]) * np.ones_like(share),
+    )
+    longest = heats[-1].act.seconds * practice.RISE_LIMIT / max(story.surface_rise, 1e-3)
+    return Thermal(story, draws, longest, longest / share[:, 0])
 
 
 def heat_draws(lumen: Lumen, draws: Draws) -> Mapping[str, Array]:

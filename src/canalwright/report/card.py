@@ -32,7 +32,7 @@ Paper = Literal["a4", "us-letter"]
 PAPERS: dict[str, Paper] = {"a4": "a4", "letter": "us-letter"}
 SCALES = (7.0, 6.5, 6.0, 5.5, 5.0, 4.5, 4.0, 3.5, 3.0)
 ROOM, NARROW = 141.0, 0.9
-MOST_LABELS, MOST_TRIMS = 14, 6
+MOST_LABELS, MOST_TRIMS, READABLE = 14, 6, 4.0
 FILL_SHOWN = (".chance", ".void", ".beyond", ".root_ratio")
 _OPTIONS = Options(font_size=9.5 * 25.4 / 72, text_factor=NARROW)
 
@@ -72,7 +72,7 @@ def template_inputs(data: dict[str, Any], paper: Paper) -> dict[str, str]:
 
 def card_data(plan: Plan, story: "Story | None", *, label: str, date: str) -> dict[str, Any]:
     """All that the template prints, as JSON types."""
-    page, canal = sheet(plan), plan.canal
+    page, canal, sections = sheet(plan), plan.canal, _sections(plan)
     title = f"Card, tooth {canal.tooth.code}, {canal.name} canal"
     findings = [(f.harm is Harm.DANGER, *finding_words(f)) for f in page.findings]
     cleaned: dict[str, Any] = _clean(
@@ -106,7 +106,8 @@ def card_data(plan: Plan, story: "Story | None", *, label: str, date: str) -> di
             "caution": CAUTION,
             "digest": digest(plan),
             "versions": ", ".join(f"{name} {version}" for name, version in sorted(plan.versions.items())),
-            "sections": _sections(plan),
+            "sections": [svg for _, svg in sections],
+            "large": [i for i, (scale, _) in enumerate(sections) if scale >= READABLE],
             "rise": rise_svg(plan, story, width=40.0, height=28.0, options=_OPTIONS) if story else "",
             "icons": {kind: _icon(kind) for kind in ("cone", "plugger", "carrier", "backfill", "front")},
         }
@@ -114,15 +115,15 @@ def card_data(plan: Plan, story: "Story | None", *, label: str, date: str) -> di
     return cleaned
 
 
-def _sections(plan: Plan) -> list[str]:
-    """The section at every scale that leaves room for the column beside it, largest first; the smallest in any case.
+def _sections(plan: Plan) -> list[tuple[float, str]]:
+    """Scale and section at every scale that leaves room for the column beside it, largest first; the smallest in any case.
 
     Where rounds and portions are many, their labels are left to the tables.
     """
     labels = 3 + 2 * len(plan.rounds) + len(plan.portions)
     quiet = frozenset(["backfill"] * (labels > MOST_LABELS) + ["front"] * (labels - len(plan.portions) > MOST_LABELS))
-    drawn = [section_svg(plan, options=replace(_OPTIONS, scale=s, quiet=quiet)) for s in SCALES]
-    return [svg for svg in drawn if width_mm(svg) <= ROOM] or drawn[-1:]
+    drawn = [(s, section_svg(plan, options=replace(_OPTIONS, scale=s, quiet=quiet))) for s in SCALES]
+    return [(s, svg) for s, svg in drawn if width_mm(svg) <= ROOM] or drawn[-1:]
 
 
 def _item(item: Item | str) -> dict[str, Any]:

@@ -5,11 +5,16 @@ Stops are depths from the reference point (what the rubber stop shows), as `Quan
 
 from dataclasses import dataclass, field
 from enum import IntEnum
+from typing import TYPE_CHECKING
 
 from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.compaction import CompactionSummary, Extrusion
 from canalwright.instruments import Carrier, Cone, Needle, PaperPoint, Plugger, Sealer, Tray
 from canalwright.protocol import Protocol
 from canalwright.quantities import Quantity
+
+if TYPE_CHECKING:
+    from canalwright.planning.planner import Workings
 
 
 class Harm(IntEnum):
@@ -178,12 +183,15 @@ class Plan:
     backfill_top: Quantity
     backfill_reason: str
     heat: HeatSummary
+    fill: CompactionSummary
+    extrusion: Extrusion
     sealer_volume: Quantity
     protocol: Protocol
     findings: tuple[Finding, ...]
     supposed: float
     leading: tuple[tuple[str, float], ...] = ()
     versions: dict[str, str] = field(default_factory=dict)
+    workings: "Workings | None" = field(default=None, repr=False, compare=False)
 
     @property
     def worst(self) -> Harm:
