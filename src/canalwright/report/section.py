@@ -238,5 +238,16 @@ def _document(scene: Scene, pen: Pen, layout: Layout, drawn: list[str]) -> str:
         *drawn,
         xmlns="http://www.w3.org/2000/svg", width=f"{width}mm", height=f"{height}mm", viewBox=f"0 0 {width} {height}",
         role="img", aria_labelledby=f"{pen.id('title')} {pen.id('desc')}", font_family=pen.options.font,
-        class_="cw-section",
+        class_="cw-section", **_place(pen),
     )  # fmt: skip
+
+
+def _place(pen: Pen) -> dict[str, str | float | None]:
+    """Where a page that draws on the straightened section finds its places: y = data-y + data-way * data-scale * depth."""
+    if pen.options.projected:
+        return {}
+    frame = pen.frame
+    return {
+        "data_scale": frame.scale, "data_widen": frame.widen, "data_x": frame.x0, "data_y": frame.y0,
+        "data_way": -1.0 if frame.up else 1.0, "data_top": pen.top,
+    }  # fmt: skip
