@@ -117,13 +117,13 @@ def test_pressure_down_a_sticking_and_a_sliding_column() -> None:
 
 
 def test_plugger_presses_with_its_force_or_slips() -> None:
-    assert pressure.under_the_plugger(10.0, np.pi / 4 * 0.5**2, np.pi / 4 * 0.5**2, 0.0, 0.1) == (
+    assert pressure.under_the_plugger(10.0, np.pi / 4 * 0.5**2, np.pi / 4 * 0.5**2, 0.0, 0.1, 1.0) == (
         pytest.approx(50.93, rel=1e-4),
         False,
     )
-    slipping, slips = pressure.under_the_plugger(10.0, np.pi / 4 * 0.5**2, np.pi / 4 * 0.9**2, 1.0, 0.1)
+    slipping, slips = pressure.under_the_plugger(10.0, np.pi / 4 * 0.5**2, np.pi / 4 * 0.9**2, 1.0, 0.1, 0.5)
     assert slips
-    assert slipping == pytest.approx(0.1 * (2 + np.pi + 2 * 1.0 / 0.2))
+    assert slipping == pytest.approx(0.1 * (2 + np.pi + 2 * 0.5 * 1.0 / 0.2))
 
 
 def test_lame_and_its_limits() -> None:

@@ -25,7 +25,7 @@ def test_summary_has_intervals_and_words() -> None:
     assert told.puff.low < told.puff.high
     assert 0 < told.void.value < told.gutta.value
     assert told.holds
-    assert told.root_warns == (told.root_ratio.value >= 0.5 or told.root_ratio.high >= 1)
+    assert told.root_warns == (told.root_ratio.value >= 0.3 or told.root_ratio.high >= 1)
     assert len(told.to_add) == 3
     with pytest.raises(ValueError, match="draws"):
         compaction.summarise(STORY, draw(compaction.readings(), 3, 1))
@@ -81,3 +81,7 @@ def test_sentences() -> None:
     assert "force of the hand" in compaction.leading("x", (Contribution("press.force", 0.3, True),))
     for name in compaction.readings():
         assert words(name) != name, name
+
+
+def test_warm_up_runs_through() -> None:
+    assert not compaction.warm_up(wait=True).is_alive()

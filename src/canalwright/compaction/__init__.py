@@ -13,7 +13,8 @@ Functions
 ---------
 `simulate(lumen, portals, protocol, heat_story) -> CompactionStory` (nominal), `simulate_many(..., sample)` (all draws at once),
 `summarise(story, sample)`, `extrusion(..., sample)`, `single_cone(...)`, `cold_lateral(...)`,
-`sensitivities(run, readings, outputs)` (Sobol), `leading(output, contributions)` (the sentence).
+`sensitivities(run, readings, outputs)` (Sobol), `leading(output, contributions)` (the sentence), `warm_up()` (compiles in the
+background).
 
 Conventions: lengths mm, stations `z` from the terminus, time s, temperature deg C, force N, pressure MPa, volume mm3. In arrays the
 draws come first; draw 0 is nominal; in portal arrays the terminus comes first. See `docs/models/compaction.md`.
@@ -28,6 +29,7 @@ from canalwright.compaction.story import simulate, simulate_many
 from canalwright.compaction.summary import CompactionSummary, HoldNeed, PortalFill, summarise
 from canalwright.compaction.techniques import ColdFilling, cold_lateral, single_cone
 from canalwright.compaction.voids import Fill, Ledger
+from canalwright.compaction.warmup import warm_up
 
 __all__ = [
     "Cause",
@@ -52,4 +54,5 @@ __all__ = [
     "simulate_many",
     "single_cone",
     "summarise",
+    "warm_up",
 ]

@@ -103,7 +103,7 @@ def press(  # type: ignore[no-untyped-def]
                 temp[i] = t
                 soft[k, i] = _turn(soft[k, i], t, m)
                 yields[i] = yield_stress(soft[k, i], m)
-            pressure[top], slips = under_the_plugger(push, face, area[g, top], sunk[k], yields[top])
+            pressure[top], slips = under_the_plugger(push, face, area[g, top], sunk[k], yields[top], m[GRIP])
             slip_time += dt if slips else 0.0
             down_the_column(pressure, top, step, hydraulic[g], yields, m[GRIP], m[FRICTION], gutta[k])
             for i in range(top + 1):

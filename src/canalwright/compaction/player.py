@@ -86,7 +86,7 @@ class Player:
         elif isinstance(act, Inject):
             before = state.gutta.copy()
             volume = inject(state, act)
-            self.portions.append(_Portion(act, volume, state.gutta > before, np.zeros(state.draws)))
+            self.portions.append(_Portion(act, volume, state.gutta > before))
             self.events.append(Event(begin, act.top, "portion injected"))
         elif isinstance(act, Heat):
             self.events.append(Event(begin, act.stop, "heat"))
@@ -137,13 +137,15 @@ class Player:
                 act, begin, end, state.surface, under, slipped, beside, loss, taken, needed, peak >= 2 * yields, binds
             )
         )  # fmt: skip
-        for portion in self.portions:
-            portion.fed += np.where(portion.where, fed, 0.0).sum(1) * cut.step
         self._press_events(begin, act, binds, float(beside[0]), float(slipped[0]))
 
     def _steps_until_heat(self, j0: int, later: list[tuple[float, float, Act]]) -> NDArray[np.int64]:
+        """Time indices from j0 until the next heat or portion (or the end), ever wider apart, as cooling slows down."""
         stop = next((begin for begin, _, act in later if isinstance(act, Heat | Inject)), self.time[-1])
-        return np.concatenate([[j0], self._steps(j0, max(self._index(stop), j0 + 1), PRESS_STEP)]).astype(np.int64)
+        last = max(self._index(stop), min(j0 + 1, len(self.time) - 1))
+        span = float(self.time[last] - self.time[j0])
+        wanted = self.time[j0] + np.concatenate([np.arange(0.0, 4.0, 0.5), np.geomspace(4.0, max(span, 4.1), 16)])
+        return np.unique(np.minimum(np.searchsorted(self.time, wanted), last)).astype(np.int64)
 
     def _press_events(self, begin: float, act: Press, binds: Mask, beside: float, slipped: float) -> None:
         self.events.append(Event(begin, act.stop, "press"))
@@ -182,23 +184,25 @@ class Player:
             wall_stress=self.stress,
             strength=s.material[:, STRENGTH],
             presses=tuple(self.presses),
-            portions=tuple(p.story(s.material) for p in self.portions),
+            portions=tuple(p.story(s) for p in self.portions),
             ledger=_ledger(s),
         )
 
 
-@dataclass
+@dataclass(frozen=True)
 class _Portion:
-    """A portion while the protocol runs: where it lies and how much of its contraction was taken up."""
+    """A portion while the protocol runs: its volume at delivery and the stations (d, n) where it lies."""
 
     act: Inject
     volume: Array
     where: Mask
-    fed: Array
 
-    def story(self, material: Array) -> PortionStory:
-        lost = self.volume * contraction(self.act.temperature, material)
-        return PortionStory(self.act, self.volume, lost, np.minimum(self.fed, lost), np.maximum(lost - self.fed, 0.0))
+    def story(self, state: State) -> PortionStory:
+        lost = self.volume * contraction(self.act.temperature, state.material)
+        below = self.where & (state.cut.z[None, :] < state.surface[:, None] - 1e-9)
+        empty = np.maximum(state.cut.area - state.gutta - state.sealer - state.bubble, 0.0)
+        gap = np.minimum(np.where(below, empty, 0.0).sum(1) * state.cut.step, lost)
+        return PortionStory(self.act, self.volume, lost, lost - gap, gap)
 
 
 def _held(t: int, records: list[tuple[int, Array, Array]], area: Array) -> tuple[Array, Array]:

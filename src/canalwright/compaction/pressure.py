@@ -6,7 +6,7 @@ whichever is less (the friction law of metal forming; Shaw 1963). Below the melt
 greater, so the pressure dies within a millimetre or two: the front stops it.
 
 Under the plugger p = F / a, unless the material slips past: a plugger of face a in a wider section can press
-no harder than p = (2 + pi) tau_y + 2 tau_y l / g, punch (Prandtl 1921) and extrusion up the ring of height l
+no harder than p = (2 + pi) tau_y + 2 grip tau_y l / g, punch (Prandtl 1921) and extrusion up the ring of height l
 and gap g beside it. A plugger that touches dentine gives a share of its force to the wall (`root`).
 
 Left out: the viscous part while the plugger still moves, elastic spring-back, the weight of the column.
@@ -41,17 +41,17 @@ def down_the_column(pressure, top, step, diameter, shear, grip, friction, filled
 
 
 @njit(cache=True)
-def under_the_plugger(force, face, section, sunk, shear):  # type: ignore[no-untyped-def]
+def under_the_plugger(force, face, section, sunk, shear, grip):  # type: ignore[no-untyped-def]
     """Pressure under a plugger and whether it slips: (MPa, bool).
 
     `force` N, `face` and `section` areas [mm2] of plugger and canal, `sunk` how deep it stands in the
-    material [mm], `shear` its yield there [MPa].
+    material [mm], `shear` its yield there [MPa], `grip` the share of it that steel and wet wall hold.
     """
     hard = force / face
     gap = np.sqrt(section / np.pi) - np.sqrt(face / np.pi)
     if gap <= TIGHT:
         return hard, False
-    most = shear * (PUNCH + 2.0 * max(sunk, 0.0) / gap)
+    most = shear * (PUNCH + 2.0 * grip * max(sunk, 0.0) / gap)
     return min(hard, most), hard > most
 
 

@@ -3,6 +3,8 @@
 Thick-walled cylinder under inner pressure (Lame & Clapeyron 1833), bore a, outer radius b = a + least wall:
 hoop stress at the bore = p (b^2 + a^2) / (b^2 - a^2). An oval bore raises it by 2 major/minor - 1
 (Inglis 1913, elliptical hole under inner pressure in a wide plate: an upper bound for a root).
+The pressure under a plugger acts on a short length; dentine above and below shares the load, so the mean over the
+outer radius to either side counts (Saint-Venant).
 A plugger that binds over a length l of taper half-angle th with friction mu presses the wall with
 p = F / (pi d l (tan th + mu)).
 
@@ -62,12 +64,22 @@ def stress_under_press(
 ) -> Array:
     """Greatest hoop stress by draw and station (d, n), MPa, under `pressure` (d, n) and the wedge where `binds` (n,).
 
-    `wedging` (d,) is the force [N] that a binding plugger gives to the wall.
+    `wedging` (d,) is the force [N] that a binding plugger gives to the wall. The pressure is the mean over the outer radius to
+    either side.
     """
-    found = wall_stress(pressure, cut.minor, cut.major, cut.wall)
+    found = wall_stress(_shared(pressure, cut), cut.minor, cut.major, cut.wall)
     if not binds.any():
         return found
     end = max(plugger.profile.end, 1.0)
     taper = float((plugger.profile(end) - plugger.profile(0.0)) / end)
     wedge = wedge_pressure(wedging, cut.minor[0][binds].mean(), float(binds.sum()) * cut.step, taper)
     return np.asarray(found + np.where(binds, wall_stress(wedge[:, None], cut.minor, cut.major, cut.wall), 0.0))
+
+
+def _shared(pressure: Array, cut: Sections) -> Array:
+    """Mean pressure over the root's outer radius to either side of each station, (d, n)."""
+    n = len(cut.z)
+    half = np.round((cut.minor[0] / 2 + cut.wall[0]) / cut.step).astype(np.int64)
+    total = np.concatenate([np.zeros((len(pressure), 1)), np.cumsum(pressure, 1)], 1)
+    high, low = np.minimum(np.arange(n) + half + 1, n), np.maximum(np.arange(n) - half, 0)
+    return np.asarray((total[:, high] - total[:, low]) / (2 * half + 1))

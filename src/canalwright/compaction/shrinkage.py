@@ -1,6 +1,6 @@
 """Cooling under press: how much of the contraction the plugger can still take up, and how long that needs.
 
-From the start of a press at (T0, s0) to body temperature a piece will lose v(T0, s0) - v(37, frozen). Material follows
+From the start of a press until the next heat (or until all is cool) a piece loses v(start) - v(then). Material follows
 from the plugger while the pressure there is at least twice the shear yield (plastic flow of a confined column,
 Tresca); under less pressure only p / (2 tau_y) of the loss is made good. What is left at the end is a gap at
 the wall. The hold needed is the time by which 90 % of the loss has come, whether or not the pressure
@@ -32,7 +32,7 @@ class PressStory:
     `pressure` under the plugger [MPa]; `slipped` share of the time in which material slipped past; `beside` volume
     that rose beside the plugger [mm3]; `loss` contraction still to come at its start (share of volume); `taken_up`
     share of it that the press made good; `hold_needed` s until 90 % of it has come (0 where there is none to
-    speak of, infinite when it has not come before the next heat); `reached`: the pressure could move the
+    speak of); `reached`: the pressure could move the
     material there; `binds`: stations (n,) at which the plugger touches dentine.
     """
 
@@ -62,7 +62,7 @@ class PressStory:
 class PortionStory:
     """One portion of the backfill by draw (d,): volume at delivery, its contraction to 37 C, and what is still missing.
 
-    `to_add` [mm3] is the contraction that no press took up: the volume to add on top.
+    `to_add` [mm3] is the gap left where it lies (bubbles apart), `taken_up` what presses made good of the contraction.
     """
 
     act: Inject
@@ -76,28 +76,32 @@ class PortionStory:
 def hold_needed(time, steps, heat, base, soft, material, last):  # type: ignore[no-untyped-def]
     """Seconds from `steps[0]` until 90 % of the loss has come, and the loss itself, (d, n) each.
 
-    `heat` (h, m, n); `soft` (d, n) at the start; 0 above station `last`. Infinite where it has not come by the last step.
+    The loss is that until the last of `steps`, when the next heat comes or all has cooled. `heat` (h, m, n); `soft` (d, n)
+    at the start; 0 above station `last`.
     """
     draws, stations = soft.shape
     needed = np.zeros((draws, stations))
     losses = np.zeros((draws, stations))
+    course = np.empty(len(steps))
     for k in range(draws):
         m = material[k]
         h = np.int64(k) if heat.shape[0] > 1 else 0
         for i in range(last + 1):
             s = soft[k, i]
-            start = specific_volume(base + m[WARMTH] * (heat[h, steps[0], i] - base), s, m)
-            loss = start - specific_volume(BODY, lag(s, BODY, m), m)
+            for c in range(len(steps)):
+                t = base + m[WARMTH] * (heat[h, steps[c], i] - base)
+                if c > 0 and t < 62.0:
+                    s = lag(s, t, m)
+                course[c] = specific_volume(t, s, m)
+            loss = course[0] - course[-1]
             losses[k, i] = max(loss, 0.0)
             if loss < WORTH:
                 continue
-            needed[k, i] = np.inf
-            for j in steps[1:]:
-                t = base + m[WARMTH] * (heat[h, j, i] - base)
-                if t < 62.0:
-                    s = lag(s, t, m)
-                if start - specific_volume(t, s, m) >= SHARE * loss:
-                    needed[k, i] = time[j] - time[steps[0]]
+            for c in range(1, len(steps)):
+                over = course[0] - course[c] - SHARE * loss
+                if over >= 0.0:
+                    back = over / max(course[c - 1] - course[c], 1e-12) * (time[steps[c]] - time[steps[c - 1]])
+                    needed[k, i] = time[steps[c]] - back - time[steps[0]]
                     break
     return needed, losses
 
