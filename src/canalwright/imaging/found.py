@@ -32,6 +32,7 @@ class FoundCanal:
     (n,) are standard deviations by station. `wall_direction` (n, 3): unit direction of the thinnest
     wall, zero where it was not found. `inscribed` (n,): widest circle in the section, which a round
     instrument meets; equal to `minor` for an oval, less in a kidney or ribbon.
+    `length_error`: standard deviation of `length` where the tracing knows it (0: it does not).
     `crown` is the unit direction from the roots to the crown.
     """
 
@@ -47,6 +48,7 @@ class FoundCanal:
     inscribed: Array
     crown: Array
     quality: Quality
+    length_error: float = 0.0
     join: float | None = None
     joined: str = ""
     source: str = ""

@@ -110,7 +110,7 @@ def to_canal(
     width = float(np.median(found.width_error))
     scan = Source(Origin.SCAN, found.source)
     length_source = Source(Origin.SCAN, f"{found.source}; {how}")
-    length_error = float(np.hypot(STOP_ERROR, found.width_error[0] / 2))
+    length_error = float(np.hypot(STOP_ERROR, max(found.width_error[0] / 2, found.length_error)))
     errors = {
         "length": Reading(found.length + above, length_error, "mm", length_source),
         "width": Reading(0.0, width, "mm", scan),

@@ -20,7 +20,7 @@ from canalwright.imaging.profile_fit import Fit, Samples, Start, fit
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.terminus import Exit, find_exit
 from canalwright.imaging.tracing_frame import Frame, on_map
-from canalwright.imaging.tracing_path import Tones, find_path, first_line
+from canalwright.imaging.tracing_path import Tones, find_path, first_line, second_line
 from canalwright.imaging.tracing_quality import Seen, judge, visible
 from canalwright.imaging.tracing_result import Parts, found
 from canalwright.imaging.volume import Scan
@@ -70,6 +70,7 @@ def along(block: Block, points: Array, tones: Tones, top: Array, end: Array, nam
     state = _State(block, Frame(line), tones, at, correlation=_correlation(block, points, tones))
     state = state.first_fit()
     visible(state.seen(), scan)
+    state = state.relined(end).first_fit()
     surface, stations = state.surface()
     state = state.second_fit(surface, stations)
     surface, stations = state.surface()
@@ -108,6 +109,17 @@ class _State:
         half = np.interp(s, start.s, start.half)
         keep = (rho < np.maximum(limit, 0.25)) & (rho < 2.0 * half + 5 * spread) & (s > self.at + 0.4)
         return self._with(fit(Samples(s[keep], u[keep], v[keep], grey[keep]), start))
+
+    def relined(self, end: Array) -> "_State":
+        """A line through the fitted centres, carried on where they lie too near the root's end to be trusted."""
+        found_exit = self.exit()
+        low = max(found_exit.s if found_exit else self.at, self.at - 0.3) + 0.6
+        s = np.arange(low, self.frame.line.s[-1], 0.1)
+        points, _, one, two = self.frame.at(s)
+        centres = points + self.fit.value("cu", s)[:, None] * one + self.fit.value("cv", s)[:, None] * two
+        frame = Frame(second_line(centres, BEYOND + 0.9))
+        at = float(frame.place(end[None])[0][0])
+        return _State(self.block, frame, self.tones, at, self.correlation)
 
     def second_fit(self, surface: Surface, stations: Array) -> "_State":
         """The tube again, with what lies outside the root taken off the greys near its surface."""

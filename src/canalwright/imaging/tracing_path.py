@@ -1,9 +1,10 @@
 """The way through the lumen: from two points to a first centreline, by fast marching.
 
-Speed falls from 1 in the lumen to `FLOOR` in dentine, so the earliest arrival keeps to the dark canal even
-where partial volume leaves a tenth of its contrast (fast marching: Sethian 1996, PNAS 93:1591). The domain ends
-`BEYOND` mm past both points along their line: a canal does not turn back over its orifice, and the way round the
-outside of the tooth is shut.
+On a grid of cubes whose third axis is the line from terminus to orifice. In each slice of it all that is darker
+than dentine and joined to the slice's border lies outside the root: ligament, marrow, air. Speed falls from 1 in the
+lumen to `FLOOR` in dentine, so the earliest arrival keeps to the canal even where partial volume leaves a tenth of its
+contrast; outside it is `OUTSIDE` times that (fast marching: Sethian 1996, PNAS 93:1591). The grid ends `BEYOND` mm past
+both points: a canal does not turn back over its orifice, and the way round the tooth is shut.
 """
 
 from dataclasses import dataclass
@@ -12,7 +13,7 @@ from typing import Any
 import numpy as np
 import SimpleITK
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, minimum_filter
+from scipy.ndimage import gaussian_filter, label
 
 from canalwright.imaging.block import Block
 from canalwright.imaging.centreline import Centreline, smooth
@@ -21,8 +22,14 @@ from canalwright.imaging.refusal import refusal
 Array = NDArray[np.float64]
 sitk: Any = SimpleITK
 FLOOR = 0.02
+OUTSIDE = 0.03
+DARK = 0.3
+"""Share of the contrast below dentine from which a node counts as not dentine."""
 BEYOND = 1.5
 RADIUS = 5.0
+ABOVE = 0.7
+"""How far the line is carried on above the orifice, so that the fit has voxels on both sides of it, mm."""
+BENT = 2.5
 
 
 @dataclass(frozen=True)
@@ -44,21 +51,19 @@ def find_path(block: Block, orifice: Array, terminus: Array) -> tuple[Array, Ton
 
     Raises ScanError when there is no dentine about the points or no dark way between them.
     """
-    index, tall = _domain(block, orifice, terminus)
     tones = _tones(block, orifice, terminus)
-    softened = gaussian_filter(block.grey, 0.6, mode="nearest")
-    dark = np.clip((tones.dentine - softened) / tones.contrast, 0.0, 1.0)
-    speed = np.where(index, np.maximum(dark**1.5, FLOOR), 1e-4).astype(np.float32)
-    image = sitk.GetImageFromArray(speed)
-    image.SetSpacing([float(v) for v in block.spacing])
-    start = _nearest(block, _darkest(block, softened, orifice))
-    stop = _nearest(block, _darkest(block, softened, terminus))
+    grid = _grid(block, orifice, terminus)
+    grey = gaussian_filter(block.sample(grid.points()), 0.6, mode="nearest")
+    dark = np.clip((tones.dentine - grey) / tones.contrast, 0.0, 1.0)
+    speed = np.maximum(dark, FLOOR) * np.where(_outside(dark), OUTSIDE, 1.0)
+    image = sitk.GetImageFromArray(speed.astype(np.float32))
+    image.SetSpacing([grid.step] * 3)
+    start, stop = (_darkest(grey, grid.index(point)) for point in (orifice, terminus))
     arrival = sitk.GetArrayFromImage(sitk.FastMarching(image, [start], 1.0, 1e6))
     way = _descend(arrival, stop, start)
-    points = block.to_patient(way.astype(float))
-    if np.linalg.norm(points[0] - points[-1]) < 0.5 * tall:
-        raise refusal("scan", "no way through the lumen between the two points", remedy="pick them again in the canal")
-    return points, tones
+    if len(way) < 4 or tuple(way[-1]) != start:
+        raise refusal("scan", "no way through the lumen between the points", remedy="pick them again in the canal")
+    return grid.origin + grid.step * way @ grid.axes, tones
 
 
 def first_line(points: Array, orifice: Array, terminus: Array, voxel: float, beyond: float) -> tuple[Centreline, float]:
@@ -67,22 +72,69 @@ def first_line(points: Array, orifice: Array, terminus: Array, voxel: float, bey
     ends = np.vstack([terminus, inner, orifice])
     rough = smooth(ends, wavelength=max(3.0, 12 * voxel))
     tail = rough.points[0] - np.arange(beyond, 0.0, -0.1)[:, None] * rough.tangent[0]
-    line = smooth(np.vstack([tail, rough.points]), wavelength=1.0)
+    head = rough.points[-1] + np.arange(0.1, ABOVE, 0.1)[:, None] * rough.tangent[-1]
+    line = smooth(np.vstack([tail, rough.points, head]), wavelength=1.0)
     at = float(line.s[int(np.argmin(np.linalg.norm(line.points - terminus, axis=1)))])
     return line, at
 
 
-def _domain(block: Block, orifice: Array, terminus: Array) -> tuple[NDArray[np.bool_], float]:
+def second_line(centres: Array, beyond: float) -> Centreline:
+    """Smooth centreline through fitted centres (m, 3), 0.1 mm apart, carried on apically by `beyond` mm.
+
+    Carried on as the parabola of the last `BENT` mm, so that a curve goes on curving; straight on above.
+    """
+    line = smooth(centres, wavelength=1.0)
+    near = line.s <= min(BENT, line.s[-1])
+    t = np.arange(-beyond, -0.05, 0.1)
+    tail = np.column_stack([np.polyval(np.polyfit(line.s[near], c[near], 2), t) for c in line.points.T])
+    return smooth(np.vstack([tail, line.points]), wavelength=1.0)
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Cubes of side `step` from `origin`; rows of `axes` are the directions of index x, y, z; `size` (x, y, z)."""
+
+    origin: Array
+    axes: Array
+    step: float
+    size: tuple[int, int, int]
+
+    def points(self) -> Array:
+        """Places of all nodes [z, y, x], shape (nz, ny, nx, 3)."""
+        x, y, z = (self.step * np.arange(n)[:, None] * a for n, a in zip(self.size, self.axes, strict=True))
+        return np.asarray(self.origin + x[None, None] + y[None, :, None] + z[:, None, None])
+
+    def index(self, point: Array) -> tuple[int, int, int]:
+        """Nearest node (x, y, z)."""
+        at = np.round(self.axes @ (point - self.origin) / self.step).astype(int)
+        x, y, z = np.clip(at, 0, np.array(self.size) - 1)
+        return int(x), int(y), int(z)
+
+
+def _grid(block: Block, orifice: Array, terminus: Array) -> _Grid:
     way = orifice - terminus
     tall = float(np.linalg.norm(way))
     way = way / tall
-    nz, ny, nx = block.grey.shape
-    k, j, i = np.ogrid[0:nz, 0:ny, 0:nx]
-    step, start = block.affine[:3, :3], block.affine[:3, 3] - terminus
-    along = (start @ way) + (step[:, 0] @ way) * i + (step[:, 1] @ way) * j + (step[:, 2] @ way) * k
-    square = sum((start[c] + step[c, 0] * i + step[c, 1] * j + step[c, 2] * k) ** 2 for c in range(3))
-    aside = square - along**2
-    return np.asarray((along > -BEYOND) & (along < tall + BEYOND) & (aside < RADIUS**2)), tall
+    one = np.eye(3)[int(np.argmin(np.abs(way)))]
+    one = one - (one @ way) * way
+    one /= np.linalg.norm(one)
+    axes = np.array([one, np.cross(way, one), way])
+    step = float(np.clip(block.voxel, 0.1, 0.3))
+    across = 2 * round(RADIUS / step) + 1
+    size = (across, across, round((tall + 2 * BEYOND) / step) + 1)
+    origin = terminus - BEYOND * way - step * (across // 2) * (axes[0] + axes[1])
+    return _Grid(origin, axes, step, size)
+
+
+def _outside(dark: Array) -> NDArray[np.bool_]:
+    """Nodes that are joined, within their slice, to its border through what is darker than dentine."""
+    flags = dark > DARK
+    out = np.zeros_like(flags)
+    for k in range(len(flags)):
+        names, _ = label(flags[k])
+        edge = np.unique(np.concatenate([names[0], names[-1], names[:, 0], names[:, -1]]))
+        out[k] = np.isin(names, edge[edge > 0])
+    return out
 
 
 def _tones(block: Block, orifice: Array, terminus: Array) -> Tones:
@@ -118,21 +170,12 @@ def _noise(block: Block, cloud: Array, dentine: float) -> float:
     return float(1.4826 * np.median(np.abs(values - np.median(values))) / np.sqrt(20.0))
 
 
-def _darkest(block: Block, softened: NDArray[np.float32], point: Array) -> Array:
-    """The darkest voxel within a voxel and a half of a point: a click is rarely on the axis."""
-    low = minimum_filter(softened, size=3, mode="nearest")
-    i, j, k = _nearest(block, point)
-    nz, ny, nx = softened.shape
-    part = softened[max(k - 1, 0) : k + 2, max(j - 1, 0) : j + 2, max(i - 1, 0) : i + 2]
-    at = np.argwhere(part == low[k, j, i])[0] if part.size else np.zeros(3, int)
-    found = np.array([max(i - 1, 0) + at[2], max(j - 1, 0) + at[1], max(k - 1, 0) + at[0]])
-    return block.to_patient(np.clip(found, 0, np.array([nx, ny, nz]) - 1).astype(float))
-
-
-def _nearest(block: Block, point: Array) -> tuple[int, int, int]:
-    index = np.round(block.to_index(point)).astype(int)
-    i, j, k = np.clip(index, 0, np.array(block.grey.shape[::-1]) - 1)
-    return int(i), int(j), int(k)
+def _darkest(grey: Array, node: tuple[int, int, int]) -> tuple[int, int, int]:
+    """The darkest node within one of `node` (x, y, z): a click is rarely on the axis."""
+    x, y, z = (max(n - 1, 0) for n in node)
+    part = grey[z : z + 3, y : y + 3, x : x + 3]
+    k, j, i = np.unravel_index(int(np.argmin(part)), part.shape)
+    return x + int(i), y + int(j), z + int(k)
 
 
 def _descend(arrival: NDArray[np.float32], start: tuple[int, int, int], stop: tuple[int, int, int]) -> NDArray[np.int_]:

@@ -17,6 +17,8 @@ from canalwright.imaging.wall import Surface
 
 Array = NDArray[np.float64]
 CORNERS = 72
+CLICK_ERROR = 0.5
+"""Standard deviation of a terminus that was pointed at and not found by its surface, mm."""
 
 
 @dataclass(frozen=True)
@@ -81,6 +83,7 @@ def found(parts: Parts, name: str, quality: Quality, scan: Scan) -> FoundCanal:
         inscribed=2 * short,
         crown=crown / np.linalg.norm(crown),
         quality=quality,
+        length_error=length_error(parts),
         source=source,
         notes=tuple(notes),
     )
@@ -89,6 +92,12 @@ def found(parts: Parts, name: str, quality: Quality, scan: Scan) -> FoundCanal:
 def width_error(parts: Parts, s: Array) -> Array:
     """Standard deviation of the least width (mm): the fit's own, and a share of the voxel for what it leaves out."""
     return np.asarray(np.hypot(parts.fit.minor_error(s), 0.03 * parts.voxel))
+
+
+def length_error(parts: Parts) -> float:
+    """Standard deviation of the length (mm): that of the exit, or of a click where no exit was found."""
+    exit_error = parts.exit.error if parts.exit is not None else CLICK_ERROR
+    return float(np.hypot(exit_error, 0.1 * parts.voxel))
 
 
 def _carried(fit: Fit, name: str, s: Array, low: float) -> Array:
