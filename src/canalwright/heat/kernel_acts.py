@@ -185,7 +185,7 @@ def inject(g, s, c, p, log, now, act):
         now.end = min(begin + (act[END] - act[BEGIN]) * done / rows, now.until)
         if now.end - now.time > 1e-9:
             march(g, s, c, p, log, now)
-        before, hop = energy(g, c, now), min(now.hop, rows - done)
+        before, hop = energy(g, c, now), min(2 * now.hop, rows - done)
         for j in range(bottom + done, bottom + done + hop):
             if c.mark[CONTENT, j] == EMPTY:
                 c.mark[CONTENT, j] = FILLED

@@ -6,7 +6,9 @@ from canalwright.heat.kernel_log import observe
 from canalwright.heat.kernel_step import rates, settle, stages_for, step
 from canalwright.heat.layout import (
     AXIAL,
+    CONTENT,
     COVERED,
+    FILLED,
     GROSS,
     INVERSE,
     LAST,
@@ -33,7 +35,7 @@ def march(g, s, c, p, log, now):
     for k in range(n):
         y0[k] = c.t[k] + c.field[LATENT, k] * c.field[MELT, k]
     y0[n:] = c.t[n:]
-    low, high = active(g, s, now, y0)
+    low, high = active(g, s, c, now, y0)
     settle(g, s, c, now, low, high, y0, t)
     rates(g, s, c, p, now, t, f0)
     while now.end - now.time > 1e-9:
@@ -63,15 +65,19 @@ def march(g, s, c, p, log, now):
                 log.book[k] += log.book[LAST + k]
                 log.book[GROSS] += abs(log.book[LAST + k])
         accept(g, c, low, high)
-        low, high = active(g, s, now, y0)
+        low, high = active(g, s, c, now, y0)
         observe(g, s, c, p, log, now, dt)
 
 
 @njit
-def active(g, s, now, u):
+def active(g, s, c, now, u):
     """Rows in which gutta-percha is warm enough to melt or freeze; elsewhere its enthalpy is its temperature."""
     low, high, warm = now.top, g.first, s.freeze_low - WATCH
+    if s.latent == 0.0:
+        return low, high
     for j in range(g.first, now.top):
+        if c.mark[CONTENT, j] != FILLED:
+            continue
         row = u[j * g.nr : j * g.nr + g.inner]
         greatest = row[0]
         for k in range(len(row)):

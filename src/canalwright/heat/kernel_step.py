@@ -161,6 +161,7 @@ def step(g, s, c, p, now, low, high, dt, count, book):
         q0h = heater(g, s, p, now, t)
         q0b, q0p = flows(g, s, c, p, now, t)
     h1, b1, p1, h2, b2, p2 = mt * q0h, mt * q0b, mt * q0p, 0.0, 0.0, 0.0
+    plain = low >= high and now.tool < 0
     back2, back1 = third, third
     for j in range(2, count + 1):
         b = (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
@@ -168,18 +169,22 @@ def step(g, s, c, p, now, low, high, dt, count, book):
         nu = -(j - 1.0) / j * b / back2
         mt = mu * w1 * dt
         gt = -(1.0 - back1) * mt
-        settle(g, s, c, now, low, high, ya, t)
+        if plain:
+            t = ya
+        else:
+            settle(g, s, c, now, low, high, ya, t)
         power = rates(g, s, c, p, now, t, f)
         combine(mu, nu, 1.0 - mu - nu, mt, gt, ya, yb, y0, f, f0)
-        ya, yb = yb, ya
         if now.audit:
             qb, qp = flows(g, s, c, p, now, t)
             h1, h2 = mu * h1 + nu * h2 + mt * power + gt * q0h, h1
             b1, b2 = mu * b1 + nu * b2 + mt * qb + gt * q0b, b1
             p1, p2 = mu * p1 + nu * p2 + mt * qp + gt * q0p, p1
+        ya, yb = yb, ya
         back2, back1 = back1, b
     if now.audit:
         book[LAST], book[LAST + 1], book[LAST + 2] = h1, b1, p1
+    t = c.work[5]
     settle(g, s, c, now, low, high, ya, t)
     rates(g, s, c, p, now, t, f)
     return misfit(dt, y0, ya, f0, f)

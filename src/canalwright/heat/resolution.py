@@ -15,7 +15,7 @@ class Resolution:
     radial: float = 0.1
     axial: float = 0.125
     growth: float = 1.3
-    tolerance: float = 0.1
+    tolerance: float = 0.2
     outside: float = 4.0
 
     def __post_init__(self) -> None:

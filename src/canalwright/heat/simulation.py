@@ -33,7 +33,7 @@ from canalwright.protocol import Protocol
 
 Array = NDArray[np.float64]
 HOP = 0.2
-"""A moving instrument, or an arriving portion, goes on in hops of about this length, mm."""
+"""A moving instrument goes on in hops of about this length, an arriving portion in hops twice as long, mm."""
 
 
 def simulate(
