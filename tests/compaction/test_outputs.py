@@ -21,7 +21,7 @@ def test_summary_has_intervals_and_words() -> None:
         assert fill.gutta.low < fill.gutta.value < fill.gutta.high <= fill.length
         assert 0 <= fill.chance_gutta <= 1
         assert fill.chance.high <= 0.9 * fill.chance_open + 1e-9
-        assert fill.doubt.startswith(("nearly", "three", "two", "half", "a ", "little"))
+        assert fill.doubt.startswith(("nearly", "three", "two", "half", "a ", "the largest"))
     assert told.puff.low < told.puff.high
     assert 0 < told.void.value < told.gutta.value
     assert told.holds
@@ -29,6 +29,18 @@ def test_summary_has_intervals_and_words() -> None:
     assert len(told.to_add) == 3
     with pytest.raises(ValueError, match="draws"):
         compaction.summarise(STORY, draw(compaction.readings(), 3, 1))
+
+
+def test_where_nothing_varies_there_is_no_doubt_to_tell() -> None:
+    """Not pressed at all: the branch holds the sealer that the seated cone drove in, all of it, in every draw."""
+    idle = scene.protocol(loads=False)
+    left = compaction.simulate_many(
+        CANAL, [scene.lateral(2.0, 0.3, 0.3)], idle, scene.temperatures(CANAL, idle), SAMPLE
+    )
+    still = compaction.summarise(left, SAMPLE).portals[0]
+    assert still.chance_gutta == 0
+    assert still.doubt == ""
+    assert compaction.Sensitivity("x", {"a": 0.0}, {"a": 0.0}).sentence == ""
 
 
 def test_a_scan_sees_fewer_voids_the_coarser_it_is() -> None:

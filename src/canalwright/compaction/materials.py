@@ -18,6 +18,7 @@ from canalwright.quantities import Origin, Reading, Sample, Shape, Source
 
 Array = NDArray[np.float64]
 
+# The kernels compile these places in: after a change here, delete the compiled files (`__pycache__/*.nb?`).
 COLUMNS = (
     "gutta.yield_cold", "gutta.yield_soft", "gutta.consistency", "gutta.index", "gutta.activation",
     "gutta.melt_first", "gutta.melt_second", "gutta.freeze", "gutta.contraction", "gutta.freezing_share",

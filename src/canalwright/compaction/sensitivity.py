@@ -27,6 +27,11 @@ PARTS = (
     (0.2, "a quarter"),
 )
 WORDS = {
+    "wall": "the thickness of the wall",
+    "width": "the width of the canal",
+    "length": "the length of the canal",
+    "curve": "the curve of the canal",
+    "file": "the file's own tolerance",
     "press.force": "the force of the hand",
     "press.grip": "the grip of the wet wall",
     "press.friction": "the friction on the wall",
@@ -62,9 +67,9 @@ class Sensitivity:
 
     @property
     def sentence(self) -> str:
-        """What leads, in words."""
+        """What leads, in words; empty when nothing moves the output."""
         name, share = self.ranked()[0]
-        return sentence(self.output, name, share)
+        return sentence(self.output, name, share) if share > 0 else ""
 
 
 def sensitivities(
@@ -116,7 +121,7 @@ def words(name: str) -> str:
 
 
 def _part(share: float) -> str:
-    return next((said for least, said in PARTS if share >= least), "little, but most,")
+    return next((said for least, said in PARTS if share >= least), "the largest part")
 
 
 def _sample(readings: Mapping[str, Reading], names: Sequence[str], u: Array) -> Sample:

@@ -13,6 +13,7 @@ from canalwright.quantities import Quantity, Sample
 
 Array = NDArray[np.float64]
 FULL = 0.95
+TELLING = 0.05  # mm of spread below which there is no doubt to speak of
 NEAR = 0.3  # of the strength of dentine: roots under water pressure burst at about a third of it (Pilo et al. 2017)
 
 
@@ -21,7 +22,8 @@ class PortalFill:
     """One side branch: how far it fills [mm] and with what, the chance that it fills, and what the doubt rests on.
 
     `chance_open` is the share of draws in which an open branch fills to 95 % of its length, `chance_gutta` the same for
-    gutta-percha alone past half of it; `chance` counts that a branch may be blocked.
+    gutta-percha alone past half of it; `chance` counts that a branch may be blocked. `doubt` speaks of gutta-percha where that
+    varies, else of sealer; it is empty where neither does.
     """
 
     portal: Portal
@@ -102,6 +104,7 @@ def _portal(story: CompactionStory, sample: Sample, i: int, portal: Portal) -> P
     name = "branch.patency"
     patency = sample[name] if name in sample.readings else np.full(sample.size, readings()[name].value)
     open_share = _share(full)
+    told = gutta if np.ptp(gutta) > TELLING else sealer if np.ptp(sealer) > TELLING else np.zeros(sample.size)
     return PortalFill(
         portal,
         sample.summarise(sealer, "mm"),
@@ -110,19 +113,19 @@ def _portal(story: CompactionStory, sample: Sample, i: int, portal: Portal) -> P
         open_share,
         _share(gutta >= 0.5 * length),
         sample.summarise(patency * open_share, ""),
-        leading(f"the {portal.kind} at {portal.z:.0f} mm", sample.contributions(gutta)),
+        leading(f"the {portal.kind} at {portal.z:.0f} mm", sample.contributions(told)),
     )
 
 
 def _holds(story: CompactionStory, sample: Sample) -> tuple[HoldNeed, ...]:
-    """Holds by place: apical, middle and coronal third of the canal, where the press reaches."""
+    """Holds by third of the canal, where the press reaches and something contracts in the nominal run."""
     third = story.z[-1] / 3
     told = []
     for press in story.presses:
         for name, low in (("apical third", 0.0), ("middle third", third), ("coronal third", 2 * third)):
             inside = (story.z >= low) & (story.z < low + third) & (story.z <= press.act.stop)
             needed = press.hold_at(low, low + third, story.z)
-            if not inside.any() or not np.any(needed > 0):
+            if not inside.any() or needed[0] <= 0:
                 continue
             loss = press.loss[:, inside].sum(1)
             made_good = (press.taken_up * press.loss)[:, inside].sum(1)
