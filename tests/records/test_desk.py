@@ -29,6 +29,7 @@ def desks(store: Store) -> dict[str, Desk]:
         (Role.READER, "reader"),
     ):
         users.add(name, role, PASSWORD, "clinician")
+        users.set_password(name, PASSWORD)
     door = SignIn(users)
     return {u.name: Desk(store, door, door.sign_in(u.name, PASSWORD)) for u in users.all()}
 

@@ -6,6 +6,7 @@ TLS with a verified certificate for any host but this machine.
 """
 
 import contextlib
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -120,6 +121,8 @@ def _translated(error: Exception) -> Exception:
         return errors.StoreReadOnly(f"the records file cannot be read or written ({text}); check the disk")
     if "only grows" in text:
         return errors.BadEntry(f"{text}: record a correction instead")
+    if code.startswith("22") or "NUL" in text:
+        return errors.BadEntry(f"this text cannot be kept or looked for: {text}")
     if not code or code[:2] in ("08", "28", "3D", "57"):
         return errors.StoreUnreachable(f"the database does not answer as it should: {text}")
     return error
@@ -131,5 +134,14 @@ def _begin_sqlite(connection: Connection) -> None:
 
 
 def _on_this_machine(place: URL) -> bool:
-    host = place.host or str(place.query.get("host", ""))
-    return host in ("", "localhost", "127.0.0.1", "::1") or host.startswith("/")
+    """Whether every host that the URL, or else the environment of PostgreSQL's own library, names is this machine."""
+    named = [place.host or "", *_listed(place.query.get("host")), *_listed(place.query.get("hostaddr"))]
+    if not any(named):
+        named = [os.environ.get(name, "") for name in ("PGHOST", "PGHOSTADDR", "PGSERVICE")]
+    here = ("", "localhost", "127.0.0.1", "::1")
+    return "service" not in place.query and all(host in here or host.startswith("/") for host in named)
+
+
+def _listed(value: str | tuple[str, ...] | None) -> list[str]:
+    values = (value,) if isinstance(value, str) else value or ()
+    return [host for text in values for host in text.split(",")]

@@ -69,6 +69,10 @@ class SignInFailed(RecordsError):
     """Name, password or code was wrong; which of them is not said."""
 
 
+class PasswordTemporary(RecordsError):
+    """The password was given by somebody else: choose one of your own first."""
+
+
 class TooManyTries(RecordsError):
     """Signing in is refused until some time has passed; `wait` seconds are left."""
 

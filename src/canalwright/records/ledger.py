@@ -95,7 +95,7 @@ class Ledger:
         return self.patient_key(connection, owner) if owner else self.vault.keys.purpose("events")
 
     def _header(self, entry: Entry, key: bytes) -> dict[str, Any]:
-        if not entry.author or len(entry.author) > 200:
+        if not entry.author.isprintable() or not 0 < len(entry.author) <= 200:
             raise BadEntry("an event needs an author: the name of the user who records it")
         if bool(entry.patient) == entry.kind.of_store and entry.kind is not Kind.ERASE:
             raise BadEntry(

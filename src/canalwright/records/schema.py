@@ -102,6 +102,7 @@ account = Table(
     Column("last_step", Count, nullable=False),
     Column("created", Text, nullable=False),
     Column("disabled", Text),
+    Column("temporary", Text),
 )
 
 throttle = Table(

@@ -12,7 +12,7 @@ from canalwright.records.accounts.roles import Role
 from canalwright.records.accounts.sessions import Session, State, Terms, hashed, new_token
 from canalwright.records.accounts.tries import TryBook
 from canalwright.records.accounts.users import Users
-from canalwright.records.errors import SessionEnded, SessionLocked, SignInFailed
+from canalwright.records.errors import PasswordTemporary, SessionEnded, SessionLocked, SignInFailed
 from canalwright.records.moments import moment, stamp
 from canalwright.records.schema import account, session
 
@@ -31,9 +31,12 @@ class SignIn:
     def sign_in(self, name: str, password: str, code: str = "", source: str = "") -> str:
         """Sign in; gives the token of a new session. `source` is where the try comes from (an address).
 
-        Raises SignInFailed without saying what was wrong, TooManyTries with the seconds to wait.
+        Raises SignInFailed without saying what was wrong, TooManyTries with the seconds to wait, PasswordTemporary when
+        the password was given by somebody else: it is good for `change_password` only.
         """
         row = self.check(name, password, code, source)
+        if row.temporary is not None:
+            raise PasswordTemporary("this password was given to you: choose one of your own first")
         now, token = stamp(self._now), new_token()
         with self.users.vault.writing() as connection:
             mine = session.c.name == name
@@ -132,7 +135,8 @@ class SignIn:
             tries.refuse_if_waiting(connection, subjects)
             row = self.users.row(connection, name)
             step = self.users.step(row, code) if row else None
-            if row is not None and good and step is not None and row.disabled is None:
+            late = row is not None and row.temporary is not None and row.temporary < stamp(self._now)
+            if row is not None and good and step is not None and row.disabled is None and not late:
                 connection.execute(update(account).where(account.c.name == name).values(last_step=step))
                 tries.clear(connection, subjects[0])
                 return row

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import Any
 
 from sqlalchemy import Connection, Row, delete, func, insert, select, update
@@ -17,6 +18,7 @@ from canalwright.records.moments import stamp
 from canalwright.records.schema import account, session
 from canalwright.records.vault import Vault
 
+GIVEN = timedelta(days=7)
 NAME = re.compile(r"[\w][\w.@-]{0,63}")
 
 
@@ -44,13 +46,16 @@ class Users:
         with self.vault.writing() as connection:
             if connection.scalar(select(func.count()).select_from(account)):
                 raise BadEntry("there are users already: let one of the clinicians add more")
-            self._insert(connection, name, Role.CLINICIAN, kept, name)
+            self._insert(connection, name, Role.CLINICIAN, kept, name, temporary=False)
 
     def add(self, name: str, role: Role, password: str, by: str) -> None:
-        """Add a user. Raises BadEntry for a name that is taken or a weak password."""
+        """Add a user with a password that is good for a week and for nothing but choosing one of their own.
+
+        Raises BadEntry for a name that is taken or a weak password.
+        """
         kept = self._kept(name, password)
         with self.vault.writing() as connection:
-            self._insert(connection, name, role, kept, by)
+            self._insert(connection, name, role, kept, by, temporary=True)
 
     def all(self) -> list[User]:
         """All users, by name."""
@@ -67,15 +72,21 @@ class Users:
         self._change(name, by, f"{name} shut out", disabled=stamp(self.vault.clock()))
 
     def reset(self, name: str, password: str, by: str) -> None:
-        """Give a user a new password, take the second factor away and let them in again. Raises NotFound."""
+        """Give a user a temporary password, take the second factor away and let them in again. Raises NotFound."""
         kept = self._kept(name, password)
         self._change(
-            name, by, f"password and second factor of {name} reset", verifier=kept, second_factor=None, disabled=None
+            name,
+            by,
+            f"password and second factor of {name} reset",
+            verifier=kept,
+            second_factor=None,
+            disabled=None,
+            temporary=self._week(),
         )
 
     def set_password(self, name: str, password: str) -> None:
         """Keep a user's new password; all sessions of the user end. Raises BadEntry, NotFound."""
-        self._change(name, name, "password changed", verifier=self._kept(name, password))
+        self._change(name, name, "password changed", verifier=self._kept(name, password), temporary=None)
 
     def confirm_second_factor(self, name: str, secret: str, code: str) -> None:
         """Ask for codes of `secret` from now on; all sessions end. Raises SignInFailed when `code` is none of it."""
@@ -97,15 +108,20 @@ class Users:
         secret = unseal(key, bytes(row.second_factor), f"second factor {row.name}").decode()
         return totp.step_of(secret, code, self.vault.clock(), row.last_step)
 
+    def _week(self) -> str:
+        return stamp(self.vault.clock() + GIVEN)
+
     def _kept(self, name: str, password: str) -> str:
         if not NAME.fullmatch(name):
             raise BadEntry("a user name has 1 to 64 letters, digits, dots, dashes or @")
         return verifier(password, self.cost, name)
 
-    def _insert(self, connection: Connection, name: str, role: Role, kept: str, by: str) -> None:
+    def _insert(self, connection: Connection, name: str, role: Role, kept: str, by: str, *, temporary: bool) -> None:
         if self.row(connection, name):
             raise BadEntry(f"there is a user {name} already")
-        row = {"name": name, "role": role.value, "verifier": kept, "last_step": 0, "created": stamp(self.vault.clock())}
+        row: dict[str, object] = {"name": name, "role": role.value, "verifier": kept, "last_step": 0}
+        row |= {"created": stamp(self.vault.clock())}
+        row |= {"temporary": self._week() if temporary else None}
         connection.execute(insert(account).values(row))
         self.log.note(connection, by, "user added", f"{name}, {role.value}")
 

@@ -76,7 +76,7 @@ def aalen_johansen(
     n, every = table.at_risk, table.events[0]
     own = table.events[cause] if cause in table.events else np.zeros_like(n)
     before = np.concatenate([[1.0], np.cumprod(1 - every / n)[:-1]])
-    incidence = np.cumsum(before * own / n)
+    incidence = np.minimum(np.cumsum(before * own / n), 1.0)  # a sum may round to just above 1
     error = np.sqrt(np.maximum(0.0, _incidence_variance(n, every, own, before, incidence)))
     with np.errstate(divide="ignore", invalid="ignore"):
         spread = error / (incidence * np.abs(np.log(incidence)))

@@ -19,6 +19,7 @@ def upgrade() -> None:
         sa.Column("last_step", Count, nullable=False),
         *_texts("created"),
         sa.Column("disabled", sa.Text),
+        sa.Column("temporary", sa.Text),
     )
     op.create_table(
         "throttle",
