@@ -110,7 +110,7 @@ def tray_from_table(table: dict[str, Any], name: str = "tray") -> Tray:
                 t.heated_length_mm,
                 t.sensor_at_mm,
                 t.kind == "elastic",
-                t.strain_limit if t.strain_limit is not None else 0.02,
+                t.strain_limit if t.strain_limit is not None else 0.05,
                 t.tolerance_mm if t.tolerance_mm is not None else 0.03,
             )
             for t in model.carrier

@@ -133,7 +133,9 @@ def _timing(canal: Canal, lumen: Lumen, tools: Tools, steps: tuple[Step, ...], c
     offered = sorted(tools.carrier.temperatures, reverse=True)
     usual = [t for t in offered if t <= practice.TEMPERATURE] or offered[-1:]
     temperatures = [choices.temperature] if choices.temperature is not None else usual
-    activations = [choices.activation] if choices.activation is not None else list(thermal.TRIALS)
+    plunge = max(step.top - step.carrier_stop for step in steps) / practice.PLUNGE_SPEED
+    enough = [t for t in thermal.TRIALS if t >= plunge] or [thermal.TRIALS[-1]]
+    activations = [choices.activation] if choices.activation is not None else enough
     timing = Timing(
         temperature=temperatures[0],
         activation=activations[0],

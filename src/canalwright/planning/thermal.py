@@ -17,6 +17,7 @@ from canalwright.protocol import Heat, Press, Protocol
 Array = NDArray[np.float64]
 QUICK = heat.Resolution.quick()
 TRIALS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0)
+"""Activations that the planner tries, s; from the first that leaves time for the plunge."""
 SAFE_SHARE = 0.7
 """Share of the 10 K limit that a nominal run may use up; the rest is kept for the spread."""
 SOFT_TO_END = 1.0
