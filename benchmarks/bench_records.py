@@ -23,6 +23,7 @@ from sqlalchemy import insert
 from tests.support.postgres import server
 
 from canalwright.records import Cost, Kind, Passphrase, Store, schema
+from canalwright.records.canonical import canonical
 from canalwright.records.caseview import CaseView
 from canalwright.records.crypt import new_key, seal
 from canalwright.records.events import Entry
@@ -70,10 +71,15 @@ def _fill(store: Store, cases: int) -> list[str]:
         entries: list[Entry] = []
         with store.vault.writing() as connection:
             for i in range(start, min(start + 500, cases)):
-                patient, case = new_name("P"), new_name("C")
-                sealed = seal(wrap, new_key(), f"{store.vault.key_file.store} patient {patient}")
+                patient, case, key = new_name("P"), new_name("C"), new_key()
+                who = canonical({"name": f"Invented {i}", "born": "1970-01-01"})
+                sealed = seal(wrap, key, f"{store.vault.key_file.store} patient {patient}")
                 row = {"pseudonym": patient, "created": "2026-01-01T00:00:00.000000Z", "wrapped": sealed}
                 connection.execute(insert(schema.patient).values(row))
+                sealed = seal(
+                    store.vault.keys.of_identity(key), who, f"{store.vault.key_file.store} identity {patient}"
+                )
+                connection.execute(insert(schema.identity).values(patient=patient, sealed=sealed))
                 entries += _case(patient, case, i, chance)
                 names.append(case)
             store.ledger.append(connection, entries)
@@ -117,6 +123,7 @@ def _measure(store: Store, names: list[str]) -> dict[str, float]:
         "list of 500, by status": lambda: store.cases.page(status="filled", limit=500),
         "list of recalls due": lambda: store.cases.due(TODAY),
         "list of recalls overdue": lambda: store.cases.overdue(TODAY),
+        "find a patient by name among all": lambda: store.patients.find("invented 77"),
         "open a case with its events": lambda: store.cases.now(pick()),
         "plan as it was": lambda: store.plans.current(pick(), "m"),
         "record one event, flushed to the disk": lambda: store.cases.record(pick(), Kind.NOTE, {"text": "x"}, "ann"),

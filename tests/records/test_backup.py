@@ -16,6 +16,7 @@ from canalwright.records.errors import (
     NotFound,
     StoreDamaged,
     StoreExists,
+    StoreMissing,
     StoreTooNew,
     WrongPassphrase,
 )
@@ -70,6 +71,10 @@ def test_restore_moves_the_present_records_aside(lone: Store, home: Path, clock:
     lone.close()
     aside = restore(backup.path, home, SECRET, clock=clock)
     assert aside is not None and (aside / "backups" / later.path.name).exists()
+    home.rename(home.with_name("elsewhere"))
+    with pytest.raises(StoreMissing, match="cut off"):
+        Store.open(home, SECRET)
+    home.with_name("elsewhere").rename(home)
     with Store.open(home, SECRET) as now, Store.open(aside, SECRET) as before:
         assert [e.kind for e in now.cases.events(case)] == [Kind.CASE, Kind.IMAGE]
         assert before.cases.events(case)[-1].field("text") == "after"

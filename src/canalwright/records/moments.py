@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime
 
 from canalwright.records.errors import BadEntry
 
+STAMP_LENGTH = 27
 Clock = Callable[[], datetime]
 
 
@@ -22,7 +23,9 @@ def stamp(moment: datetime) -> str:
 
 def moment(text: str) -> datetime:
     """The time that a stamp says. Raises ValueError."""
-    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
+    if len(text) != STAMP_LENGTH or text[10] != "T" or text[-1] != "Z":
+        raise ValueError(f"{text!r} is no stamp")
+    return datetime.fromisoformat(text)
 
 
 def day(text: object, what: str = "date") -> date:

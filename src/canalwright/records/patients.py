@@ -65,19 +65,20 @@ class Patients:
     def identity(self, pseudonym: str) -> Identity:
         """Who a patient is; empty when nobody wrote it down. Raises NotFound, Erased, IdentityLocked."""
         with self.vault.reading() as connection:
-            key = self.vault.keys.of_identity(self.ledger.patient_key(connection, pseudonym))
+            key = self.ledger.patient_key(connection, pseudonym)
             sealed = connection.scalar(select(schema.identity.c.sealed).where(schema.identity.c.patient == pseudonym))
-        if sealed is None:
-            return Identity()
-        found = parsed(unseal(key, bytes(sealed), self._context(pseudonym)))
-        return Identity(**{f.name: str(found.get(f.name, "")) for f in fields(Identity)})
+        return self._opened(pseudonym, key, sealed)
 
     def find(self, words: str) -> list[str]:
         """Pseudonyms of patients whose name, number or date of birth contains all the `words`. Opens every identity."""
         wanted = words.casefold().split()
         with self.vault.reading() as connection:
-            names = connection.scalars(select(schema.identity.c.patient)).all()
-        texts = {name: " ".join(asdict(self.identity(name)).values()).casefold() for name in names}
+            rows = connection.execute(select(schema.identity)).all()
+            keys = [self.ledger.patient_key(connection, row.patient) for row in rows]
+        texts = {
+            row.patient: " ".join(asdict(self._opened(row.patient, key, row.sealed)).values()).casefold()
+            for row, key in zip(rows, keys, strict=True)
+        }
         return sorted(name for name, text in texts.items() if wanted and all(word in text for word in wanted))
 
     def events(self, pseudonym: str) -> list[Event]:
@@ -135,6 +136,13 @@ class Patients:
         self.ledger.append(connection, [Entry(Kind.IDENTITY, {"fields": changed}, author, pseudonym)])
         connection.execute(delete(schema.identity).where(schema.identity.c.patient == pseudonym))
         connection.execute(insert(schema.identity).values(patient=pseudonym, sealed=sealed))
+
+    def _opened(self, pseudonym: str, key: bytes, sealed: bytes | None) -> Identity:
+        whose = self.vault.keys.of_identity(key)
+        if sealed is None:
+            return Identity()
+        found = parsed(unseal(whose, bytes(sealed), self._context(pseudonym)))
+        return Identity(**{f.name: str(found.get(f.name, "")) for f in fields(Identity)})
 
     def _known(self, connection: Connection, pseudonym: str) -> None:
         if connection.scalar(select(schema.patient.c.created).where(schema.patient.c.pseudonym == pseudonym)) is None:

@@ -101,6 +101,11 @@ def open_vault(
 ) -> Vault:
     """Open the records in `home`. Raises StoreMissing, WrongPassphrase, StoreDamaged."""
     if not (home / KEY_FILE).exists():
+        aside = sorted(home.parent.glob(f"{home.name}.before-restore-*"))
+        if aside and not home.exists():
+            raise StoreMissing(
+                f"a restore was cut off: the records lie in {aside[-1]}; give that folder its old name back"
+            )
         raise StoreMissing(f"there are no records in {home}: create them first, or name their folder")
     key_file = KeyFile.read(home / KEY_FILE)
     if (key_file.backend == "postgresql") != bool(url):

@@ -71,15 +71,16 @@ def summarise(
             return None
 
     followed = [c for c in cases if c.seen is not None and (c.seen >= FOLLOWED or c.lost is not None)]
-    due = [c for c in cases if c in followed or c.missed]
-    rate = tried("recall rate", lambda: shown(len(followed), len(due)))
+    seen = {c.case for c in followed}
+    lost = sum(c.missed and c.case not in seen for c in cases)
+    rate = tried("recall rate", lambda: shown(len(followed), len(followed) + lost))
     curves = {
         cause: curve
         for cause in ("endodontic", "other")
         if (curve := tried(f"lost, {cause}", lambda cause=cause: lost_to(cases, cause))) is not None  # type: ignore[misc]
     }
     return Summary(
-        Recalls(len(cases), len(followed), len(due) - len(followed), sum(c.missed for c in cases), rate),
+        Recalls(len(cases), len(followed), lost, sum(c.missed for c in cases), rate),
         stratum("all", followed),
         {name: strata(followed, name) for name in by},
         tried("survival", lambda: tooth_survival(cases)),

@@ -134,9 +134,9 @@ def _table(times: Sequence[float], causes: Sequence[int]) -> _Table:
     if len(t) < LEAST_CASES:
         raise TooFew(f"{len(t)} cases are too few for a curve; at least {LEAST_CASES} are needed", len(t), LEAST_CASES)
     moments = np.unique(t[c > 0])
-    at_risk = (t[:, None] >= moments).sum(0).astype(float)
-    events = {k: ((t[:, None] == moments) & (c[:, None] == k)).sum(0).astype(float) for k in sorted(set(c) - {0})}
-    events[0] = ((t[:, None] == moments) & (c[:, None] > 0)).sum(0).astype(float)
+    at_risk = (len(t) - np.searchsorted(np.sort(t), moments, side="left")).astype(float)
+    events = {int(k): _counts(t[c == k], moments) for k in np.unique(c[c > 0])}
+    events[0] = _counts(t[c > 0], moments)
     return _Table(moments, at_risk, events, len(t), int((c == 0).sum()), float(np.sort(t)[-LEAST_AT_RISK]))
 
 
@@ -169,14 +169,19 @@ def _curve(
 
 def _incidence_variance(n: Floats, every: Floats, own: Floats, before: Floats, incidence: Floats) -> Floats:
     """Delta method; the sums run over all event times up to each time."""
-    gap = incidence[:, None] - incidence[None, :]
-    past = np.tril(np.ones((len(n), len(n))))
     with np.errstate(divide="ignore", invalid="ignore"):
         hazard = np.where(n > every, every / (n * (n - every)), 0.0)
-    first = (gap**2 * hazard * past).sum(1)
-    second = (before**2 * (n - own) * own / n**3 * past).sum(1)
-    third = (gap * before * own / n**2 * past).sum(1)
+    share = before * own / n**2
+    moments = [np.cumsum(hazard * incidence**k) for k in (0, 1, 2)]
+    first = incidence**2 * moments[0] - 2 * incidence * moments[1] + moments[2]
+    second = np.cumsum(before**2 * (n - own) * own / n**3)
+    third = incidence * np.cumsum(share) - np.cumsum(share * incidence)
     return np.asarray(first + second - 2 * third)
+
+
+def _counts(times: Floats, moments: Floats) -> Floats:
+    """How many of `times` fall on each of `moments`, which hold them all."""
+    return np.bincount(np.searchsorted(moments, times), minlength=len(moments)).astype(float)
 
 
 def _log(value: Floats) -> Floats:
