@@ -1,11 +1,12 @@
 """`plan`: from one canal and one tray to a whole plan with intervals."""
 
+import threading
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright import __version__, heat, shaping
+from canalwright import __version__, compaction, fit, heat, shaping
 from canalwright.anatomy import perturbed
 from canalwright.anatomy.canal import Canal, Lumen
 from canalwright.instruments import Sealer, Tray
@@ -228,6 +229,14 @@ def _check(choices: Choices) -> None:
             )
 
 
-def warm_up() -> None:
-    """Load or compile the kernels in the background, so that the first plan does not wait for them."""
-    heat.warm_up()
+def warm_up() -> threading.Thread:
+    """Load or compile the kernels in a background thread, which is returned, so that the first plan does not wait for them."""
+
+    def work() -> None:
+        heat.warm_up().join()
+        fit.warm_up()
+        compaction.warm_up(wait=True)
+
+    thread = threading.Thread(target=work, name="planning warm-up", daemon=True)
+    thread.start()
+    return thread
