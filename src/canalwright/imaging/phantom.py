@@ -178,7 +178,7 @@ def render(phantom: Phantom, scanner: Scanner = Scanner(), seed: int = 0, *, mar
     grey = gaussian_filter(grey, scanner.blur / fine, mode="nearest", truncate=4.0)
     k = scanner.oversample
     grey = grey.reshape(voxels[2], k, voxels[1], k, voxels[0], k).mean(axis=(1, 3, 5))
-    grey = grey + _noise(rng, grey.shape, scanner)
+    grey = grey + noise_of(rng, grey.shape, scanner)
     affine = affine_from(turn @ (low + scanner.voxel / 2), turn * scanner.voxel)
     scan = Scan(grey.astype(np.float32), affine, "CT", path="phantom")
     return _with_metal(scan, scanner, g) if scanner.streak else scan
@@ -286,7 +286,8 @@ def _bone(rng: np.random.Generator, size: NDArray[np.int_], fine: float, greys: 
     return np.asarray(greys.marrow + wide * (greys.bone - greys.marrow), dtype=np.float32)
 
 
-def _noise(rng: np.random.Generator, shape: tuple[int, ...], scanner: Scanner) -> Array:
+def noise_of(rng: np.random.Generator, shape: tuple[int, ...], scanner: Scanner) -> Array:
+    """Noise of a scanner, correlated over `grain` voxels."""
     white = rng.standard_normal(shape)
     if scanner.grain > 0:
         white = gaussian_filter(white, scanner.grain, mode="wrap")

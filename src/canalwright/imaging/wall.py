@@ -76,6 +76,7 @@ def coarse(rays: Rays, dentine: float, lumen: float, *, ordered: bool = True) ->
             first = int(np.searchsorted(rays.r, rays.clear[s, k]))
             bright = np.nonzero(g[first:] > level)[0]
             if not len(bright):
+                first_end[s, k] = rays.clear[s, k]
                 continue
             at = first + int(bright[0])
             while at < len(g):
