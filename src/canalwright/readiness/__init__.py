@@ -1,0 +1,26 @@
+"""Is the canal ready to be filled? Length, shape, irrigation, dryness, each with numbers and what to do.
+
+length = readiness.combine([Sounding("apex locator", 21.0), Sounding("paper point", 20.9)], Tooth(46), age=40)
+length.constriction, length.foramen, length.apex     # Quantity, mm from the reference point
+length.agrees, length.candidates, length.odd         # disagreement is a finding, not an average
+readiness.next_steps(length)                         # what a further measurement would add
+"""
+
+from canalwright.readiness.length import Candidate, Length, Odd, Sounding, combine
+from canalwright.readiness.methods import Landmark, Method, error_from_share, method, method_names
+from canalwright.readiness.next_step import NextStep, next_steps
+
+__all__ = [
+    "Candidate",
+    "Landmark",
+    "Length",
+    "Method",
+    "NextStep",
+    "Odd",
+    "Sounding",
+    "combine",
+    "error_from_share",
+    "method",
+    "method_names",
+    "next_steps",
+]
