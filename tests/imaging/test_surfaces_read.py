@@ -143,7 +143,7 @@ def test_a_canal_needs_a_reference() -> None:
     file = File("25/.06", Profile.uniform(0.25, 0.06))
     with pytest.raises(SurfaceError, match="no reference point"):
         to_canal(found, tooth=33, file=file)
-    with pytest.raises(SurfaceError, match="allowed: 2 to 16 mm"):
+    with pytest.raises(SurfaceError, match=r"allowed: 0\.5 to 16 mm"):
         to_canal(found, tooth=33, file=file, crown=DENTINE_SURFACE, reference=(0, 0, 60))
     with pytest.raises(SurfaceError, match="preparation end"):
         to_canal(found, tooth=33, file=file, crown_length=9.0, end=40.0)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.spatial import cKDTree
 
-from canalwright.imaging import to_canal
+from canalwright.imaging import canals_from_surfaces, to_canal
 from canalwright.imaging.mesh_voxels import block, fill
 from canalwright.instruments import File, Profile
 from tests.imaging.real_teeth import CODES, TEETH, canals, pairs, rows, surfaces
@@ -131,8 +131,6 @@ def test_table_is_used() -> None:
 
 
 def test_a_given_terminus_and_orifice_are_taken() -> None:
-    from canalwright.imaging import canals_from_surfaces
-
     lumen, dentine, _ = surfaces("L4")
     usual = canals("L4")[0]
     orifice, terminus = usual.lumen.centre[110], usual.lumen.centre[8]
@@ -141,3 +139,14 @@ def test_a_given_terminus_and_orifice_are_taken() -> None:
     assert np.linalg.norm(canal.orifice - orifice) < 0.2
     assert canal.length == pytest.approx(10.2, abs=0.15)
     assert canal.lumen.minor[20:90] == pytest.approx(usual.lumen.minor[28:98], abs=0.06)
+
+
+def test_without_enamel_the_orifice_is_marked_as_supposed() -> None:
+    """Tooth known: the average level of the CEJ (within 3 mm of the true one); the quality says that it was not seen."""
+    lumen, dentine, _ = surfaces("L3")
+    (canal,) = canals_from_surfaces(lumen, dentine, tooth=33)
+    assert canal.length == pytest.approx(canals("L3")[0].length, abs=3.0)
+    assert any("average level" in reason for reason in canal.quality.reasons)
+    made = to_canal(canal, tooth=33, file=File("25/.06", Profile.uniform(0.25, 0.06)), crown=dentine)
+    assert "no enamel mesh" in made.length.source.detail
+    assert made.sources["cej_level_mm"].origin.value == "published average"

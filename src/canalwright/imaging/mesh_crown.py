@@ -1,8 +1,12 @@
 """Which end is the crown, which way the tooth stands, and where crown and root meet."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
+from canalwright.anatomy import averages
+from canalwright.anatomy.tooth import Tooth
 from canalwright.imaging.errors import SurfaceError
 from canalwright.imaging.mesh_arms import leaves, tip
 from canalwright.imaging.mesh_branches import Branching
@@ -17,6 +21,8 @@ LONG = 4.0
 BELOW = 2.0
 SLENDER = 1.3
 SECTORS = 24
+ENAMEL = 1.0
+CEJ, AVERAGE_CEJ = "CEJ", "average level of the CEJ of this tooth"
 
 
 def crown_direction(b: Branching, alive: frozenset[int], outer: Outer, enamel: Surface | None, file: str) -> Array:
@@ -67,8 +73,30 @@ def apical_leaves(b: Branching, alive: frozenset[int], crown: Array, file: str) 
     return low
 
 
-def cej_plane(enamel: Surface, crown: Array) -> tuple[Array, Array]:
-    """Point (3,) and unit normal (3,) of the plane through the enamel's lower border, the CEJ.
+@dataclass(frozen=True)
+class Cej:
+    """The plane of the cemento-enamel junction: `point` (3,), unit `normal` (3,), and how it was found."""
+
+    point: Array
+    normal: Array
+    how: str = CEJ
+
+
+def average_cej(tooth: Tooth, outer: Outer, crown: Array) -> Cej:
+    """Without enamel: the level that the average root of this tooth reaches, as a share of its length.
+
+    The dentine's length along the crown direction counts as the tooth's, but for 1 mm of enamel.
+    """
+    known = averages.tooth_averages(tooth)
+    height = outer.corners.reshape(-1, 3) @ crown
+    low, high = float(height.min()), float(height.max()) + ENAMEL
+    level = low + (high - low) * known.root.value / known.length
+    middle = outer.corners.reshape(-1, 3).mean(axis=0)
+    return Cej(middle + (level - middle @ crown) * crown, crown, AVERAGE_CEJ)
+
+
+def cej_plane(enamel: Surface, crown: Array) -> Cej:
+    """The plane through the enamel's lower border.
 
     In each of 24 sectors about the axis the lowest enamel vertex; least squares through them. The
     border's wave (lower on the facial and lingual sides) is evened out.
@@ -86,4 +114,4 @@ def cej_plane(enamel: Surface, crown: Array) -> tuple[Array, Array]:
     points = enamel.vertices[rim]
     centre = points.mean(axis=0)
     normal = np.linalg.svd(points - centre)[2][2]
-    return centre, np.asarray(normal if normal @ crown > 0 else -normal)
+    return Cej(centre, np.asarray(normal if normal @ crown > 0 else -normal))

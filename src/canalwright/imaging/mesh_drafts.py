@@ -2,8 +2,8 @@
 
 A molar's canals end at the floor of the chamber: the lowest level, along the tooth's axis, at which
 all canals hang together, if the lumen widens there (area 1.8 times that of the canals below). A
-lumen that does not widen has no floor: its canals go on up to the CEJ plane when there is enamel to
-show it, else to the roof of the pulp.
+lumen that does not widen has no floor: its canals go on up to the CEJ plane that the enamel
+shows, or the tooth's average, else to the roof of the pulp.
 """
 
 from dataclasses import dataclass, replace
@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 
 from canalwright.imaging.mesh_arms import Arm
 from canalwright.imaging.mesh_branches import Branching
+from canalwright.imaging.mesh_crown import Cej
 
 Array = NDArray[np.float64]
 
@@ -51,7 +52,7 @@ def drafts(
     arms: list[Arm],
     horns: list[int],
     crown: Array,
-    cej: tuple[Array, Array] | None,
+    cej: Cej | None,
 ) -> list[Draft]:
     """A draft for each arm; `horns` are the leaves that are no termini."""
     above = _ancestors(b, alive, horns)
@@ -60,7 +61,7 @@ def drafts(
     if floor is not None:
         top, top_is = (b.points[b.source] + (floor - b.points[b.source] @ crown) * crown, crown), "chamber floor"
     elif cej is not None:
-        top, top_is = cej, "CEJ"
+        top, top_is = (cej.point, cej.normal), cej.how
     else:
         top, top_is = (roof[-1] if len(roof) else b.points[b.source], crown), "roof of the pulp"
     ceiling = floor if floor is not None else np.inf

@@ -14,6 +14,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from canalwright.imaging import sections
 from canalwright.imaging.found import FoundCanal, Quality
+from canalwright.imaging.mesh_crown import AVERAGE_CEJ
 from canalwright.imaging.mesh_drafts import Draft
 from canalwright.imaging.mesh_outer import Outer
 from canalwright.imaging.mesh_trace import Traced
@@ -143,6 +144,8 @@ def _quality(
                 f"{0.1 * ribbon.sum():.1f} mm are kidney or ribbon shaped: round instruments meet less than the width",
             )
         )
+    if draft.top_is == AVERAGE_CEJ:
+        less.append((0.1, "no enamel mesh and no orifice given: the orifice is taken at the average level of the CEJ"))
     if draft.top_is == "roof of the pulp":
         less.append((0.1, "no enamel mesh and no orifice given: the canal is measured up to the roof of the pulp"))
     if draft.halves:

@@ -19,7 +19,7 @@ from canalwright.imaging.errors import SurfaceError
 from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.mesh_arms import Arm
 from canalwright.imaging.mesh_branches import Branching, branching
-from canalwright.imaging.mesh_crown import apical_leaves, cej_plane, crown_direction
+from canalwright.imaging.mesh_crown import apical_leaves, average_cej, cej_plane, crown_direction
 from canalwright.imaging.mesh_drafts import Draft, drafts
 from canalwright.imaging.mesh_found import found
 from canalwright.imaging.mesh_outer import Outer, outer_surface
@@ -62,6 +62,8 @@ def canals_from_surfaces(
     belong_together(lumen, dentine, enamel, outer)
     way = _branches(lumen, outer, enamel, ends)
     plane = cej_plane(enamel, way.crown) if enamel is not None else None
+    if plane is None and tooth is not None:
+        plane = average_cej(tooth, outer, way.crown)
     made = drafts(way.branching, way.alive, way.arms, way.horns, way.crown, plane)
     made = _cut_at(made, mouths, bool(len(ends)), lumen)
     traced = trace(lumen, made, [*ends] if len(ends) else [None] * len(made))

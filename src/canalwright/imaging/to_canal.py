@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 
 ABOUT = 3.0
 """How far from the canal's line the reference point is looked for, mm."""
-CROWN_LEAST, CROWN_MOST = 2.0, 16.0
+CROWN_LEAST, CROWN_MOST = 0.5, 16.0
 """Plausible distances from orifice to reference point, mm."""
 STOP_ERROR = 0.25
 """Standard deviation of a stop against a reference point, mm (common practice: read to half a millimetre)."""
@@ -47,7 +47,7 @@ class Reference:
 def reference_point(found: FoundCanal, crown: Surface, point: ArrayLike | None = None) -> Reference:
     """The reference point on the crown surface (enamel; dentine where there is no enamel), or the one given.
 
-    Raises SurfaceError when it lies less than 2 mm or more than 16 mm from the orifice.
+    Raises SurfaceError when it lies less than 0.5 mm or more than 16 mm from the orifice.
     """
     if point is not None:
         at, how = np.asarray(point, dtype=float), "point given"
@@ -65,7 +65,7 @@ def reference_point(found: FoundCanal, crown: Surface, point: ArrayLike | None =
     if not CROWN_LEAST <= above <= CROWN_MOST:
         raise SurfaceError(
             f"{crown.file}: reference point {np.round(at, 2).tolist()} lies {above:.1f} mm from the orifice of "
-            f"{found.name}; allowed: {CROWN_LEAST:.0f} to {CROWN_MOST:.0f} mm; give a point on the crown"
+            f"{found.name}; allowed: {CROWN_LEAST:g} to {CROWN_MOST:.0f} mm; give a point on the crown"
         )
     return Reference(at, above, how)
 
@@ -154,12 +154,12 @@ def _cej(found: FoundCanal, enamel: Surface | None) -> float | None:
     """z at which the canal, carried straight on above its orifice, crosses the CEJ plane."""
     if enamel is None:
         return None
-    point, normal = cej_plane(enamel, found.crown)
-    height = (found.lumen.centre - point) @ normal
+    plane = cej_plane(enamel, found.crown)
+    height = (found.lumen.centre - plane.point) @ plane.normal
     over = np.nonzero(height > 0)[0]
     if len(over):
         return float(found.lumen.z[over[0]])
-    rise = float(_line(found) @ normal)
+    rise = float(_line(found) @ plane.normal)
     return float(found.lumen.z[-1] - height[-1] / rise) if rise > 0.2 else None
 
 
