@@ -1,6 +1,6 @@
 """Records at full load: 200,000 events of 10,000 cases, SQLite (encrypted) and PostgreSQL side by side.
 
-    python benchmarks/bench_records.py [cases, 10000 unless told]
+    python -m benchmarks.bench_records [cases, 10000 unless told]
 
 Lists must come within 200 ms. Beside ours stands Python's own sqlite3 without encryption, chain or roles, on the same rows in
 the same run. PostgreSQL is started from Debian's package where it is installed, with its flushes on.

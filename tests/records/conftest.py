@@ -7,10 +7,12 @@ from pathlib import Path
 import pytest
 
 from canalwright.records import Cost, Passphrase, Store
+from canalwright.records.accounts import AccessLog, Role, SignIn, Users
 from tests.support.postgres import Server, server
 
 CHEAP = Cost(time=1, memory=8, lanes=1)
 SECRET = Passphrase("green teapot walks over rivers")
+GIVEN, GOOD, NEW = "purple ladder in the fog", "violet bicycle under a bridge", "orange kettle beyond the hill"
 OTHER = Passphrase("seven quiet lanterns under snow")
 NOW = datetime(2026, 11, 25, 8, 0, tzinfo=UTC)
 
@@ -77,3 +79,17 @@ def reopen(home: Path, url: str | None, clock: Clock) -> Callable[[], Store]:
 def case(store: Store) -> str:
     """A case of a patient without identity."""
     return store.cases.open(store.patients.add("ann"), {"tooth": 46, "index_before": 4}, "ann")
+
+
+@pytest.fixture
+def users(store: Store) -> Users:
+    made = Users(store.vault, AccessLog(store.vault), CHEAP)
+    made.first("ann", GOOD)
+    made.add("stu", Role.STUDENT, GIVEN, "ann")
+    made.set_password("stu", GOOD)
+    return made
+
+
+@pytest.fixture
+def door(users: Users) -> SignIn:
+    return SignIn(users)

@@ -11,6 +11,7 @@ from canalwright.records.accounts import AccessLog, Act, Role, SignIn, Users
 from canalwright.records.accounts.roles import ALLOWED
 from canalwright.records.desk import Desk
 from canalwright.records.errors import NotAllowed, NotFound, RecordsError, SessionLocked, SignInFailed
+from canalwright.records.retention import Retention
 from tests.records.conftest import CHEAP, Clock
 
 PASSWORD = "violet bicycle under a bridge"
@@ -44,7 +45,7 @@ def test_every_act_is_decided_by_the_role(desks: dict[str, Desk], tmp_path: Path
     acts = {
         Act.SEE_LISTS: [lambda d: d.cases(), lambda d: d.due(date(2030, 1, 1)), lambda d: d.overdue(date(2030, 1, 1))],
         Act.SEE_CASE: [lambda d: d.case(case), lambda d: d.plan(case, "m"), lambda d: d.image(case, image)],
-        Act.SEE_IDENTITY: [lambda d: d.identity(patient), lambda d: d.find("ada")],
+        Act.SEE_IDENTITY: [lambda d: d.identity(patient), lambda d: d.find("ada"), lambda d: d.identify(patient, Identity("Eve"))],
         Act.ADD_PATIENT: [lambda d: d.add_patient()],
         Act.OPEN_CASE: [lambda d: d.open_case(patient, {"tooth": 11})],
         Act.RECORD_TREATMENT: [lambda d: d.record(case, Kind.MEASUREMENT, {"x": 1})],
@@ -52,10 +53,17 @@ def test_every_act_is_decided_by_the_role(desks: dict[str, Desk], tmp_path: Path
         Act.CORRECT: [lambda d: d.correct(case, plan, {"canal": "m", "plan": {"a": 1}}, "slip")],
         Act.TAKE_OUT: [lambda d: d.calendar(date(2030, 1, 1)), lambda d: d.write_case(case, tmp_path / "c.zip")],
         Act.TAKE_IN: [lambda d: d.read_case(tmp_path / "none.zip")],
-        Act.ERASE: [lambda d: d.erase(patient, "asked", "wrong")],
+        Act.ERASE: [
+            lambda d: d.erase(patient, "asked", "wrong"),
+            lambda d: d.hold(patient, True, "a dispute"),
+            lambda d: d.expired(Retention(), date(2040, 1, 1)),
+        ],
+        Act.SEE_OUTCOMES: [lambda d: d.outcomes(date(2030, 1, 1))],
+        Act.BACK_UP: [lambda d: d.back_up(), lambda d: d.verify()],
         Act.MANAGE_USERS: [lambda d: d.users],
         Act.SEE_ACCESS_LOG: [lambda d: d.access_log],
     }  # fmt: skip
+    assert set(acts) == set(Act)
     for name in ("clinician", "assistant", "reader"):
         for act, tries in acts.items():
             for attempt in tries:

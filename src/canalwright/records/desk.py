@@ -11,13 +11,17 @@ from pathlib import Path
 
 from canalwright.records.accounts import AccessLog, Act, Role, Session, SignIn, Users, may
 from canalwright.records.accounts.roles import OWN_ONLY
+from canalwright.records.backup import Backup
 from canalwright.records.cases import Order, Page
 from canalwright.records.caseview import CaseView, Status
+from canalwright.records.chain import Head
 from canalwright.records.errors import NotAllowed, NotFound
 from canalwright.records.events import Event, Kind
+from canalwright.records.outcomes.cases import CaseOutcome, outcomes_of
 from canalwright.records.patients import Identity
 from canalwright.records.plans import PlanRecord
 from canalwright.records.recall.calendar import calendar_of
+from canalwright.records.retention import Expired, Retention, expired
 from canalwright.records.store import Store
 
 TREATMENT = frozenset({Kind.MEASUREMENT, Kind.PLAN, Kind.CHAIR, Kind.CHECK, Kind.CLOSE})
@@ -91,6 +95,12 @@ class Desk:
         """Add a patient; gives the pseudonym."""
         return self.store.patients.add(self._allow(Act.ADD_PATIENT, log=True).name, identity)
 
+    def identify(self, patient: str, identity: Identity) -> None:
+        """Set or change who a patient is."""
+        self._allow(Act.SEE_IDENTITY, patient=patient)
+        who = self._allow(Act.ADD_PATIENT, patient=patient, log=True, detail="identity changed")
+        self.store.patients.identify(patient, identity, who.name)
+
     def open_case(self, patient: str, payload: Mapping[str, object]) -> str:
         """Open a case of one's own; gives its name."""
         who = self._allow(Act.OPEN_CASE, patient=patient)
@@ -119,6 +129,11 @@ class Desk:
             self._refuse(who, Act.CORRECT, case=case)
         return self.store.cases.correct(seq, payload, reason, who.name)
 
+    def outcomes(self, today: date) -> list[CaseOutcome]:
+        """One row a filled tooth, for the statistics; a student's own. Pseudonyms only."""
+        who = self._allow(Act.SEE_OUTCOMES, log=True)
+        return outcomes_of(self.store, today, _own(who))
+
     def calendar(self, by: date) -> bytes:
         """Recalls due up to a day as iCalendar, under pseudonyms."""
         who = self._allow(Act.TAKE_OUT, log=True, detail="calendar")
@@ -145,6 +160,27 @@ class Desk:
         who = self._allow(Act.ERASE, patient=patient, log=True)
         self.door.check(who.name, password, code, who.source)
         self.store.patients.erase(patient, reason, who.name)
+
+    def hold(self, patient: str, holding: bool, reason: str) -> None:
+        """Keep a person's data beyond the retention rule, or let go of it again."""
+        who = self._allow(Act.ERASE, patient=patient, log=True, detail="held" if holding else "no longer held")
+        self.store.patients.hold(patient, holding, reason, who.name)
+
+    def expired(self, rule: Retention, today: date) -> list[Expired]:
+        """Who is past the retention rule."""
+        self._allow(Act.ERASE, log=True, detail="retention list")
+        return expired(self.store.patients, rule, today)
+
+    def back_up(self) -> Backup:
+        """Make a backup, tried out."""
+        self._allow(Act.BACK_UP, log=True)
+        return self.store.backups.make()
+
+    def verify(self) -> Head:
+        """Check every event, every page and the access log. Raises StoreDamaged."""
+        self._allow(Act.BACK_UP, log=True, detail="verified")
+        self.door.users.log.verify()
+        return self.store.verify()
 
     @property
     def users(self) -> Users:
