@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from canalwright.records import Identity, Kind, Store, restore
@@ -175,6 +175,7 @@ def test_rotation_keeps_days_weeks_months() -> None:
     assert 7 + 3 + 10 <= len(left) <= 7 + 5 + 12
 
 
+@settings(deadline=None)
 @given(
     st.lists(st.tuples(st.integers(-500, 500), st.integers(0, 50), st.sampled_from(["", "x"])), min_size=1, max_size=30)
 )

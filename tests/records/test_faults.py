@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -128,6 +129,21 @@ def test_two_programs_write_at_once(store: Store, case: str, home: Path, url: st
     events = store.cases.events(case)
     assert [e.seq for e in events] == list(range(1, 52))
     assert {(e.author, e.field("n")) for e in events[1:]} == {(str(i), n) for i in range(2) for n in range(25)}
+    store.verify()
+
+
+def test_threads_of_one_program_write_and_read_at_once(store: Store, case: str) -> None:
+    """A page serves several people from one process: every entry is there, and nobody reads a half-written state."""
+
+    def work(name: str) -> None:
+        for n in range(10):
+            store.cases.record(case, Kind.NOTE, {"n": n}, name)
+            assert store.cases.view(case).last_seq >= n + 2
+            store.cases.now(case)
+
+    with ThreadPoolExecutor(6) as pool:
+        list(pool.map(work, [f"user{i}" for i in range(6)]))
+    assert len(store.cases.events(case)) == 61
     store.verify()
 
 

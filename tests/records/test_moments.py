@@ -3,7 +3,7 @@
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from canalwright.records.errors import BadEntry
@@ -12,6 +12,7 @@ from canalwright.records.moments import day, moment, stamp
 times = st.datetimes(datetime(1900, 1, 1), datetime(2200, 1, 1), timezones=st.just(UTC))
 
 
+@settings(deadline=None)
 @given(times, times)
 def test_stamps_come_back_and_sort(a: datetime, b: datetime) -> None:
     assert moment(stamp(a)) == a

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import text
 
@@ -104,6 +104,7 @@ def test_image_comes_back_as_it_was(store: Store, case: str) -> None:
     assert store.cases.events(case)[-1].field("label") == "../../etc/passwd"
 
 
+@settings(deadline=None)
 @given(st.integers(0, 8), st.sampled_from(LETTERS))
 def test_check_letter_catches_a_wrong_letter(place: int, letter: str) -> None:
     name = new_name("P")

@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from canalwright.records import Kind, Store
@@ -50,6 +50,7 @@ def test_next_due(seen: list[date], due: date | None) -> None:
     assert next_due(GUIDELINE, FILLED, seen) == due
 
 
+@settings(deadline=None)
 @given(st.dates(date(1990, 1, 1), date(2100, 1, 1)), st.integers(0, 600))
 def test_months_after_falls_into_the_right_month(start: date, months: int) -> None:
     found = months_after(start, months)
@@ -84,11 +85,13 @@ def test_due_and_overdue_lists(store: Store, clock: Clock) -> None:
     assert (views[cases[2]].status, views[cases[2]].outcome) == ("closed", "tooth lost")
 
 
+@settings(deadline=None)
 @given(visits)
 def test_visit_survives_the_journey(visit: Visit) -> None:
     assert Visit.from_json(visit.as_json()) == visit
 
 
+@settings(deadline=None)
 @given(visits, st.none() | st.integers(1, 5))
 def test_strict_success_is_loose_success(visit: Visit, before: int | None) -> None:
     """Ng et al. 2007: strict never exceeds loose; nothing is judged that was not seen."""

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import text
 
@@ -43,6 +43,7 @@ def test_many_tries_have_to_wait(door: SignIn, clock: Clock, reopen: Callable[[]
     door.sign_in("ann", GOOD)
 
 
+@settings(deadline=None)
 @given(st.integers(0, 60), st.integers(-(10**6), 10**6))
 def test_wait_is_bounded_whatever_the_clock_does(failures: int, seconds: int) -> None:
     wait = waiting(Tries(failures, NOW), NOW + timedelta(seconds=seconds))

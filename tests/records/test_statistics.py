@@ -6,7 +6,7 @@ import warnings
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from canalwright.records.errors import BadEntry, TooFew
@@ -61,6 +61,7 @@ def test_aalen_johansen_equals_statsmodels_with_ties() -> None:
     assert np.allclose(ours.value, theirs.cinc[1][every], atol=1e-12)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 2)), min_size=20, max_size=80))
 def test_incidences_and_survival_make_one(rows: list[tuple[int, int]]) -> None:
     """At every time: free of any event + event 1 + event 2 = 1; curves go one way and stay in their intervals."""
@@ -130,6 +131,7 @@ def test_cox_refuses_what_it_cannot_carry() -> None:
         cox(times.tolist(), [bool(p) for p in parted], {"a": parted}, names)
 
 
+@settings(deadline=None)
 @given(st.integers(1, 400).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))), st.booleans())
 def test_wilson_interval(case: tuple[int, int], corrected: bool) -> None:
     """Holds the proportion, stays within 0 and 1, mirrors, is wider with the correction, equals statsmodels without."""
