@@ -1,6 +1,7 @@
 """Plans of the invented demo tooth beside the rules of the trade and published timings."""
 
 from functools import cache
+from itertools import pairwise
 
 from canalwright import casefile, planning
 from canalwright.planning import Choices, Plan
@@ -31,6 +32,17 @@ def _ahead() -> float:
     return min(r.front.value - r.carrier_stop.value for plan in plans() for r in plan.rounds)
 
 
+def _not_falling() -> float:
+    """Pairs of neighbouring pluggers of one canal whose tips do not fall."""
+    tips = [[q.plugger.profile.tip for q in plan.pluggers] for plan in plans()]
+    return float(sum(a <= b for row in tips for a, b in pairwise(row)))
+
+
+def _plunge() -> float:
+    stops = [[r.carrier_stop.value for r in plan.rounds] for plan in plans()]
+    return max(b - a for row in stops for a, b in pairwise(row))
+
+
 def _minutes_a_press() -> float:
     plan = plans()[0]
     return plan.protocol.seconds / 60 / sum(isinstance(act, Press) for act in plan.protocol.acts)
@@ -44,12 +56,12 @@ CHECKS = [
     ),
     Check(
         ROOM, "pluggers of one canal whose tips do not fall from part to part",
-        lambda: float(sum(a.plugger.profile.tip <= b.plugger.profile.tip for p in plans() for a, b in zip(p.pluggers, p.pluggers[1:], strict=False))),
+        _not_falling,
         0.0, 0.0, "a rule", "pairs", "common practice: each plugger larger than the next", "common practice", "demo tooth",
     ),
     Check(
         ROOM, "longest plunge of the carrier in one stroke",
-        lambda: max(b.carrier_stop.value - a.carrier_stop.value for p in plans() for a, b in zip(p.rounds, p.rounds[1:], strict=False)),
+        _plunge,
         (1.0, 4.0), 0.5, "half a millimetre: what a hand can set", "mm", "common practice: 3-4 mm in one stroke", "common practice", "demo tooth",
     ),
     Check(
