@@ -62,7 +62,8 @@ CHECKS = [
     Check(
         ROOM, "longest plunge of the carrier in one stroke",
         _plunge,
-        (1.0, 4.0), 0.5, "half a millimetre: what a hand can set", "mm", "common practice: 3-4 mm in one stroke", "common practice", "demo tooth",
+        (1.0, 4.0), 0.5, "half a millimetre: what a hand can set", "mm",
+        "common practice: 3-4 mm in one stroke", "common practice", "demo tooth",
     ),
     Check(
         ROOM, "longest backfill portion", _portions, (0.5, 4.0), 0.01, "a rule", "mm",
