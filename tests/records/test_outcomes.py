@@ -9,7 +9,7 @@ from canalwright.records import Kind, Store
 from canalwright.records.errors import TooFew
 from canalwright.records.outcomes import chart, outcomes_of, published, summarise
 from canalwright.records.outcomes.cases import CaseOutcome
-from canalwright.records.outcomes.summary import loss_by, strata
+from canalwright.records.outcomes.summary import hazards_by, strata
 from canalwright.records.outcomes.tables import chart_csv, strata_csv
 from canalwright.records.recall.rules import months_after
 
@@ -95,7 +95,30 @@ def test_small_groups_have_a_reason_instead_of_figures(practice: list[CaseOutcom
     assert "too few" in written
     assert summarise(practice[:5]).refused["survival"].endswith("at least 20 are needed")
     with pytest.raises(TooFew, match="events carry too little"):
-        loss_by(practice, ["lesion before", "tooth group"])
+        hazards_by(practice, ["lesion before", "tooth group"])
+
+
+def _lesion(number: int, quick: bool, chance: Random) -> CaseOutcome:
+    """An invented tooth with a lesion; quick ones heal at twice the rate, all are followed for 40 months."""
+    healing = chance.expovariate((2 if quick else 1) / 20)
+    healed = healing if healing < 40 else None
+    factors = {"lesion before": True, "quick": quick, "tooth group": "molar" if number % 3 else "front"}
+    return CaseOutcome(
+        f"C{number}", f"P{number // 2}", "ann", 46, TODAY, 40.0, healed, None, "", True, True, False, factors
+    )
+
+
+def test_what_goes_with_healing_is_found() -> None:
+    """A factor that doubles the rate of healing is found with its interval; one without effect is not."""
+    chance = Random(11)
+    cases = [_lesion(i, i % 2 == 0, chance) for i in range(300)]
+    model = hazards_by(cases, ["quick", "tooth group"], "healing")
+    quick, group = model.hazards
+    assert quick.low <= 2 <= quick.high and quick.low > 1
+    assert group.factor == "tooth group: front" and group.low <= 1 <= group.high
+    assert (model.cases, model.patients) == (300, 150)
+    with pytest.raises(TooFew):
+        hazards_by([], ["quick"])
 
 
 def test_numbers_are_parted_at_their_median(practice: list[CaseOutcome]) -> None:

@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 from canalwright.records.errors import TooFew
 from canalwright.records.outcomes.agreement import Kappa, kappa
@@ -15,6 +15,7 @@ from canalwright.records.outcomes.survival import Curve, aalen_johansen, kaplan_
 
 T = TypeVar("T")
 FOLLOWED = 11.0  # months after which a tooth counts as followed up: the one-year recall may come a little early
+SOON = 1e-6  # months; a visit on the day of the filling still lies after it
 HEALING = "Healing is found at a visit and happened before it: the curve is late by up to the gap between visits."
 LOSS = "Loss is dated to the visit that found it, or told it."
 
@@ -133,12 +134,17 @@ def healing(cases: Sequence[CaseOutcome]) -> Curve:
     return aalen_johansen(times, causes, note=HEALING)
 
 
-def loss_by(cases: Sequence[CaseOutcome], factors: Sequence[str]) -> CoxModel:
-    """What goes with losing the tooth: Cox model, clustered by patient. Words become yes/no, the commonest being the base.
+def hazards_by(
+    cases: Sequence[CaseOutcome], factors: Sequence[str], of: Literal["loss", "healing"] = "loss"
+) -> CoxModel:
+    """What goes with losing the tooth, or with healing where a lesion was: Cox model, clustered by patient.
 
-    Cases without one of the factors are left out. Raises TooFew, BadEntry.
+    For healing, loss of the tooth ends observation (cause-specific hazard). Words become yes/no, the commonest being the
+    base. Cases without one of the factors are left out. Raises TooFew, BadEntry.
     """
+    healing_only = of == "healing"
     known = [c for c in cases if c.seen and all(f in c.factors for f in factors)]
+    known = [c for c in known if c.factors.get("lesion before") is True] if healing_only else known
     columns: dict[str, list[float]] = {}
     for name in factors:
         values = [c.factors[name] for c in known]
@@ -147,7 +153,9 @@ def loss_by(cases: Sequence[CaseOutcome], factors: Sequence[str]) -> CoxModel:
             continue
         words = [word for word, _ in Counter(map(str, values)).most_common()]
         columns |= {f"{name}: {word}": [float(str(v) == word) for v in values] for word in words[1:]}
-    return cox([_end(c) for c in known], [c.lost is not None for c in known], columns, [c.patient for c in known])
+    ends = [c.healed if healing_only else c.lost for c in known]
+    times = [_end(c) if end is None else max(end, SOON) for c, end in zip(known, ends, strict=True)]
+    return cox(times, [end is not None for end in ends], columns, [c.patient for c in known])
 
 
 def readers(cases: Sequence[CaseOutcome]) -> Kappa:
@@ -168,7 +176,7 @@ def _pairs(names: list[str]) -> list[tuple[str, str]]:
 def _end(case: CaseOutcome) -> float:
     """End of observation: the loss, or the last visit."""
     end = case.lost if case.lost is not None else case.seen
-    return max(end or 0.0, 1e-6)
+    return max(end or 0.0, SOON)
 
 
 def _group(value: Factor, everyone: list[Factor]) -> str:
