@@ -150,10 +150,13 @@ class Keys:
     store: str
     records: bytes = field(repr=False)
     identity: bytes | None = field(repr=False)
+    _derived: dict[str, bytes] = field(default_factory=dict, repr=False, compare=False)
 
     def purpose(self, name: str) -> bytes:
-        """Key for `database`, `patients`, `chain`, `accounts` or `backup`."""
-        return derive(self.records, name)
+        """Key for `database`, `patients`, `events`, `chain`, `accounts` or `backup`."""
+        if name not in self._derived:
+            self._derived[name] = derive(self.records, name)
+        return self._derived[name]
 
     def of_identity(self, patient_key: bytes) -> bytes:
         """Key of one person's identity: needs the identity root and the patient's own key. Raises IdentityLocked."""

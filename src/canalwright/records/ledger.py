@@ -86,9 +86,13 @@ class Ledger:
             raise NotFound(f"there is no patient {pseudonym}: check the pseudonym")
         if row.wrapped is None:
             raise Erased(f"the data of {pseudonym} was erased on {row.erased[:10]}")
+        return self.unwrapped(pseudonym, bytes(row.wrapped))
+
+    def unwrapped(self, pseudonym: str, wrapped: bytes) -> bytes:
+        """The person's own key from how it is kept."""
         if pseudonym not in self._opened:
             context = f"{self.vault.key_file.store} patient {pseudonym}"
-            self._opened[pseudonym] = unseal(self.vault.keys.purpose("patients"), bytes(row.wrapped), context)
+            self._opened[pseudonym] = unseal(self.vault.keys.purpose("patients"), wrapped, context)
         return self._opened[pseudonym]
 
     def _key(self, connection: Connection, owner: str) -> bytes:

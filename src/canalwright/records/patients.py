@@ -33,6 +33,9 @@ class Identity:
             raise BadEntry("a field of the identity has at most 1000 characters")
 
 
+FIELDS = tuple(f.name for f in fields(Identity))
+
+
 @dataclass(frozen=True)
 class Patients:
     """The patients of the records."""
@@ -70,15 +73,16 @@ class Patients:
         return self._opened(pseudonym, key, sealed)
 
     def find(self, words: str) -> list[str]:
-        """Pseudonyms of patients whose name, number or date of birth contains all the `words`. Opens every identity."""
+        """Pseudonyms of patients whose identity contains all the `words`. Opens every identity."""
         wanted = words.casefold().split()
+        both = select(schema.identity, schema.patient.c.wrapped).join(schema.patient)
         with self.vault.reading() as connection:
-            rows = connection.execute(select(schema.identity)).all()
-            keys = [self.ledger.patient_key(connection, row.patient) for row in rows]
-        texts = {
-            row.patient: " ".join(asdict(self._opened(row.patient, key, row.sealed)).values()).casefold()
-            for row, key in zip(rows, keys, strict=True)
-        }
+            rows = connection.execute(both.where(schema.patient.c.wrapped.is_not(None))).all()
+        texts: dict[str, str] = {}
+        for row in rows:
+            key = self.ledger.unwrapped(row.patient, bytes(row.wrapped))
+            who = self._opened(row.patient, key, row.sealed)
+            texts[row.patient] = f"{who.name} {who.born} {who.number} {who.contact}".casefold()
         return sorted(name for name, text in texts.items() if wanted and all(word in text for word in wanted))
 
     def events(self, pseudonym: str) -> list[Event]:
@@ -142,7 +146,7 @@ class Patients:
         if sealed is None:
             return Identity()
         found = parsed(unseal(whose, bytes(sealed), self._context(pseudonym)))
-        return Identity(**{f.name: str(found.get(f.name, "")) for f in fields(Identity)})
+        return Identity(*(str(found.get(name, "")) for name in FIELDS))
 
     def _known(self, connection: Connection, pseudonym: str) -> None:
         if connection.scalar(select(schema.patient.c.created).where(schema.patient.c.pseudonym == pseudonym)) is None:
