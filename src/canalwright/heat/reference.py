@@ -69,13 +69,13 @@ def problem_a(resolution: Resolution = DEFAULT, fixed_step: float = 0.0) -> Refe
     start(g, stuff[0], c)
     tip = g.first + int(np.searchsorted(g.row[CENTRE, g.first :], TIP))
     reference(g, stuff[0], c, tools, log, state, marks, ON, tip, HOT - 37.0, surface, axis)
-    time = EVERY * (1 + np.arange(round(END / EVERY)))
+    time = np.asarray(EVERY * (1 + np.arange(round(END / EVERY))), dtype=np.float64)
     inside = slice(g.first, g.last)
     weights = _cubic(g.row[CENTRE, inside], TIP - np.asarray(BELOW))
     along = np.hstack([surface[:, inside], axis[:, inside] @ weights])
-    along = along if np.array_equal(marks, time) else CubicSpline(marks, along, axis=0)(time)
+    along = np.asarray(CubicSpline(marks, along, axis=0)(time), dtype=np.float64)
     return ReferenceA(
-        time, along[:, : -len(BELOW)].max(axis=1) + 37.0, along[:, -len(BELOW) :] + 37.0,
+        time, np.asarray(along[:, : -len(BELOW)].max(axis=1) + 37.0, dtype=np.float64), along[:, -len(BELOW) :] + 37.0,
         int(log.count[STEPS]), int(log.count[STAGES]),
     )  # fmt: skip
 
@@ -122,7 +122,8 @@ def _grid(resolution: Resolution) -> Grid:
 
 def _growing(length: float, resolution: Resolution) -> Array:
     """Heights from the carrier's tip away: growing, at most a 24th of the canal's length, with the given sum."""
-    heights, width = [], resolution.axial
+    heights: list[float] = []
+    width = resolution.axial
     while sum(heights) + width / 2 < length:
         heights.append(width)
         width = min(width * resolution.growth, max(LENGTH / 24, resolution.axial))
