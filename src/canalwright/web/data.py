@@ -1,0 +1,113 @@
+"""What the browser fetches beside the pages: the film, the card, the plan as JSON, the case file; and what it sends: a case file."""
+
+import json
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+
+from canalwright import casefile
+from canalwright.casefile import Case
+from canalwright.planning import Choices, PlanError
+from canalwright.report import card_pdf, plan_json
+from canalwright.web.choosing import from_query
+from canalwright.web.film import film
+from canalwright.web.markup.picture import colours
+from canalwright.web.office import Office
+from canalwright.web.prefs import Prefs
+
+NO_STORE = {"cache-control": "no-store"}
+MOST_NAME = 80
+
+
+def routes(office: Office) -> APIRouter:
+    """The routes of one office."""
+    router = APIRouter()
+
+    @router.get("/colours.css")
+    async def sheet() -> Response:
+        return Response(colours(), media_type="text/css", headers={"cache-control": "max-age=3600"})
+
+    @router.get("/ready")
+    async def ready() -> Response:
+        return Response("ready", media_type="text/plain")
+
+    @router.post("/open")
+    async def opened(request: Request, name: str = "case file") -> Response:
+        """Take in a case file; its name is told in errors and used for nothing else."""
+        shown = "".join(c for c in name if c.isprintable())[:MOST_NAME] or "case file"
+        try:
+            text = (await request.body()).decode("utf-8")
+        except UnicodeDecodeError:
+            return _json({"problems": [f"{shown}: not a text file in UTF-8; save the case as TOML in UTF-8"]}, 422)
+        try:
+            case = await office.bench.aside(casefile.loads, text, shown)
+        except casefile.CaseError as error:
+            return _json({"problems": [str(problem) for problem in error.problems]}, 422)
+        return _json({"go": f"/case/{office.shelf.put(case)}/0/plan"})
+
+    @router.get("/case/{key}/{index}/film.json")
+    async def played(request: Request, key: str, index: int) -> Response:
+        async def make(case: Case, choices: Choices) -> Response:
+            plan, story = await office.bench.story(case, index, choices)
+            return _json(await office.bench.aside(film, plan, story, Prefs.of(request.cookies).words))
+
+        return await _of(office, request, key, index, make)
+
+    @router.get("/case/{key}/{index}/card.pdf")
+    async def carded(request: Request, key: str, index: int) -> Response:
+        async def make(case: Case, choices: Choices) -> Response:
+            plan, story = await office.bench.story(case, index, choices)
+            pdf = await office.bench.aside(card_pdf, plan, story)
+            return _file(pdf, "application/pdf", f"card-{plan.canal.tooth.code}-{_plain(plan.canal.name)}.pdf")
+
+        return await _of(office, request, key, index, make)
+
+    @router.get("/case/{key}/{index}/plan.json")
+    async def planned(request: Request, key: str, index: int) -> Response:
+        async def make(case: Case, choices: Choices) -> Response:
+            plan = await office.bench.plan(case, index, choices)
+            text = json.dumps(plan_json(plan), indent=2, allow_nan=False)
+            return _file(
+                text.encode(), "application/json", f"plan-{plan.canal.tooth.code}-{_plain(plan.canal.name)}.json"
+            )
+
+        return await _of(office, request, key, index, make)
+
+    @router.get("/case/{key}/case.toml")
+    async def saved(key: str) -> Response:
+        case = office.shelf.get(key)
+        if case is None:
+            return _json({"problems": ["this case is not open any more"]}, 404)
+        return _file(casefile.dumps(case).encode(), "application/toml", f"case-{case.tooth.code}.toml")
+
+    return router
+
+
+async def _of(
+    office: Office, request: Request, key: str, index: int, make: Callable[[Case, Choices], Awaitable[Response]]
+) -> Response:
+    case = office.found(key, index)
+    if case is None:
+        return _json({"problems": ["this case is not open any more; open its file again"]}, 404)
+    query = {name: request.query_params.getlist(name) for name in request.query_params}
+    try:
+        return await make(case, from_query(query, office.tray))
+    except PlanError as error:
+        return _json({"problems": [str(error)]}, 422)
+
+
+def _json(content: dict[str, Any], status: int = 200) -> Response:
+    text = json.dumps(content, allow_nan=False, separators=(",", ":"))
+    return Response(text, status, NO_STORE, "application/json")
+
+
+def _file(content: bytes, kind: str, name: str) -> Response:
+    return Response(
+        content, headers=NO_STORE | {"content-disposition": f'attachment; filename="{name}"'}, media_type=kind
+    )
+
+
+def _plain(name: str) -> str:
+    """A name that is safe in a header and on any disk."""
+    return "".join(c if c.isascii() and c.isalnum() else "-" for c in name)[:40]

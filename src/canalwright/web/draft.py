@@ -1,0 +1,251 @@
+"""A case being written: a table like that of a case file, changed field by field.
+
+What the form has no field for (a profile read from a scan, a second curve, more side branches) stays as it was. A field's text
+that is no number is kept as it was typed, so that the reader of case files tells what is wrong with it.
+"""
+
+import copy
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from canalwright import casefile
+from canalwright.anatomy import averages
+from canalwright.casefile import Case, CaseError, Problem
+
+Table = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field of the form. `path` leads to it in a canal's table; `quantity` names the ways to measure it ('' for none)."""
+
+    key: str
+    title: str
+    path: tuple[str | int, ...]
+    unit: str = ""
+    quantity: str = ""
+    kind: str = "number"
+    needed: bool = False
+
+
+FIELDS: dict[str, tuple[Field, ...]] = {
+    "": (
+        Field("name", "Canal", ("name",), kind="name", needed=True),
+        Field("working_length", "Working length", ("working_length_mm",), "mm", "length", needed=True),
+        Field("size", "Finishing file, ISO size", ("finishing_file", "size"), kind="size", needed=True),
+        Field("taper", "Its taper", ("finishing_file", "taper"), "mm per mm", needed=True),
+        Field("reference", "Reference point", ("reference",), kind="text"),
+    ),
+    "Apex": (
+        Field("length", "Radiographic length", ("length_mm",), "mm", "length"),
+        Field("apical_gauge", "Apical gauge", ("apical_gauge",), "ISO size", "width"),
+        Field("foramen", "Foramen", ("foramen_mm",), "mm", "width"),
+    ),
+    "Orifice and widths": (
+        Field("orifice_depth", "Orifice at depth", ("orifice_depth_mm",), "mm", "length"),
+        Field("orifice_width", "Orifice width", ("orifice_width_mm",), "mm", "width"),
+        Field("ovality", "Ovality, greatest / least", ("ovality",), "", "width"),
+        Field("widths", "Widths by level, level:least/greatest", ("widths_mm",), "mm", "width", kind="rows"),
+    ),
+    "Curve": (
+        Field("angle", "Angle", ("curve", "angle_deg"), "°", "curve"),
+        Field("radius", "Radius", ("curve", "radius_mm"), "mm", "curve"),
+        Field("start", "Begins at level", ("curve", "start_mm"), "mm", "length"),
+        Field("towards", "Tip points", ("curve", "towards"), kind="towards"),
+    ),
+    "Root and bone": (
+        Field("wall", "Dentine wall, one or level:thickness", ("wall_mm",), "mm", "wall", kind="rows"),
+        Field("crest", "Crest of bone at level", ("crest_level_mm",), "mm", "length"),
+        Field("cej", "CEJ at level", ("cej_level_mm",), "mm", "length"),
+        Field("post", "Post wanted", ("post", "wanted"), kind="yes"),
+    ),
+    "Side branch": (
+        Field("branch_level", "At level", ("side_branch", 0, "level_mm"), "mm"),
+        Field("branch_diameter", "Diameter", ("side_branch", 0, "diameter_mm"), "mm", "width"),
+        Field("branch_direction", "Direction", ("side_branch", 0, "direction"), kind="text"),
+    ),
+}
+BY_KEY = {f.key: f for group in FIELDS.values() for f in group}
+
+
+@dataclass(frozen=True)
+class Draft:
+    """The table of a case under work."""
+
+    table: Table = field(default_factory=dict)
+
+    @classmethod
+    def new(cls) -> "Draft":
+        """A case with one canal and nothing measured yet."""
+        return cls(
+            {"case": {"version": 1, "label": "My case"}, "tooth": {"number": 46}, "canal": [{"name": "mesiobuccal"}]}
+        )
+
+    @classmethod
+    def of(cls, case: Case) -> "Draft":
+        """The draft that an open case came from."""
+        return cls(case.model.model_dump(mode="json", exclude_defaults=True))
+
+    @property
+    def canals(self) -> list[Table]:
+        """The canals' tables."""
+        return list(self.table["canal"])
+
+    def case(self) -> Case:
+        """The case as it stands; raises CaseError with everything that is wrong or missing."""
+        return casefile.from_table(copy.deepcopy(self.table), "case")
+
+    def text(self, index: int, key: str) -> str:
+        """What stands in a field."""
+        value = _get(self.table["canal"][index], BY_KEY[key].path)
+        return _shown(value)
+
+    def method(self, index: int, key: str) -> str:
+        """How a field was measured, '' where it does not say."""
+        value = _get(self.table["canal"][index], BY_KEY[key].path)
+        return str(value.get("method") or "") if isinstance(value, Mapping) else ""
+
+    def with_text(self, index: int, key: str, text: str) -> "Draft":
+        """The draft with a field changed; an empty text takes it out."""
+        place, made = BY_KEY[key], copy.deepcopy(self.table)
+        old = _get(made["canal"][index], place.path)
+        value = _parsed(place, text.strip())
+        if value is not None and place.quantity and isinstance(old, Mapping) and old.get("method"):
+            rows = isinstance(value, Mapping)
+            value = {**(value if rows else {"value": value}), "method": old["method"]}
+        _set(made["canal"][index], place.path, value)
+        return replace(self, table=made)
+
+    def with_method(self, index: int, key: str, method: str) -> "Draft":
+        """The draft with the way a field was measured; an error that was given for another way goes."""
+        place, made = BY_KEY[key], copy.deepcopy(self.table)
+        old = _get(made["canal"][index], place.path)
+        if old is None or method not in averages.methods(place.quantity):
+            return self
+        value = {k: v for k, v in old.items() if k != "error"} if isinstance(old, Mapping) else {"value": old}
+        if place.kind == "rows" and "value" in value:
+            value = {"by_level": [[0.0, value["value"]], [30.0, value["value"]]]}
+        _set(made["canal"][index], place.path, {**value, "method": method})
+        return replace(self, table=made)
+
+    def with_tooth(self, number: int) -> "Draft":
+        """Another tooth (ISO 3950)."""
+        return replace(self, table={**copy.deepcopy(self.table), "tooth": {"number": number}})
+
+    def with_label(self, label: str) -> "Draft":
+        """Another label; a changed demo case is still an invented one."""
+        made = copy.deepcopy(self.table)
+        made["case"]["label"] = label
+        return replace(self, table=made)
+
+    def with_canal(self, name: str) -> "Draft":
+        """One canal more."""
+        return replace(self, table={**copy.deepcopy(self.table), "canal": [*self.canals, {"name": name}]})
+
+    def without_canal(self, index: int) -> "Draft":
+        """One canal less; the last one stays."""
+        canals = [c for i, c in enumerate(self.canals) if i != index]
+        return replace(self, table={**copy.deepcopy(self.table), "canal": canals}) if canals else self
+
+
+def sorted_problems(error: CaseError, canals: int) -> tuple[list[dict[str, str]], list[Problem]]:
+    """Problems by canal and field, in words, and those that belong to no field."""
+    by_canal: list[dict[str, str]] = [{} for _ in range(canals)]
+    others: list[Problem] = []
+    for problem in error.problems:
+        found = re.fullmatch(r"canal\[(\d+)\]\.?(.*)", problem.key)
+        key = _field_of(found[2]) if found else None
+        if found and key and int(found[1]) < canals:
+            by_canal[int(found[1])].setdefault(key, _said(problem))
+        else:
+            others.append(problem)
+    return by_canal, others
+
+
+def _said(problem: Problem) -> str:
+    """A problem beside its field, which need not be named again."""
+    allowed = f"{problem.allowed}; " if problem.allowed else ""
+    return f"{allowed}{problem.action}"
+
+
+def _field_of(path: str) -> str | None:
+    plain = re.sub(r"\[(\d+)\]", "", path)
+    for key, place in BY_KEY.items():
+        whole = ".".join(str(part) for part in place.path if not isinstance(part, int))
+        if plain == whole or plain.startswith(f"{whole}.") or (whole.startswith(f"{plain}.") and plain):
+            return key
+    return None
+
+
+def _parsed(place: Field, text: str) -> Any:
+    if not text:
+        return None
+    if place.kind in ("text", "name", "towards"):
+        return text
+    if place.kind == "yes":
+        return text == "yes" or None
+    if place.kind == "rows" and ":" in text:
+        return {
+            "by_level": [[_number(part) for part in re.split("[:/]", row)] for row in re.split(r"[;,\s]+", text) if row]
+        }
+    value = _number(text)
+    return int(value) if place.kind == "size" and isinstance(value, float) and value.is_integer() else value
+
+
+def _number(text: str) -> Any:
+    """A number as people write it, with a point or a comma; what is none stays text."""
+    try:
+        return float(text.replace(",", ".").replace("−", "-"))
+    except ValueError:
+        return text
+
+
+def _shown(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, Mapping):
+        if "by_level" in value:
+            rows = [":".join((f"{r[0]:g}", "/".join(f"{v:g}" for v in r[1:]))) for r in value["by_level"]]
+            return " ".join(rows)
+        return _shown(value.get("value"))
+    if value is True:
+        return "yes"
+    return f"{value:g}" if isinstance(value, int | float) else str(value)
+
+
+def _get(table: Any, path: tuple[str | int, ...]) -> Any:
+    for part in path:
+        if isinstance(part, int):
+            table = table[part] if isinstance(table, list) and part < len(table) else None
+        else:
+            table = table.get(part) if isinstance(table, Mapping) else None
+        if table is None:
+            return None
+    return table
+
+
+def _set(table: Any, path: tuple[str | int, ...], value: Any) -> None:
+    """Put a value at a path, making tables on the way; None takes it out, with the table around it when that was all it needed."""
+    head, *rest = path
+    if not rest:
+        if value is None:
+            table.pop(head, None)
+        else:
+            table[head] = value
+        return
+    if rest[0] == 0:
+        rows = table.setdefault(head, [])
+        if not rows:
+            rows.append({})
+        _set(rows[0], tuple(rest[1:]), value)
+        if not rows[0]:
+            rows.pop(0)
+        if not rows:
+            table.pop(head)
+        return
+    inner = table.setdefault(head, {})
+    _set(inner, tuple(rest), value)
+    if not inner:
+        table.pop(head)

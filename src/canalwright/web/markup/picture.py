@@ -1,0 +1,78 @@
+"""The section on the page: drawn by the room `report` in colours that the page's style sheet fills in, light or dark."""
+
+from dataclasses import fields
+
+from canalwright.anatomy import Canal, Lumen
+from canalwright.planning import Plan
+from canalwright.report import DARK, LIGHT, Options, Palette, section_svg
+from canalwright.report.palette import ISO_3630, Paint
+from canalwright.web.markup.html import Safe
+
+FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
+
+
+def _variables(palette: Palette) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for entry in fields(palette):
+        value = getattr(palette, entry.name)
+        if isinstance(value, Paint):
+            found |= {f"--cw-{entry.name}-fill": value.fill, f"--cw-{entry.name}-edge": value.edge}
+        else:
+            found[f"--cw-{entry.name}"] = value
+    return found
+
+
+def _by_name(palette: Palette) -> Palette:
+    named = {
+        entry.name: Paint(f"var(--cw-{entry.name}-fill)", f"var(--cw-{entry.name}-edge)")
+        if isinstance(getattr(palette, entry.name), Paint)
+        else f"var(--cw-{entry.name})"
+        for entry in fields(palette)
+    }
+    return Palette(**named)  # type: ignore[arg-type]
+
+
+PAGE = _by_name(LIGHT)
+"""Every colour as the style sheet's variable of its name."""
+OPTIONS = Options(
+    scale=9.0, font=FONT, font_size=3.7, text_factor=1.16, interval_text=True, palette=PAGE, prefix="plan"
+)
+STAGE = Options(
+    scale=9.0,
+    font=FONT,
+    font_size=3.6,
+    text_factor=1.16,
+    palette=PAGE,
+    prefix="stage",
+    hide=frozenset({"plugger", "carrier", "front", "backfill", "cone", "post"}),
+)
+
+
+def colours() -> str:
+    """The style sheet's variables: light, dark by the system's wish, and either by the reader's."""
+
+    def block(palette: Palette) -> str:
+        return "".join(f"{name}:{value};" for name, value in _variables(palette).items())
+
+    dark = block(DARK)
+    sizes = "".join(f"--iso-{name}:{value};" for name, value in ISO_3630.items())
+    return (
+        f":root{{{block(LIGHT)}{sizes}}}"
+        f"@media (prefers-color-scheme: dark){{:root:not([data-theme=light]){{{dark}}}}}"
+        f":root[data-theme=dark]{{{dark}}}"
+    )
+
+
+def plan_picture(plan: Plan) -> Safe:
+    """The section with all stops of a plan."""
+    return Safe(section_svg(plan, options=OPTIONS))
+
+
+def stage_picture(plan: Plan) -> Safe:
+    """The section without instruments and filling: the stage on which the page plays the downpack."""
+    return Safe(section_svg(plan, options=STAGE))
+
+
+def canal_picture(canal: Canal, shaped: Lumen) -> Safe:
+    """The section of a canal that has been measured but not planned."""
+    return Safe(section_svg(canal, lumen=shaped, options=OPTIONS))

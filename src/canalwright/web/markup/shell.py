@@ -1,0 +1,121 @@
+"""What every page has: where one is, the ways on, the reader's preferences, the caution."""
+
+from canalwright.casefile import Case
+from canalwright.planning import CAUTION
+from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.prefs import Prefs
+from canalwright.web.words import LANGUAGES
+
+STAGES = (
+    ("measure", "Measure"),
+    ("plan", "Plan"),
+    ("play", "Play"),
+    ("compare", "Compare"),
+    ("chair", "Chair"),
+    ("practice", "Practise"),
+)
+
+
+def brand() -> Safe:
+    """Our mark: a canal between two walls."""
+    mark = el(
+        "svg",
+        el(
+            "path",
+            d="M6 2q4 9 5 20M18 2q-4 9-5 20",
+            fill="none",
+            stroke="currentColor",
+            stroke_width="1.6",
+            stroke_linecap="round",
+        ),
+        el("path", d="M12 9v9", stroke="var(--accent)", stroke_width="2.4", stroke_linecap="round"),
+        viewBox="0 0 24 24",
+        aria_hidden="true",
+    )
+    return el("a", mark, el("span", "canalwright"), href="/", class_="brand")
+
+
+def top(prefs: Prefs, case: Case | None = None, key: str = "", index: int = 0, stage: str = "") -> Safe:
+    """The head of a page; with a case it says which tooth and canal is shown, always."""
+    words = prefs.words
+    inside: list[Safe] = [brand()]
+    if case is not None:
+        inside.append(where(prefs, case, index))
+    inside.append(settings(prefs))
+    rows = [el("div", *inside, class_="top-row")]
+    if case is not None:
+        canals = [
+            el(
+                "a",
+                words(canal.name),
+                href=f"/case/{key}/{i}/{stage}",
+                class_="tab",
+                aria_current="page" if i == index else None,
+            )
+            for i, canal in enumerate(case.canals)
+        ]
+        stages = [
+            el(
+                "a",
+                words(title),
+                href=f"/case/{key}/{index}/{name}",
+                class_="tab",
+                data_carry=True,
+                aria_current="page" if name == stage else None,
+            )
+            for name, title in STAGES
+        ]
+        rows.append(
+            el(
+                "div",
+                el("nav", *stages, aria_label=words("Stages of the work"), class_="tabs stages"),
+                el("nav", *canals, aria_label=words("Canals"), class_="tabs canals"),
+                class_="top-row",
+            )
+        )
+    return join(
+        el("a", words("Skip to the content"), href="#content", class_="skip"), el("header", *rows, class_="top")
+    )
+
+
+def where(prefs: Prefs, case: Case, index: int) -> Safe:
+    """Tooth and canal, and whether the case was invented."""
+    words, canal = prefs.words, case.canals[index]
+    number = el("span", prefs.tooth(case.tooth), class_="tooth")
+    kind = f"{words(case.tooth.kind)}, {words(case.tooth.side)}"
+    label = el("span", case.label, class_="label", title=case.label)
+    marked = el("span", words("invented"), class_="pill") if case.model.case.invented else Safe("")
+    name = el("h1", number, " ", words("{canal} canal", canal=words(canal.name)), class_="name")
+    return el("div", name, el("p", el("span", kind), " ", label, " ", marked, class_="quiet"), class_="where")
+
+
+def settings(prefs: Prefs) -> Safe:
+    """Theme, tooth numbers, language."""
+    words = prefs.words
+    teeth = (("iso", "ISO 3950"), ("universal", words("Universal")))
+    themes = (("auto", words("As the system")), ("light", words("Light")), ("dark", words("Dark")))
+    inside = el(
+        "div",
+        _choice("theme", words("Appearance"), themes, "auto"),
+        _choice("teeth", words("Tooth numbers"), teeth, "universal" if prefs.universal else "iso"),
+        _choice("language", words("Language"), tuple(LANGUAGES.items()), prefs.language),
+        class_="sheet",
+    )
+    return el("details", el("summary", words("Settings")), inside, class_="settings")
+
+
+def caution(prefs: Prefs) -> Safe:
+    """The caution, on every screen."""
+    return el("footer", el("p", prefs.words(CAUTION)), class_="standing")
+
+
+def _choice(name: str, title: str, options: tuple[tuple[str, str], ...], chosen: str) -> Safe:
+    boxes = [
+        el(
+            "label",
+            el("input", type="radio", name=f"cw-{name}", value=value, data_setting=name, checked=value == chosen),
+            el("span", words),
+        )
+        for value, words in options
+    ]
+    return el("fieldset", el("legend", title), *boxes)

@@ -1,0 +1,50 @@
+"""Where from? One number's value, interval, provenance, formula and source."""
+
+from canalwright.planning import Plan
+from canalwright.report import Item
+from canalwright.report.words import INPUT_WORDS, interval
+from canalwright.web.formulas import formula_of
+from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.markup.numbers import bar
+from canalwright.web.words import Words
+
+
+def where_from(item: Item, plan: Plan, words: Words) -> Safe:
+    """The answer, for the dialogue."""
+    q, formula = item.quantity, formula_of(item.key)
+    spread = q.high - q.low
+    rows = [
+        (words("value"), f"{item.value} {item.unit}"),
+        (
+            words("5–95 % interval"),
+            words("set, without spread") if spread == 0 else f"{interval(q, item.digits)} {item.unit}",
+        ),
+        (
+            words("kind of source"),
+            words(q.source.origin.value) + (f": {words(q.source.detail)}" if q.source.detail else ""),
+        ),
+    ]
+    if spread > 0:
+        rows.append((words("rests on averages or assumptions"), f"{100 * q.supposed:.0f} %"))
+        if q.leading:
+            rows.append((words("most of the doubt comes from"), _leading(q.leading, plan, words)))
+    if formula:
+        rows += [
+            (words("how it is found"), words(formula.how)),
+            (words("leaves out"), words(formula.leaves_out)),
+            (words("source"), formula.source),
+        ]
+    picture = bar(q, q.low - 0.25 * spread, q.high + 0.25 * spread) if 0 < spread < float("inf") else Safe("")
+    return join(
+        el("h2", words(item.words), id="where-title"),
+        picture,
+        el("dl", *(join(el("dt", name), el("dd", value)) for name, value in rows if value), class_="where-rows"),
+        el("form", el("button", words("Close"), class_="button main", autofocus=True), method="dialog"),
+    )
+
+
+def _leading(name: str, plan: Plan, words: Words) -> str:
+    """The input that leads, in words, with where it came from when the canal says so."""
+    told = words(INPUT_WORDS.get(name, name.replace("_", " ")))
+    reading = plan.canal.errors.get(name)
+    return f"{told} ({words(reading.source.origin.value)})" if reading else told

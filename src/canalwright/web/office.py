@@ -1,0 +1,27 @@
+"""What all pages of one server share: the shelf of cases, the bench, the tray."""
+
+from dataclasses import dataclass
+
+from canalwright.casefile import Case
+from canalwright.instruments import Tray
+from canalwright.web.bench import Bench
+from canalwright.web.shelf import Shelf
+
+
+@dataclass
+class Office:
+    """One server's things."""
+
+    tray: Tray
+    shelf: Shelf
+    bench: Bench
+
+    @classmethod
+    def of(cls, tray: Tray) -> "Office":
+        """A fresh office with an empty shelf."""
+        return cls(tray, Shelf(), Bench(tray))
+
+    def found(self, key: str, index: int) -> Case | None:
+        """The case of a key if it is open and has a canal of that index."""
+        case = self.shelf.get(key)
+        return case if case is not None and 0 <= index < len(case.canals) else None

@@ -1,0 +1,12 @@
+"""The pages and where they live."""
+
+from canalwright.web.office import Office
+from canalwright.web.pages import measure, plan, play, start
+
+
+def register(office: Office) -> None:
+    """Make every page known to the framework."""
+    start.register(office)
+    plan.register(office)
+    play.register(office)
+    measure.register(office)

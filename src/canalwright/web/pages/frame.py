@@ -1,0 +1,78 @@
+"""The frame of every page: style, scripts, head, caution; and what stands there when a case is not open."""
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from nicegui import ui
+
+from canalwright.casefile import Case
+from canalwright.web.markup import shell
+from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.office import Office
+from canalwright.web.prefs import Prefs
+
+THEME = "try{const t=localStorage.getItem('cw_theme');if(t==='light'||t==='dark')document.documentElement.dataset.theme=t}catch(e){}"
+
+
+def html(content: Safe, *, tag: str = "div", kind: str = "", marks: str = "") -> ui.html:
+    """Markup made by `canalwright.web.markup`, on the page."""
+    made = ui.html(content, sanitize=False, tag=tag)
+    if kind:
+        made.classes(kind)
+    if marks:
+        made.props(marks)
+    return made
+
+
+def page_prefs() -> Prefs:
+    """Preferences of the reader of the page that is being made."""
+    request = ui.context.client.request
+    return Prefs.of(request.cookies if request is not None else {})
+
+
+@contextmanager
+def frame(
+    prefs: Prefs,
+    title: str,
+    *scripts: str,
+    case: Case | None = None,
+    key: str = "",
+    index: int = 0,
+    stage: str = "",
+    kind: str = "",
+) -> Iterator[None]:
+    """Everything around the content of a page."""
+    ui.page_title(f"{title} · canalwright")
+    head = [
+        f"<script>document.documentElement.lang={json.dumps(prefs.language)};{THEME}</script>",
+        '<link rel="stylesheet" href="/colours.css">',
+        '<link rel="stylesheet" href="/static/look.css">',
+        *(f'<script type="module" src="/static/{script}.js"></script>' for script in ("page", *scripts)),
+    ]
+    ui.add_head_html("".join(head))
+    html(shell.top(prefs, case, key, index, stage), kind="shell")
+    with ui.element("main").props('id="content" tabindex="-1"').classes(f"page {kind}".strip()):
+        yield
+    html(shell.caution(prefs), kind="shell-foot")
+    html(el("dialog", el("div", id="where-content"), id="where", aria_labelledby="where-title"), kind="shell-dialog")
+    html(el("div", id="told", role="status", aria_live="polite", class_="unseen"))
+
+
+def not_open(prefs: Prefs) -> None:
+    """What a link shows whose case this server does not hold."""
+    words = prefs.words
+    with frame(prefs, words("Not open")):
+        html(
+            join(
+                el("h1", words("This case is not open any more")),
+                el("p", words("Cases live in the memory of the running page only. Open the case file again.")),
+                el("p", el("a", words("To the start"), href="/", class_="button main")),
+            ),
+            kind="narrow",
+        )
+
+
+def opened(office: Office, key: str, index: int) -> tuple[Prefs, Case | None]:
+    """Reader's preferences, and the case of an address if it is open."""
+    return page_prefs(), office.found(key, index)

@@ -1,0 +1,174 @@
+"""Write or change a case: the section grows while the fields are filled in."""
+
+import json
+
+from nicegui import ui
+from nicegui.events import GenericEventArguments
+
+from canalwright import shaping
+from canalwright.anatomy import Tooth, averages
+from canalwright.casefile import Case, CaseError
+from canalwright.web.draft import BY_KEY, Draft, sorted_problems
+from canalwright.web.markup.form import form
+from canalwright.web.markup.html import Safe, el
+from canalwright.web.markup.picture import canal_picture
+from canalwright.web.office import Office
+from canalwright.web.pages.frame import frame, html, not_open, opened, page_prefs
+from canalwright.web.prefs import Prefs
+from canalwright.web.usual import usual
+
+
+def register(office: Office) -> None:
+    """`/measure` for a new case, `/case/<key>/<canal>/measure` to change an open one."""
+
+    @ui.page("/measure")
+    def new() -> None:
+        View(office, page_prefs(), Draft.new(), 0).build(None, "")
+
+    @ui.page("/case/{key}/{index}/measure")
+    def change(key: str, index: int) -> None:
+        prefs, case = opened(office, key, index)
+        if case is None:
+            not_open(prefs)
+        else:
+            View(office, prefs, Draft.of(case), index).build(case, key)
+
+
+class View:
+    """One window on one draft."""
+
+    def __init__(self, office: Office, prefs: Prefs, draft: Draft, index: int) -> None:
+        self.office, self.prefs, self.draft, self.index = office, prefs, draft, index
+        self.case: Case | None = None
+
+    def build(self, case: Case | None, key: str) -> None:
+        """Lay the page out."""
+        words = self.prefs.words
+        with frame(
+            self.prefs,
+            words("Measure"),
+            "measure",
+            case=case,
+            key=key,
+            index=self.index,
+            stage="measure",
+            kind="measure",
+        ):
+            with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
+                self.picture = html(Safe(""), kind="picture")
+                self.ways = html(Safe(""), kind="downloads")
+                self.problems = html(Safe(""))
+            with ui.element("div").classes("flow"):
+                if case is None:
+                    html(el("h1", words("Write a case")))
+                self.form = html(form(self.draft, self.index, self.prefs))
+        ui.on("cw-form", self._form)
+        ui.on("cw-field", self._field)
+        ui.on("cw-method", self._method)
+        ui.on("cw-use", self._use)
+        self._answer()
+
+    def _form(self, event: GenericEventArguments) -> None:
+        what, value = str(event.args["what"]), event.args.get("value")
+        if what == "tooth":
+            self.draft = self.draft.with_tooth(Tooth(int(value)).code)
+        elif what == "label":
+            self.draft = self.draft.with_label(str(value)[:80])
+            self._answer()
+            return
+        elif what == "canal":
+            self.index = min(max(int(value), 0), len(self.draft.canals) - 1)
+        elif what == "add":
+            self.draft = self.draft.with_canal(self._next_name())
+            self.index = len(self.draft.canals) - 1
+        elif what == "remove":
+            self.draft = self.draft.without_canal(self.index)
+            self.index = max(self.index - 1, 0)
+        self.form.content = form(self.draft, self.index, self.prefs)
+        self._answer()
+
+    def _field(self, event: GenericEventArguments) -> None:
+        key = str(event.args["key"])
+        if key in BY_KEY:
+            self.draft = self.draft.with_text(self.index, key, str(event.args["value"])[:400])
+            self._answer()
+
+    def _method(self, event: GenericEventArguments) -> None:
+        key = str(event.args["key"])
+        if key in BY_KEY:
+            self.draft = self.draft.with_method(self.index, key, str(event.args["value"]))
+            self._answer()
+
+    def _use(self, event: GenericEventArguments) -> None:
+        if self.case is None:
+            return
+        key = self.office.shelf.put(self.case)
+        if event.args["what"] == "plan":
+            ui.navigate.to(f"/case/{key}/{self.index}/plan")
+        else:
+            ui.navigate.to(f"/case/{key}/case.toml")
+
+    def _next_name(self) -> str:
+        """The next canal that this tooth usually has and the draft lacks."""
+        table = self.draft.table["tooth"]
+        number = int(table["number"])
+        tooth = Tooth.from_universal(number) if table.get("notation") == "universal" else Tooth(number)
+        known, there = averages.tooth_averages(tooth), {str(c.get("name")) for c in self.draft.canals}
+        return next((n for n in (*known.usual, *known.possible) if n not in there), "")
+
+    def _answer(self) -> None:
+        """Show the section, the averages that fill the gaps, and what is wrong."""
+        words = self.prefs.words
+        wrong: dict[str, str] = {}
+        hints: dict[str, dict[str, str]] = {}
+        others: list[str] = []
+        try:
+            self.case = self.draft.case()
+        except CaseError as error:
+            self.case = None
+            by_canal, rest = sorted_problems(error, len(self.draft.canals))
+            wrong = {k: words(said) for k, said in by_canal[self.index].items()}
+            others = [str(problem) for problem in rest]
+            others += [
+                words("Canal {n} needs something too", n=i + 1)
+                for i, found in enumerate(by_canal)
+                if found and i != self.index
+            ]
+            self.picture.content = el(
+                "div", el("p", words("The section appears when the fields marked * are filled in.")), class_="waiting"
+            )
+        else:
+            canal = self.case.canals[self.index]
+            self.picture.content = canal_picture(canal, shaping.shaped(canal))
+            hints = {
+                k: {"text": u.text, "source": words("used: {value}, {source}", value=u.text, source=words(u.source))}
+                for k, u in usual(canal).items()
+            }
+            others = [f"{words(n.message)}: {words(n.action)}" for n in canal.notes] + [
+                f"{words(d.message)}: {words(d.action)}" for d in self.case.doubts
+            ]
+        ready = self.case is not None
+        self.ways.content = Safe(
+            el(
+                "button",
+                words("Plan this canal"),
+                type="button",
+                class_="button main",
+                data_use="plan",
+                disabled=not ready,
+            )
+            + el(
+                "button",
+                words("Save the case file"),
+                type="button",
+                class_="button",
+                data_use="save",
+                disabled=not ready,
+            )
+        )
+        title = words("Worth a second look") if ready else words("Not a case yet")
+        listed = el(
+            "div", el("h2", title), el("ul", *(el("li", line) for line in others), class_="rests"), class_="part"
+        )
+        self.problems.content = listed if others else Safe("")
+        ui.run_javascript(f"window.canalwright?.hints?.({json.dumps(wrong)}, {json.dumps(hints)})")

@@ -1,0 +1,157 @@
+"""The plan of one canal, with its controls alive."""
+
+import json
+from dataclasses import replace
+from typing import Any
+
+from fastapi import Request
+from nicegui import background_tasks, ui
+from nicegui.events import GenericEventArguments
+
+from canalwright.casefile import Case
+from canalwright.planning import Choices, Plan
+from canalwright.web.choosing import changed, from_query, to_query
+from canalwright.web.latest import Refiner
+from canalwright.web.markup import planview
+from canalwright.web.markup.controls import controls, values
+from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.markup.picture import plan_picture
+from canalwright.web.office import Office
+from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.prefs import Prefs
+
+
+def register(office: Office) -> None:
+    """`/case/<key>/<canal>/plan`."""
+
+    @ui.page("/case/{key}/{index}/plan")
+    def plan(request: Request, key: str, index: int) -> None:
+        prefs, case = opened(office, key, index)
+        if case is None:
+            not_open(prefs)
+            return
+        query = {name: request.query_params.getlist(name) for name in request.query_params}
+        View(office, prefs, case, key, index, from_query(query, office.tray)).build()
+
+
+class View:
+    """One window on one plan."""
+
+    def __init__(self, office: Office, prefs: Prefs, case: Case, key: str, index: int, choices: Choices) -> None:
+        self.office, self.prefs, self.case, self.key, self.index = office, prefs, case, key, index
+        self.choices = choices
+        self.shown: Plan | None = None
+        self.base: Plan | None = office.bench.there(case, index, choices)
+        self.refiner = Refiner(self._preview, self._whole, self._show, self._refuse)
+
+    def build(self) -> None:
+        """Lay the page out and ask for the first plan."""
+        words, canal = self.prefs.words, self.case.canals[self.index]
+        title = f"{self.prefs.tooth(self.case.tooth)} {words(canal.name)}"
+        with frame(self.prefs, title, case=self.case, key=self.key, index=self.index, stage="plan", kind="plan"):
+            with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
+                self.picture = html(_waiting(words("Planning…")), kind="picture")
+                html(self._downloads(), kind="downloads")
+            with ui.element("div").classes("flow"):
+                self.state = html(_state(words("Planning…"), "refining"), kind="state-line")
+                self.headline = html(Safe(""), kind="headline-box")
+                html(
+                    controls(self.base, self.choices, self.office.tray, words),
+                    tag="section",
+                    kind="controls",
+                    marks='aria-labelledby="h-controls"',
+                )
+                with ui.element("section").classes("part").props('aria-labelledby="h-findings"'):
+                    html(el("h2", words("Findings, worst first"), id="h-findings"))
+                    self.findings = html(Safe(""))
+                self.tables = html(Safe(""), kind="tables")
+        ui.on("cw-choose", self._choose)
+        ui.on("cw-where", self._where)
+        ui.context.client.on_disconnect(self.refiner.stop)
+        if self.base is not None:
+            self._show(self.base, True)
+        else:
+            background_tasks.create(self.refiner.change(self.choices), name="first plan")
+
+    async def _choose(self, event: GenericEventArguments) -> None:
+        key, value = str(event.args["key"]), event.args["value"]
+        try:
+            self.choices = self._changed(key, value)
+        except (KeyError, ValueError, TypeError):
+            return
+        self._say(self.prefs.words("Refining…"), "refining")
+        ui.run_javascript(f"history.replaceState(null, '', location.pathname + {json.dumps(self._query())})")
+        await self.refiner.change(self.choices)
+
+    def _changed(self, key: str, value: Any) -> Choices:
+        if not key.startswith("plugger."):
+            return changed(self.choices, key, value)
+        if value is None or self.shown is None:
+            return replace(self.choices, pluggers=None)
+        names = [p.plugger.name for p in self.shown.pluggers]
+        names[int(key.removeprefix("plugger."))] = str(value)
+        return replace(self.choices, pluggers=(names[0], names[1], names[2]))
+
+    def _where(self, event: GenericEventArguments) -> None:
+        from canalwright.web.markup.where import where_from
+
+        if self.shown is None:
+            return
+        item = planview.all_items(self.shown).get(str(event.args["key"]))
+        if item is not None:
+            content = where_from(item, self.shown, self.prefs.words)
+            ui.run_javascript(f"window.canalwright.where({json.dumps(content)})")
+
+    async def _preview(self, choices: Choices) -> Plan | None:
+        return await self.office.bench.preview(self.base, choices) if self.base is not None else None
+
+    async def _whole(self, choices: Choices) -> Plan:
+        plan = await self.office.bench.plan(self.case, self.index, choices)
+        self.base = plan
+        return plan
+
+    def _show(self, plan: Plan, final: bool) -> None:
+        words = self.prefs.words
+        self.shown = plan
+        self.picture.content = plan_picture(plan)
+        self.headline.content = planview.headline(plan, words)
+        self.findings.content = planview.findings(plan, words)
+        self.tables.content = planview.tables(plan, words)
+        self._say(words("Whole plan") if final else words("Refining…"), "whole" if final else "refining")
+        told = planview.spoken(plan, words, final) if final else ""
+        state = values(plan, self.choices)
+        self.picture.client.run_javascript(f"window.canalwright?.shown({json.dumps(state)}, {json.dumps(told)})")
+
+    def _refuse(self, message: str) -> None:
+        self.state.content = _state(self.prefs.words(message), "refused")
+
+    def _say(self, text: str, state: str) -> None:
+        self.state.content = _state(text, state)
+
+    def _query(self) -> str:
+        query = to_query(self.choices)
+        return f"?{query}" if query else ""
+
+    def _downloads(self) -> Safe:
+        words, base = self.prefs.words, f"/case/{self.key}/{self.index}"
+        return join(
+            el(
+                "a",
+                words("Card (PDF)"),
+                href=f"{base}/card.pdf",
+                class_="button main",
+                data_carry=True,
+                download=True,
+                id="card",
+            ),
+            el("a", words("Plan (JSON)"), href=f"{base}/plan.json", class_="button", data_carry=True, download=True),
+            el("a", words("Case file"), href=f"/case/{self.key}/case.toml", class_="button", download=True),
+        )
+
+
+def _waiting(text: str) -> Safe:
+    return el("div", el("p", text), class_="waiting")
+
+
+def _state(text: str, state: str) -> Safe:
+    return el("p", el("i", class_="lamp", aria_hidden="true"), text, class_=f"state {state}", data_state=state)

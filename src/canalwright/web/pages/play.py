@@ -1,0 +1,47 @@
+"""The downpack played over time. The server lays the stage and hands out the film; the browser plays it by itself."""
+
+from fastapi import Request
+from nicegui import background_tasks, ui
+
+from canalwright.casefile import Case
+from canalwright.planning import Choices, PlanError
+from canalwright.web.choosing import from_query
+from canalwright.web.markup.html import Safe, el
+from canalwright.web.markup.picture import stage_picture
+from canalwright.web.markup.player import cursor, player
+from canalwright.web.office import Office
+from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.prefs import Prefs
+
+
+def register(office: Office) -> None:
+    """`/case/<key>/<canal>/play`."""
+
+    @ui.page("/case/{key}/{index}/play")
+    def play(request: Request, key: str, index: int) -> None:
+        prefs, case = opened(office, key, index)
+        if case is None:
+            not_open(prefs)
+            return
+        query = {name: request.query_params.getlist(name) for name in request.query_params}
+        _build(office, prefs, case, key, index, from_query(query, office.tray))
+
+
+def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choices: Choices) -> None:
+    words, canal = prefs.words, case.canals[index]
+    title = f"{prefs.tooth(case.tooth)} {words(canal.name)}, {words('Play')}"
+    with frame(prefs, title, "play", case=case, key=key, index=index, stage="play", kind="play"):
+        with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
+            picture = html(el("div", el("p", words("Simulating…")), class_="waiting"), kind="picture stage")
+            html(cursor(words))
+        html(player(words), kind="flow")
+
+    async def lay() -> None:
+        try:
+            plan, _ = await office.bench.story(case, index, choices)
+        except PlanError as error:
+            picture.content = el("p", words(str(error)), class_="state refused")
+            return
+        picture.content = Safe(stage_picture(plan))
+
+    background_tasks.create(lay(), name="stage")

@@ -1,0 +1,103 @@
+"""The start: see the demo case, open a case file, or write a case."""
+
+from nicegui import ui
+
+from canalwright import casefile
+from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.office import Office
+from canalwright.web.pages.frame import frame, html, page_prefs
+from canalwright.web.prefs import Prefs
+
+
+def register(office: Office) -> None:
+    """`/` and `/demo`."""
+
+    @ui.page("/")
+    def start() -> None:
+        prefs = page_prefs()
+        with frame(prefs, prefs.words("Start"), "start", kind="start"):
+            html(_ways(prefs), kind="narrow")
+            html(_open(office, prefs), kind="narrow")
+
+    @ui.page("/demo")
+    def demo() -> None:
+        ui.navigate.to(f"/case/{office.shelf.put(casefile.demo_case())}/0/plan")
+
+
+def _ways(prefs: Prefs) -> Safe:
+    words = prefs.words
+    return join(
+        el("h1", words("From one canal's own measurements to numbers for the chair")),
+        el(
+            "p",
+            words(
+                "Plan a warm vertical compaction, see what the heat will do in this root, and take one page to the chair."
+            ),
+            class_="lead",
+        ),
+        el(
+            "div",
+            _way(
+                words("See it work"),
+                words("An invented lower molar with three canals."),
+                el("a", words("Open the demo case"), href="/demo", class_="button main"),
+            ),
+            _way(
+                words("Describe a tooth"),
+                words("Five values are enough; the rest is filled from published averages and marked so."),
+                el("a", words("Write a case"), href="/measure", class_="button"),
+            ),
+            _way(
+                words("Open a case file"),
+                words("TOML, at most 2 MB. It stays on this machine."),
+                join(
+                    el("label", words("Choose a file"), for_="file", class_="button"),
+                    el(
+                        "input",
+                        type="file",
+                        id="file",
+                        class_="unseen",
+                        accept=".toml,text/plain",
+                        data_failed=words("The file could not be sent; is the page still running?"),
+                    ),
+                ),
+            ),
+            class_="ways",
+            id="drop",
+        ),
+        el(
+            "div",
+            id="problems",
+            role="alert",
+            class_="problems",
+            hidden=True,
+            data_title=words("This file cannot be used:"),
+        ),
+    )
+
+
+def _way(title: str, about: str, action: Safe) -> Safe:
+    return el("section", el("h2", title), el("p", about), action, class_="way")
+
+
+def _open(office: Office, prefs: Prefs) -> Safe:
+    listed = office.shelf.listed()
+    if not listed:
+        return Safe("")
+    words = prefs.words
+    rows = [
+        el(
+            "li",
+            el(
+                "a",
+                el("b", prefs.tooth(case.tooth), class_="tooth"),
+                " ",
+                el("span", case.label),
+                " ",
+                el("span", ", ".join(words(c.name) for c in case.canals), class_="quiet"),
+                href=f"/case/{key}/0/plan",
+            ),
+        )
+        for key, case in listed
+    ]
+    return join(el("h2", words("Open now")), el("ul", *rows, class_="open-cases"))

@@ -1,0 +1,41 @@
+"""The cases that are open: each under the digest of its content.
+
+A case never changes; an edit is another case under another key. So two windows on one case cannot overwrite each other, and a
+link always shows what it showed. Nothing is written to disk.
+"""
+
+from collections import OrderedDict
+from dataclasses import dataclass, field
+
+from canalwright.casefile import Case
+
+KEY = 16
+MOST = 64
+
+
+@dataclass
+class Shelf:
+    """Open cases by key, the one looked at last at the end; the one not looked at longest goes first when it is full."""
+
+    most: int = MOST
+    _cases: "OrderedDict[str, Case]" = field(default_factory=OrderedDict)
+
+    def put(self, case: Case) -> str:
+        """Lay a case on the shelf and give its key."""
+        key = case.digest[:KEY]
+        self._cases[key] = case
+        self._cases.move_to_end(key)
+        while len(self._cases) > self.most:
+            self._cases.popitem(last=False)
+        return key
+
+    def get(self, key: str) -> Case | None:
+        """The case of a key, or None when it is not open (any more)."""
+        case = self._cases.get(key)
+        if case is not None:
+            self._cases.move_to_end(key)
+        return case
+
+    def listed(self) -> tuple[tuple[str, Case], ...]:
+        """Key and case of each, the one looked at last first."""
+        return tuple(reversed(self._cases.items()))

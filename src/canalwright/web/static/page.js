@@ -1,0 +1,113 @@
+// What every page does in the browser: settings, links that keep the choices, controls, numbers that answer.
+
+const REST = 50; // ms between two tellings of one control
+const waiting = new Map();
+let asked = null; // the number whose origin was asked for
+let held = ""; // the number that had the focus before its table was drawn anew
+const last = new Map(); // what each number said
+
+const send = (name, value) => window.emitEvent(name, value);
+
+document.addEventListener("change", (event) => {
+  const setting = event.target.dataset?.setting;
+  if (setting) set(setting, event.target.value);
+  if (event.target.matches?.("select[data-choice]")) choose(event.target.dataset.choice, event.target.value);
+});
+
+document.addEventListener("input", (event) => {
+  const input = event.target;
+  if (!input.matches?.("input[type=range][data-choice]")) return;
+  tell(input);
+  const key = input.dataset.choice;
+  if (waiting.has(key)) return waiting.set(key, input.value);
+  waiting.set(key, input.value);
+  setTimeout(() => { choose(key, Number(waiting.get(key))); waiting.delete(key); }, REST);
+});
+
+document.addEventListener("click", (event) => {
+  const target = event.target.closest?.("a[data-carry], [data-give-back], .num, dialog");
+  if (!target) return closeSettings(event);
+  if (target.matches("a[data-carry]")) target.href = target.pathname + location.search;
+  else if (target.matches("[data-give-back]")) {
+    const control = target.closest("[data-control]");
+    control.querySelector("[data-choice]").focus();
+    choose(target.dataset.giveBack, null);
+  } else if (target.matches(".num")) { asked = target; send("cw-where", { key: target.dataset.key }); }
+  else if (target === event.target && target.matches("dialog")) target.close();
+});
+
+document.addEventListener("focusin", (event) => { held = event.target.dataset?.key ?? ""; });
+
+function choose(key, value) {
+  const control = document.querySelector(`[data-control="${key}"] .set-by`);
+  if (control) control.dataset.auto = value === null ? "true" : "false";
+  send("cw-choose", { key, value });
+}
+
+function tell(input) {
+  const output = document.getElementById("o-" + input.dataset.choice);
+  const sign = input.min < 0 && input.value > 0 ? "+" : "";
+  const text = `${sign}${Number(input.value).toFixed(Number(input.dataset.digits)).replace("-", "−")} ${input.dataset.unit}`.trim();
+  if (output) output.textContent = text;
+  input.setAttribute("aria-valuetext", text);
+}
+
+function set(name, value) {
+  if (name === "theme") {
+    try { localStorage.setItem("cw_theme", value); } catch { /* a browser that keeps nothing */ }
+    if (value === "auto") delete document.documentElement.dataset.theme;
+    else document.documentElement.dataset.theme = value;
+    return;
+  }
+  document.cookie = `cw_${name}=${value}; path=/; max-age=31536000; samesite=strict`;
+  location.reload();
+}
+
+function closeSettings(event) {
+  const open = document.querySelector("details.settings[open]");
+  if (open && !open.contains(event.target)) open.open = false;
+}
+
+// Numbers that moved are marked for a moment; a number that had the focus keeps it when it is drawn anew.
+function drawn() {
+  for (const number of document.querySelectorAll(".num[data-key]")) {
+    const says = number.textContent, key = number.dataset.key;
+    if (last.has(key) && last.get(key) !== says) number.classList.add("moved");
+    last.set(key, says);
+  }
+  if (held && (document.activeElement === document.body || !document.activeElement)) {
+    document.querySelector(`.num[data-key="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
+  }
+}
+
+window.canalwright = Object.assign(window.canalwright ?? {}, {
+  shown(controls, told) {
+    for (const [key, state] of Object.entries(controls)) {
+      const control = document.querySelector(`[data-control="${key}"]`);
+      if (!control) continue;
+      const input = control.querySelector("[data-choice]");
+      control.querySelector(".set-by").dataset.auto = String(state.auto);
+      if (state.auto || document.activeElement !== input) input.value = state.value;
+      if (input.type === "range") tell(input);
+    }
+    if (told) document.getElementById("told").textContent = told;
+    requestAnimationFrame(() => requestAnimationFrame(drawn));
+  },
+  where(content) {
+    const dialog = document.getElementById("where");
+    document.getElementById("where-content").innerHTML = content;
+    dialog.showModal();
+    dialog.onclose = () => (asked?.isConnected ? asked : document.querySelector(`.num[data-key="${CSS.escape(held)}"]`))?.focus();
+  },
+});
+
+for (const input of document.querySelectorAll("[data-setting=theme]")) {
+  try { input.checked = input.value === (localStorage.getItem("cw_theme") ?? "auto"); } catch { /* as above */ }
+}
+document.addEventListener("toggle", (event) => {
+  if (!event.target.matches?.("details.settings")) return;
+  let theme = "auto";
+  try { theme = localStorage.getItem("cw_theme") ?? "auto"; } catch { /* as above */ }
+  const input = event.target.querySelector(`[data-setting=theme][value=${theme}]`);
+  if (input) input.checked = true;
+}, true);

@@ -1,0 +1,71 @@
+"""The words of the page in the reader's language.
+
+English is the key; `catalogue/<language>.toml` gives the rest. Words of the core (names of numbers, findings) go through the same
+catalogue; those with numbers in them match its `[pattern]` entries, whose `{0}`, `{1}` stand for the numbers and names.
+"""
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+
+LANGUAGES = {"en": "English", "es": "Español"}
+
+
+@dataclass(frozen=True)
+class Words:
+    """A catalogue: `words("Plan")` gives the word in `language`, the English one where it is missing."""
+
+    language: str = "en"
+    exact: Mapping[str, str] = field(default_factory=dict, repr=False)
+    patterns: tuple[tuple[re.Pattern[str], str], ...] = field(default=(), repr=False)
+
+    def __call__(self, english: str, **values: object) -> str:
+        """The text in this language, `values` put into its braces."""
+        found = self.known(english)
+        found = english if found is None else found
+        return found.format(**values) if values else found
+
+    def known(self, english: str) -> str | None:
+        """The text in this language, or None where the catalogue lacks it."""
+        if self.language == "en":
+            return english
+        if english in self.exact:
+            return self.exact[english]
+        lowered = english[:1].lower() + english[1:]
+        if lowered != english and lowered in self.exact:
+            found = self.exact[lowered]
+            return found[:1].upper() + found[1:]
+        return next(
+            (out for pattern, target in self.patterns if (out := self._matched(pattern, target, english))), None
+        )
+
+    def _matched(self, pattern: re.Pattern[str], target: str, english: str) -> str:
+        match = pattern.fullmatch(english)
+        if match is None:
+            return ""
+        parts = [self.exact.get(part, part) for part in match.groups()]
+        return re.sub(r"\{(\d)\}", lambda found: parts[int(found[1])], target)
+
+
+ENGLISH = Words()
+
+
+@cache
+def words_of(language: str) -> Words:
+    """The catalogue of a language; English for one that is unknown."""
+    if language == "en" or language not in LANGUAGES:
+        return ENGLISH
+    table = tomllib.loads(
+        files("canalwright.web").joinpath("catalogue", f"{language}.toml").read_text(encoding="utf-8")
+    )
+    patterns = tuple((_pattern(key), value) for key, value in table.get("pattern", {}).items())
+    return Words(language, table.get("words", {}), patterns)
+
+
+def _pattern(key: str) -> re.Pattern[str]:
+    """A key with `{0}`, `{1}`, ... as a regular expression that takes them in this order."""
+    parts = re.split(r"\{\d\}", key)
+    return re.compile("(.+?)".join(re.escape(part) for part in parts), re.DOTALL)
