@@ -101,7 +101,7 @@ def simulate_many(
         shape = _moved(lumen, values.get("wall", 0.0), values.get("width", 0.0))
         run = prepare(shape, shifted(protocol, values.get("length", 0.0)), own, around, grid)
         log = run.go(end, 1e9, 0, False)
-        along[:, d] = stations_of(run, z, np.stack([log.row[PEAK], log.row[ABOVE], log.row[DOSE]]))
+        along[:, d] = stations_of(run.grid, z, np.stack([log.row[PEAK], log.row[ABOVE], log.row[DOSE]]))
         reached = log.acts[:acts, 0] < 1e29
         by_act[:, d, reached] = log.acts[:acts][reached][:, [0, 1, 3, 4]].T
 

@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 LENGTH, OUTER, ROOT, LIGAMENT = 16.0, 5.75, 2.5, 2.75
 CARRIER, TIP, HOT, ON, END, EVERY = 0.3, 7.0, 200.0, 3.0, 60.0, 0.5
 BELOW = (1.0, 2.0, 3.0, 4.0, 5.0)
-DEFAULT = Resolution(radial=0.1, axial=0.05, growth=1.3, tolerance=0.2)
+DEFAULT = Resolution(radial=0.075, axial=0.05, growth=1.3, tolerance=0.2)
 
 
 @dataclass(frozen=True)

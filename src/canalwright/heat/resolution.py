@@ -14,8 +14,8 @@ class Resolution:
 
     radial: float = 0.1
     axial: float = 0.125
-    growth: float = 1.3
-    tolerance: float = 0.2
+    growth: float = 1.35
+    tolerance: float = 0.3
     outside: float = 4.0
 
     def __post_init__(self) -> None:
@@ -33,7 +33,7 @@ class Resolution:
     @classmethod
     def quick(cls) -> "Resolution":
         """For many draws and for searches."""
-        return cls(radial=0.1, axial=0.25, growth=1.4, tolerance=0.3)
+        return cls(radial=0.1, axial=0.25, growth=1.4, tolerance=0.4)
 
     @classmethod
     def fine(cls) -> "Resolution":

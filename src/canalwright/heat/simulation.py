@@ -116,17 +116,15 @@ def new_log(g: Grid, acts: int, frames: int) -> Log:
 
 def _story(run: Run, log: Log, lumen: Lumen, protocol: Protocol, audit: bool) -> HeatStory:
     g, count = run.grid, int(log.count[FRAMES])
-    rows = slice(g.first, g.last)
     z = np.array(lumen.z, dtype=float)
-    blend = _blend(z, g.row[CENTRE, rows])
     frames = log.frames[:count]
     book = log.book
     energy = EnergyBook(*(float(book[i]) for i in (8, 0, 1, 2, 6, 7))) if audit else None
     return HeatStory(
-        frames[:, 0].copy(), z, log.lines[0, :count, rows] @ blend, log.lines[1, :count, rows] @ blend,
+        frames[:, 0].copy(), z, stations_of(g, z, log.lines[0, :count]), stations_of(g, z, log.lines[1, :count]),
         frames[:, 1].copy(), frames[:, 2].copy(), frames[:, 3].copy(), frames[:, 4].copy(), frames[:, 5].copy(),
         frames[:, 6].astype(np.int64),
-        log.row[PEAK, rows] @ blend, log.row[ABOVE, rows] @ blend, log.row[DOSE, rows] @ blend,
+        stations_of(g, z, log.row[PEAK]), stations_of(g, z, log.row[ABOVE]), stations_of(g, z, log.row[DOSE]),
         act_summaries(log, protocol), int(log.count[STEPS]), int(log.count[STAGES]), energy,
     )  # fmt: skip
 
@@ -142,20 +140,13 @@ def act_summaries(log: Log, protocol: Protocol) -> tuple[ActHeat, ...]:
     return tuple(found)
 
 
-def stations_of(run: "Run", z: Array, rows: Array) -> Array:
-    """Values by row (..., nz) at stations `z`, shape (..., n)."""
-    g = run.grid
-    return np.asarray(rows[..., g.first : g.last] @ _blend(z, g.row[CENTRE, g.first : g.last]))
-
-
-def _blend(z: Array, centre: Array) -> Array:
-    """Weights of linear interpolation from row centres to stations, constant beyond the ends; shape (rows, n)."""
-    x = np.clip((z - centre[0]) / (centre[1] - centre[0]), 0, len(centre) - 1)
+def stations_of(g: Grid, z: Array, rows: Array) -> Array:
+    """Values by row (..., nz) at stations `z`, shape (..., n): linear between the rows' middles, constant beyond the ends."""
+    centre = g.row[CENTRE, g.first : g.last]
+    x = np.clip((z - centre[0]) / g.step, 0, len(centre) - 1)
     low = np.minimum(x.astype(int), len(centre) - 2)
-    weights = np.zeros((len(centre), len(z)))
-    weights[low, np.arange(len(z))] = 1 - (x - low)
-    weights[low + 1, np.arange(len(z))] += x - low
-    return weights
+    share, inside = x - low, rows[..., g.first : g.last]
+    return np.asarray(inside[..., low] * (1 - share) + inside[..., low + 1] * share)
 
 
 def _check(lumen: Lumen) -> None:

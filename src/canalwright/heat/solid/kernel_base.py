@@ -1,0 +1,155 @@
+# mypy: disallow-untyped-defs=False, disallow-untyped-calls=False, disallow-untyped-decorators=False
+"""How the kernels of the solid model are compiled, and what they are given.
+
+As in the (r, z) model: cached on disk, without the interpreter lock, with one stamp, the hash of the text of all kernels.
+Those marked `both` run their outer loop on all the cores that numba may use.
+"""
+
+import hashlib
+from importlib.resources import files
+from typing import Any, NamedTuple
+
+import numba
+import numpy as np
+
+from canalwright.heat.kernel_base import STAMP as OTHERS
+
+STILL, FREE = {"contract", "nsz", "arcp"}, {"contract", "nsz", "arcp", "reassoc"}
+
+# Rows of `Field.g`: conductance to the next cell along x, y, z [W/K]; inverse heat capacity [K/J]; conductance to the blood.
+GX, GY, GZ, INVERSE, LOSS = range(5)
+# Rows of `Field.y`: temperature at the start of a step, two stages, rate at the start and at the end.
+Y0, YA, YB, F0, F1 = range(5)
+# Rows of `Surface.value`: at the start, one step ago, greatest rise, when, in which act, seconds above 47, CEM43.
+REST, BEFORE, PEAK, WHEN, ACT, ABOVE, DOSE = range(7)
+# Rows of `Field.dose`: greatest temperature, seconds above 47, CEM43, act of the greatest temperature.
+MOST, LONG, MINUTES, BY = range(4)
+# Entries of `Log.book` [J]: heater, borders, blood; the same of the last step; matter; gross; stored.
+HEATER, BORDER, FROM_BLOOD, LAST, MATTER, GROSS, STORED = 0, 1, 2, 3, 6, 7, 8
+# Entries of `Log.count`.
+STEPS, STAGES, REJECTED = range(3)
+# Columns of `Log.acts`.
+FRONT, RISE, RISE_AT, APICAL, COOLED = range(5)
+
+
+def _stamp():
+    here = files("canalwright.heat.solid")
+    names = sorted(f.name for f in here.iterdir() if f.name.startswith("kernel_") and f.name.endswith(".py"))
+    return hashlib.sha256(OTHERS.encode() + b"".join((here / name).read_bytes() for name in names)).hexdigest()
+
+
+STAMP = _stamp()
+
+
+def njit(function, parallel=False, free_order=False):
+    """Compile a kernel at its first call, or load it from the cache."""
+    kernel = numba.njit(
+        cache=True, nogil=True, error_model="numpy", fastmath=FREE if free_order else STILL, parallel=parallel
+    )(function)
+    store = getattr(getattr(kernel, "_cache", None), "_cache_file", None)
+    if store is not None and hasattr(store, "_source_stamp"):
+        store._source_stamp = STAMP
+    return kernel
+
+
+def both(function):
+    """The same for a kernel that uses all cores; it may sum in any order."""
+    return njit(function, parallel=True, free_order=True)
+
+
+class Field(NamedTuple):
+    """All cells, flat, x fastest; n = nz * ny * nx; single precision."""
+
+    nx: int
+    plane: int
+    nz: int
+    g: Any
+    """(5, n) float32, see GX."""
+    y: Any
+    """(5, n) float32, see Y0."""
+    span: Any
+    """(nz, 2) first and one past the last cell of each layer that may change, within the layer."""
+    rate: Any
+    """(nz,) bound of the fastest rate in each layer [1/s]."""
+    dose: Any
+    """(4, n) float32, see MOST."""
+
+
+class Melt(NamedTuple):
+    """Cells that share in the canal, in the order of the field; m of them."""
+
+    cell: Any
+    """(m,) cell."""
+    start: Any
+    """(nz + 1,) first of each layer."""
+    row: Any
+    """(m,) row along the canal."""
+    weight: Any
+    """(m,) heat capacity of the canal's content in the cell [J/K], 0 where there is no gutta-percha."""
+    latent: Any
+    """(m,) latent heat over heat capacity of the cell [K]; 0 where there is no gutta-percha or an instrument."""
+    molten: Any
+    """(m,) molten fraction at the start of the step."""
+    e: Any
+    """(3, m) enthalpy less temperature [K]: at the start, and at two stages."""
+    warm: Any
+    """(nz,) whether anything may melt or freeze in a layer in this step."""
+    axis: Any
+    """(rows,) cell nearest to the axis in each row."""
+
+
+class Rod(NamedTuple):
+    """The instrument in the canal: nodes from the tip; what it touches and what it covers."""
+
+    t: Any
+    """(6, nodes) temperature: see Y0; row 5 spare."""
+    inverse: Any
+    """(nodes,) inverse heat capacity; 0: held."""
+    link: Any
+    """(nodes,) conductance to the next node."""
+    ambient: Any
+    """(nodes,) conductance to the air above the canal."""
+    touch: Any
+    """(k,) cells that it touches."""
+    node: Any
+    """(k,) node that touches it."""
+    g: Any
+    """(k,) conductance."""
+    cover: Any
+    """(c,) cells that it covers, in the order of the field."""
+    cover_node: Any
+    """(c,) node of each."""
+    start: Any
+    """(nz + 1,) first covered cell of each layer."""
+
+
+class Surface(NamedTuple):
+    """Points where the root surface crosses a line between two cells."""
+
+    a: Any
+    b: Any
+    weight: Any
+    """(p,) weight of cell a."""
+    station: Any
+    value: Any
+    """(7, p), see REST."""
+
+
+class Log(NamedTuple):
+    """What is written down."""
+
+    acts: Any
+    """(acts, 5)."""
+    book: Any
+    """(9,)."""
+    count: Any
+    """(3,) integers."""
+
+
+NOW = np.dtype(
+    [(name, np.float64) for name in (
+        "time", "end", "step", "tolerance", "fixed", "power", "target", "watched_since", "slowest",
+    )]
+    + [(name, np.int64) for name in ("on", "tool", "heated", "sensor", "act", "watched", "top", "first", "audit", "near")]
+)  # fmt: skip
+"""Where the run stands. `slowest`: longest step. `near`: rows beneath the plugger whose cooling is timed."""

@@ -1,0 +1,32 @@
+"""Protects: the arithmetic of dose, time above a level, and margin, against worked values."""
+
+import numpy as np
+import pytest
+
+from canalwright.heat import cem43, margin, seconds_above
+
+
+@pytest.mark.parametrize(
+    ("temperature", "seconds", "minutes"),
+    [
+        (44, 60, 2), (45, 60, 4), (47, 10, 2.667), (47, 60, 16), (47, 300, 80), (50, 5, 10.67), (50, 30, 64),
+        (50, 60, 128), (53, 60, 1024), (55, 60, 4096), (60, 1, 2185), (42, 600, 2.5), (41, 3600, 3.75), (39, 3600, 0.2344),
+    ],
+)  # fmt: skip
+def test_constant_temperature(temperature: float, seconds: float, minutes: float) -> None:
+    assert cem43([temperature, temperature], [0, seconds]) == pytest.approx(minutes, rel=5e-4)
+
+
+def test_ramps_and_decay() -> None:
+    assert cem43([37, 47], [0, 30]) == pytest.approx(1.118, abs=5e-4)
+    assert cem43([37, 47, 37], [0, 30, 60]) == pytest.approx(2.236, abs=1e-3)
+    time = np.linspace(0, 600, 20001)
+    assert cem43(37 + 10 * np.exp(-time / 20), time) == pytest.approx(0.8780, abs=5e-4)
+
+
+def test_by_station_and_level_crossing() -> None:
+    time = np.array([0.0, 10.0, 20.0])
+    temperature = np.array([[37.0, 47.0], [57.0, 47.0], [37.0, 47.0]])
+    np.testing.assert_allclose(seconds_above(temperature, time), [10.0, 0.0])
+    assert cem43(temperature, time).shape == (2,)
+    assert margin(8.5) == pytest.approx(1.5)
