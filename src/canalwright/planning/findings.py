@@ -15,13 +15,15 @@ from canalwright.planning.product import Finding, Harm, Plan
 LEAST_WALL = 0.5
 """Dentine below which a wall is called thin, mm (common practice, no source)."""
 COLD_END = 2.0
+LEAST_SOFTENED = 0.5
+"""Softened depth under a portion below which the joint is doubtful, mm (common practice asks for 2 mm)."""
 
 
 def find(plan: Plan, draws: Draws, tools: Tools, top: Top) -> tuple[Finding, ...]:
     """All findings, the most harmful first."""
     found = [
         *_heat(plan), *_wall(plan), *_cone(plan), *_pluggers(plan, draws, tools), *_carrier(plan, tools),
-        *_backfill(plan, top), *_press(plan), *_notes(plan), *_rests(plan),
+        *_backfill(plan, top), *_press(plan), *_joints(plan), *_notes(plan), *_rests(plan),
     ]  # fmt: skip
     return tuple(sorted(found, key=lambda f: -f.harm))
 
@@ -211,6 +213,19 @@ def _backfill(plan: Plan, top: Top) -> Iterator[Finding]:
                 f"needle {portion.needle.name} stays {gap:.1f} mm above the floor of portion {portion.number}: air may be trapped",
                 "use a thinner needle for this portion, or fill it in smaller steps", portion.needle_stop,
             )  # fmt: skip
+
+
+def _joints(plan: Plan) -> Iterator[Finding]:
+    cold = [p for p in plan.portions if p.resoften.value < LEAST_SOFTENED]
+    if cold:
+        worst = min(cold, key=lambda p: p.resoften.value)
+        yield Finding(
+            Harm.DOUBT,
+            "cold-joint",
+            f"portion {worst.number} softens only {worst.resoften.format()} of the surface it is laid on; {practice.RESOFTEN:.0f} mm wanted",
+            "hold the hot needle against the surface before delivering, or touch it briefly with the carrier, and press well",
+            worst.resoften,
+        )
 
 
 def _notes(plan: Plan) -> Iterator[Finding]:

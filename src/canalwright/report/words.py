@@ -229,7 +229,7 @@ def _portions(plan: Plan) -> Table:
     rows = tuple(
         (
             str(p.number),
-            Item(f"portion.{p.number}.resoften", "re-soften", p.resoften, chosen=True),
+            Item(f"portion.{p.number}.resoften", "softened below", p.resoften),
             Item(f"portion.{p.number}.needle_stop", "needle stop", p.needle_stop),
             Item(f"portion.{p.number}.bottom", "fill from", p.bottom),
             Item(f"portion.{p.number}.top", "up to", p.top),
@@ -239,7 +239,7 @@ def _portions(plan: Plan) -> Table:
         )
         for p in plan.portions
     )
-    columns = ("", "re-soften s", "needle stop mm", "from mm", "up to mm", "volume mm³", "plugger", "hold s")
+    columns = ("", "softens below mm", "needle stop mm", "from mm", "up to mm", "volume mm³", "plugger", "hold s")
     return Table("portions", "Backfill", columns, rows)
 
 
