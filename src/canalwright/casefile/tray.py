@@ -1,6 +1,7 @@
 """Reading a tray file."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -72,7 +73,10 @@ def tray_from_table(table: dict[str, Any], name: str = "tray") -> Tray:
     finishing: list[File] = []
     for i, file in enumerate(model.file):
         try:
-            finishing += [iso_file(size, file.taper) for size in file.sizes]
+            finishing += [
+                replace(iso_file(size, file.taper), alloy=file.alloy, uses=file.uses, most_uses=file.most_uses)
+                for size in file.sizes
+            ]
         except MeasurementError as error:
             problems += [Problem(name, f"file[{i}].sizes", f.value, f.allowed, f.action) for f in error.faults]
     needles: list[Needle] = []
@@ -175,7 +179,8 @@ def _needle(table: NeedleTable) -> Needle:
         raise ValueError(f"the bore ({inside:g} mm) must be narrower than the outside ({outside:g} mm)")
     tolerance = known.tolerance if known and table.outside_mm is None else 0.015
     name = table.name or f"{table.gauge} gauge"
-    return Needle(name, table.gauge, outside, inside, table.working_length_mm, table.purpose, tolerance)
+    length = table.working_length_mm
+    return Needle(name, table.gauge, outside, inside, length, table.purpose, tolerance, table.opening)
 
 
 def _shortages(model: TrayModel, file: str) -> Iterator[Problem]:

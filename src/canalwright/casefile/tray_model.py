@@ -66,6 +66,7 @@ class NeedleTable(Closed):
     inside_mm: float | None = Field(default=None, ge=0.05, le=1.8)
     working_length_mm: float = Field(default=25.0, ge=10, le=40)
     purpose: Literal["backfill", "irrigation"] = "backfill"
+    opening: Literal["open", "side"] = Field(default="open", description="where an irrigation needle lets out")
 
 
 class SealerTable(Closed):
@@ -77,10 +78,13 @@ class SealerTable(Closed):
 
 
 class FileEntry(Closed):
-    """Finishing files on the tray: ISO sizes of one taper."""
+    """Finishing files on the tray: ISO sizes of one taper; what is counted holds for each of them."""
 
     sizes: list[int] = Field(min_length=1, max_length=30)
     taper: float = Field(ge=0, le=0.2)
+    alloy: Literal["superelastic", "heat-treated", "steel"] = "superelastic"
+    uses: int | None = Field(default=None, ge=0, le=100, description="canals that these files have shaped")
+    most_uses: int | None = Field(default=None, ge=1, le=100, description="canals after which they are thrown away")
 
 
 class TrayModel(Closed):

@@ -8,12 +8,19 @@ from canalwright.instruments.profile import Profile
 
 @dataclass(frozen=True)
 class File:
-    """A finishing file: its envelope is what it leaves when taken to working length."""
+    """A finishing file: its envelope is what it leaves when taken to working length.
+
+    `alloy` is "superelastic", "heat-treated" or "steel"; `uses` how many canals it has shaped, `most_uses` after how many
+    it is thrown away (None: not counted).
+    """
 
     name: str
     profile: Profile
     size: int | None = None
     tolerance: float = iso3630.FILE_TOLERANCE_SMALL
+    alloy: str = "superelastic"
+    uses: int | None = None
+    most_uses: int | None = None
 
 
 @dataclass(frozen=True)
@@ -80,7 +87,10 @@ class Carrier:
 
 @dataclass(frozen=True)
 class Needle:
-    """A needle that delivers softened gutta-percha or irrigant; diameters per ISO 9626."""
+    """A needle that delivers softened gutta-percha or irrigant; diameters per ISO 9626.
+
+    `opening` tells where an irrigation needle lets out: "open" at its end, or "side" with a closed end.
+    """
 
     name: str
     gauge: int
@@ -89,6 +99,7 @@ class Needle:
     working_length: float = 25.0
     purpose: str = "backfill"
     tolerance: float = 0.015
+    opening: str = "open"
 
 
 @dataclass(frozen=True)

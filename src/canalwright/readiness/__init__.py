@@ -9,6 +9,7 @@ readiness.next_steps(length)                         # what a further measuremen
 from canalwright.readiness.length import Candidate, Length, Odd, Sounding, combine
 from canalwright.readiness.methods import Landmark, Method, error_from_share, method, method_names
 from canalwright.readiness.next_step import NextStep, next_steps
+from canalwright.readiness.shape import ShapeOption, TradeOff, shape_option, trade_off
 
 __all__ = [
     "Candidate",
@@ -17,10 +18,14 @@ __all__ = [
     "Method",
     "NextStep",
     "Odd",
+    "ShapeOption",
     "Sounding",
+    "TradeOff",
     "combine",
     "error_from_share",
     "method",
     "method_names",
     "next_steps",
+    "shape_option",
+    "trade_off",
 ]

@@ -9,24 +9,38 @@ native lumen (an ellipse at each station) and the envelope (a circle about the s
     shaping.untouched(canal)                            # (n,) share of the native wall not reached
     shaping.remaining_dentine(canal)                    # (n,) mm; below 0: cut through
     shaping.file_strain(canal)                          # (n,) d / (2 R)
+    shaping.sequence(canal, [(file, end), ...])         # where each file cuts, what it takes
+    shaping.life(canal, file)                           # turns to failure, discard count
+    shaping.transportation(canal, file)                 # shift of the canal by the file's own stiffness
 
 What it leaves out, in every function: the file runs along the centreline (no transportation, no
 ledge, no zip); it cuts exactly its own diameter (no wobble, no wear).
 """
 
 from canalwright.shaping.envelope import envelope
+from canalwright.shaping.fatigue import Life, life, turns_to_failure
 from canalwright.shaping.lumen import shaped, shaped_widths
 from canalwright.shaping.section import union_area, untouched_share
+from canalwright.shaping.sequence import Pass, sequence
 from canalwright.shaping.strain import curvature, file_strain
+from canalwright.shaping.transport import side_force, transport, transportation
 from canalwright.shaping.wall import remaining_dentine, untouched, untouched_total
 
 __all__ = [
+    "Life",
+    "Pass",
     "curvature",
     "envelope",
     "file_strain",
+    "life",
     "remaining_dentine",
+    "sequence",
     "shaped",
     "shaped_widths",
+    "side_force",
+    "transport",
+    "transportation",
+    "turns_to_failure",
     "union_area",
     "untouched",
     "untouched_share",

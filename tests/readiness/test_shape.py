@@ -1,0 +1,50 @@
+"""The trade-off of shape: reach bought with dentine, no option on the curve beaten by another."""
+
+from dataclasses import replace
+
+import pytest
+
+from canalwright import casefile
+from canalwright.instruments import Needle
+from canalwright.readiness.shape import PLUGGER_NEAREST, trade_off
+
+NEEDLE = Needle("30 gauge, side", 30, 0.311, 0.159, 25.0, "irrigation", opening="side")
+
+
+@pytest.fixture(scope="module")
+def found():
+    tray = casefile.generic_tray()
+    canal = casefile.demo_case().canal("MB")
+    return trade_off(canal, replace(tray, needles=(*tray.needles, NEEDLE)), draws=64)
+
+
+def test_more_shape_costs_dentine_and_lets_more_in(found):
+    """At one size a greater taper leaves less dentine, touches more wall and lets the needle no less deep."""
+    by_name = {o.file.name: o for o in found.options}
+    for size in (35, 40, 45):
+        row = [by_name[f"{size}/{t}"] for t in ("0.02", "0.04", "0.06")]
+        assert [o.dentine.value for o in row] == sorted((o.dentine.value for o in row), reverse=True)
+        assert [o.untouched for o in row] == sorted((o.untouched for o in row), reverse=True)
+        assert row[2].needle_short.value <= row[0].needle_short.value + 0.1
+        assert row[2].life.strain > row[0].life.strain
+
+
+def test_the_curve_is_a_curve(found):
+    """Along it every gain in dentine is paid for in reach."""
+    assert len(found.curve) >= 2
+    for rich, poor in zip(found.curve, found.curve[1:], strict=False):
+        assert rich.dentine.value >= poor.dentine.value
+        reach = [max(o.plugger_short.value, PLUGGER_NEAREST) + o.needle_short.value for o in (rich, poor)]
+        assert reach[0] >= reach[1] - 0.06
+    assert found.smallest is not None and found.smallest.admits
+
+
+def test_numbers_carry_intervals(found):
+    for option in found.options:
+        assert option.dentine.low < option.dentine.value < option.dentine.high
+        assert option.needle == "30 gauge, side"
+
+
+def test_a_tray_without_irrigation_needle_says_nothing_of_it():
+    option = trade_off(casefile.demo_case().canal("distal"), casefile.generic_tray(), draws=64).present
+    assert option.needle_short is None and option.needle == ""
