@@ -20,20 +20,22 @@ Checked: closed forms to 4 digits. A solution with the radius resolved, by a gen
 """
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 from scipy.special import erf
 
 from canalwright.compaction.materials import DIFFUSIVITY, INDEX
 from canalwright.compaction.rheology import consistency, heating, lag, yield_stress
+from canalwright.kernels import compiler
+
+njit = compiler("canalwright.compaction")
 
 Array = NDArray[np.float64]
 CELLS = 16
 MOST_STEPS = 4000
 
 
-@njit(cache=True)
+@njit
 def cooled(age, diameter, diffusivity):  # type: ignore[no-untyped-def]
     """Share of the excess temperature left in a cylinder after `age` s; the third term carries the rest of the sum."""
     x = diffusivity * age / (0.25 * diameter * diameter)
@@ -42,7 +44,7 @@ def cooled(age, diameter, diffusivity):  # type: ignore[no-untyped-def]
     return 0.6917 * np.exp(-5.7832 * x) + 0.1313 * np.exp(-30.47 * x) + 0.1770 * np.exp(-110.0 * x)
 
 
-@njit(cache=True)
+@njit
 def advance_sealer(pressure, seconds, front, length, supply, diameter, viscosity):  # type: ignore[no-untyped-def]
     """Drive sealer for `seconds`: (front [mm], volume beyond [mm3], supply left [mm3], seconds left over).
 
@@ -71,7 +73,7 @@ def advance_sealer(pressure, seconds, front, length, supply, diameter, viscosity
     return front, supply, 0.0, seconds - need
 
 
-@njit(cache=True)
+@njit
 def advance_all(pressure, seconds, station, front, beyond, supply, length, diameter, viscosity):  # type: ignore[no-untyped-def]
     """Drive sealer into every portal of every draw, in place.
 
@@ -85,7 +87,7 @@ def advance_all(pressure, seconds, station, front, beyond, supply, length, diame
             beyond[d, k] += out
 
 
-@njit(cache=True)
+@njit
 def advance_gutta(  # type: ignore[no-untyped-def]
                   pressure, seconds, clock, core, core_soft, mouth, end, diameter, reservoir, slot, length, most, reach,
                   arrived, soft, m):  # fmt: skip
@@ -148,7 +150,7 @@ def advance_gutta(  # type: ignore[no-untyped-def]
     return min(reach, most)
 
 
-@njit(cache=True)
+@njit
 def rewarm(soft, arrived, mouth, end, length, most, m):  # type: ignore[no-untyped-def]
     """Soften the pieces that lie in a branch whose wall has been as warm as `mouth` ... `end`, in place."""
     for c in range(CELLS):

@@ -6,7 +6,6 @@ at the mouth, how far gutta-percha has come, and the memory of its pieces (d, k,
 """
 
 import numpy as np
-from numba import njit
 
 from canalwright.compaction.branches import advance_gutta, advance_sealer, rewarm
 from canalwright.compaction.materials import (
@@ -21,16 +20,19 @@ from canalwright.compaction.materials import (
 )
 from canalwright.compaction.pressure import down_the_column, under_the_plugger
 from canalwright.compaction.rheology import consistency, lag, specific_volume, yield_stress
+from canalwright.kernels import compiler
+
+njit = compiler("canalwright.compaction")
 
 ATMOSPHERE = 0.101
 
 
-@njit(cache=True)
+@njit
 def _warm(temperature, base, m):  # type: ignore[no-untyped-def]
     return base + m[WARMTH] * (temperature - base)
 
 
-@njit(cache=True)
+@njit
 def rest(steps, heat, base, soft, peak, material):  # type: ignore[no-untyped-def]
     """Let the temperature go through time indices `steps` with nothing pressing; `soft` and `peak` change in place.
 
@@ -53,7 +55,7 @@ def rest(steps, heat, base, soft, peak, material):  # type: ignore[no-untyped-de
             soft[k, i] = _turn(s, last, m)
 
 
-@njit(cache=True)
+@njit
 def _turn(s, temperature, m):  # type: ignore[no-untyped-def]
     """The lagging softness at a turning point; cold stays cold without arithmetic."""
     if temperature < 38.0 and s < 0.004:
@@ -61,7 +63,7 @@ def _turn(s, temperature, m):  # type: ignore[no-untyped-def]
     return lag(s, temperature, m)
 
 
-@njit(cache=True)
+@njit
 def press(  # type: ignore[no-untyped-def]
           time, steps, heat, surface, base, material, step, hydraulic, minor, major, area, perimeter,
           film, force, face, sunk, bound, tip, soft, peak, gutta, sealer,
@@ -182,7 +184,7 @@ def press(  # type: ignore[no-untyped-def]
         escaped[k] += carried
 
 
-@njit(cache=True)
+@njit
 def spill(gutta, sealer, area, step, escaped):  # type: ignore[no-untyped-def]
     """Sealer for which a station has no room rises to the next one, in place; past the last it has `escaped` (d,)."""
     for k in range(len(gutta)):
@@ -195,7 +197,7 @@ def spill(gutta, sealer, area, step, escaped):  # type: ignore[no-untyped-def]
         escaped[k] += carried
 
 
-@njit(cache=True)
+@njit
 def _side_fill(seconds, pressure, ease, minor, major, gutta, stiff, n):  # type: ignore[no-untyped-def]
     """Share of the space beside the gutta-percha (a flank, a fin) that it comes to fill, 0 to 1.
 
@@ -211,7 +213,7 @@ def _side_fill(seconds, pressure, ease, minor, major, gutta, stiff, n):  # type:
     return min(come / depth, 1.0) * min(ease, 1.0)
 
 
-@njit(cache=True)
+@njit
 def settle(tip, section, face, step, gutta, drawn, removed):  # type: ignore[no-untyped-def]
     """The plugger follows down: take `drawn` [mm3] from the surface; returns (surface station, volume beside it).
 

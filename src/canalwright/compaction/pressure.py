@@ -14,17 +14,19 @@ Checked against the closed forms of the two friction laws, 0.1-200 MPa.
 """
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from canalwright.instruments import Plugger
+from canalwright.kernels import compiler
+
+njit = compiler("canalwright.compaction")
 
 Array = NDArray[np.float64]
 PUNCH = 2.0 + np.pi
 TIGHT = 0.01  # mm, the least gap beside a plugger that still lets material past
 
 
-@njit(cache=True)
+@njit
 def down_the_column(pressure, top, step, diameter, shear, grip, friction, filled):  # type: ignore[no-untyped-def]
     """Fill `pressure` (n,) below station `top`, where it is set; `shear` is tau_y (n,), `filled` the gutta-percha.
 
@@ -40,7 +42,7 @@ def down_the_column(pressure, top, step, diameter, shear, grip, friction, filled
         pressure[i] = p
 
 
-@njit(cache=True)
+@njit
 def under_the_plugger(force, face, section, sunk, shear, grip):  # type: ignore[no-untyped-def]
     """Pressure under a plugger and whether it slips: (MPa, bool).
 

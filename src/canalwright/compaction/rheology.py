@@ -17,7 +17,6 @@ The functions take scalars or arrays and a row of the property table (`materials
 """
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from canalwright.compaction.materials import (
@@ -35,13 +34,16 @@ from canalwright.compaction.materials import (
     WIDTH,
     YIELD_COLD,
 )
+from canalwright.kernels import compiler
+
+njit = compiler("canalwright.compaction")
 
 GAS = 8.314e-3  # kJ/(mol K)
 REFERENCE = 353.15  # K, where the consistency is given
 Array = NDArray[np.float64]
 
 
-@njit(cache=True)
+@njit
 def heating(temperature, m):  # type: ignore[no-untyped-def]
     """Softness reached on heating to `temperature`."""
     first = 1.0 / (1.0 + np.exp(-(temperature - m[MELT_FIRST]) / WIDTH))
@@ -49,7 +51,7 @@ def heating(temperature, m):  # type: ignore[no-untyped-def]
     return 0.5 * (first + second)
 
 
-@njit(cache=True)
+@njit
 def lag(softness, temperature, m):  # type: ignore[no-untyped-def]
     """Softness after the temperature has come to `temperature` from a state `softness`."""
     least = heating(temperature, m)
@@ -57,20 +59,20 @@ def lag(softness, temperature, m):  # type: ignore[no-untyped-def]
     return np.minimum(np.maximum(softness, least), most)
 
 
-@njit(cache=True)
+@njit
 def yield_stress(softness, m):  # type: ignore[no-untyped-def]
     """Shear yield stress, MPa."""
     return m[YIELD_COLD] * np.exp(m[LOG_RATIO] * softness)
 
 
-@njit(cache=True)
+@njit
 def consistency(temperature, softness, m):  # type: ignore[no-untyped-def]
     """Consistency K of the power law, MPa s^n."""
     warm = np.exp(m[ACTIVATION] / GAS * (1.0 / (temperature + 273.15) - 1.0 / REFERENCE))
     return m[CONSISTENCY] * warm * np.exp(-m[LOG_RATIO] * (1.0 - softness))
 
 
-@njit(cache=True)
+@njit
 def specific_volume(temperature, softness, m):  # type: ignore[no-untyped-def]
     """Volume against that of the cooled state at 37 C; 75 C molten is 1 + `gutta.contraction`."""
     return 1.0 + m[SLOPE] * (temperature - BODY) + m[STEP] * (softness - m[LEFT])

@@ -13,12 +13,14 @@ the volume curve itself and a linear cooling ramp.
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from canalwright.compaction.materials import BODY, WARMTH
 from canalwright.compaction.rheology import lag, specific_volume
+from canalwright.kernels import compiler
 from canalwright.protocol import Inject, Press
+
+njit = compiler("canalwright.compaction")
 
 Array = NDArray[np.float64]
 SHARE = 0.9
@@ -72,7 +74,7 @@ class PortionStory:
     to_add: Array
 
 
-@njit(cache=True)
+@njit
 def hold_needed(time, steps, heat, base, soft, material, last):  # type: ignore[no-untyped-def]
     """Seconds from `steps[0]` until 90 % of the loss has come, and the loss itself, (d, n) each.
 

@@ -8,15 +8,18 @@ weights whose weighted least squares exceed 1 (the dual bound). Undecided counts
 """
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from canalwright.kernels import compiler
+
+njit = compiler("canalwright.fit")
 
 Array = NDArray[np.float64]
 
 FIRST, MOST = 8, 24
 
 
-@njit(cache=True, nogil=True)
+@njit
 def solve_spd(a: Array, b: Array, n: int) -> None:
     """Solve a x = b in place (x in `b`) by Cholesky; `a` is (>=n, >=n), overwritten."""
     for j in range(n):
@@ -37,7 +40,7 @@ def solve_spd(a: Array, b: Array, n: int) -> None:
         b[i] /= a[i, i]
 
 
-@njit(cache=True, nogil=True)
+@njit
 def least_squares(lam: Array, work: NDArray[np.int64], m: int, f: Array, a: Array, x: Array) -> float:
     """argmin and min over x of sum lam_i q_i(x) / sum lam_i on the working set."""
     for i in range(4):
@@ -74,7 +77,7 @@ def least_squares(lam: Array, work: NDArray[np.int64], m: int, f: Array, a: Arra
     return float((constant - r0 * x[0] - r1 * x[1] - r2 * x[2] - r3 * x[3]) / weight)
 
 
-@njit(cache=True, nogil=True)
+@njit
 def quad(f: Array, i: int, x: Array) -> float:
     """q_i at the pose `x`."""
     rx = f[0, i] - x[0] - x[2] * f[2, i]
@@ -82,7 +85,7 @@ def quad(f: Array, i: int, x: Array) -> float:
     return float(f[3, i] * rx * rx + 2 * f[4, i] * rx * ry + f[5, i] * ry * ry)
 
 
-@njit(cache=True, nogil=True)
+@njit
 def worst_of(f: Array, k: int, x: Array) -> tuple[float, int]:
     """Greatest q_i over all stations, and where."""
     worst, where = -1.0, 0
@@ -93,7 +96,7 @@ def worst_of(f: Array, k: int, x: Array) -> tuple[float, int]:
     return worst, where
 
 
-@njit(cache=True, nogil=True)
+@njit
 def newton(
     f: Array, work: NDArray[np.int64], m: int, lam: Array, q: Array, x: Array, tau: float, a: Array, g: Array
 ) -> float:
@@ -179,7 +182,7 @@ def newton(
     return float(tau + step * g[4])
 
 
-@njit(cache=True, nogil=True)
+@njit
 def fits(
     f: Array, k: int, work: NDArray[np.int64], lam: Array, q: Array, a: Array, x: Array, y: Array
 ) -> tuple[bool, int]:

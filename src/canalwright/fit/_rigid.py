@@ -7,11 +7,13 @@ lying in planes across e; sections tilted against e are a little longer than cou
 """
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from canalwright.fit._minimax import MOST, fits
 from canalwright.fit._seat import seat_one, thickness
+from canalwright.kernels import compiler
+
+njit = compiler("canalwright.fit")
 
 Array = NDArray[np.float64]
 
@@ -21,7 +23,7 @@ NEAR = 0.1
 """A curve that costs less depth than this [mm] is not what stops an instrument."""
 
 
-@njit(cache=True, nogil=True)
+@njit
 def frame(
     tip: float, z: Array, c: Array, axis: Array, narrow: Array, wide: Array, fin: Array, n: int, worst: Array,
     at: Array, diameter: Array, extra: float, f: Array,
@@ -93,7 +95,7 @@ def frame(
     return k
 
 
-@njit(cache=True, nogil=True)
+@njit
 def reaches(
     z: Array, line: Array, depart: Array, curve: Array, axis: Array, minor: Array, major: Array, fin: Array, n: int,
     at: Array, diameter: Array, extra: Array, floor: Array, ceiling: Array, within: float,

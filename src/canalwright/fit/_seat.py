@@ -1,13 +1,16 @@
 """Compiled: how deep a stack of diameters goes in a lumen that it follows. Imported on first use."""
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from canalwright.kernels import compiler
+
+njit = compiler("canalwright.fit")
 
 Array = NDArray[np.float64]
 
 
-@njit(cache=True, nogil=True)
+@njit
 def room_for(width: float, at: Array, diameter: Array) -> float:
     """Greatest distance from the tip up to which no diameter exceeds `width`; -1 if the tip does, inf if none."""
     last = len(at) - 1
@@ -21,7 +24,7 @@ def room_for(width: float, at: Array, diameter: Array) -> float:
     return float(at[k] + (at[k + 1] - at[k]) * (width - diameter[k]) / (diameter[k + 1] - diameter[k]))
 
 
-@njit(cache=True, nogil=True)
+@njit
 def thickness(x: float, at: Array, diameter: Array) -> float:
     """Diameter at distance `x` >= 0 from the tip."""
     last = len(at) - 1
@@ -33,7 +36,7 @@ def thickness(x: float, at: Array, diameter: Array) -> float:
     return float(diameter[k - 1] + (diameter[k] - diameter[k - 1]) * (x - at[k - 1]) / (at[k] - at[k - 1]))
 
 
-@njit(cache=True, nogil=True)
+@njit
 def seat_one(z: Array, width: Array, n: int, at: Array, diameter: Array, trim: float) -> tuple[float, int]:
     """z of the tip and index of the station that stops it; -inf and -1 where nothing does.
 
@@ -58,7 +61,7 @@ def seat_one(z: Array, width: Array, n: int, at: Array, diameter: Array, trim: f
     return deepest, where
 
 
-@njit(cache=True, nogil=True)
+@njit
 def seats(
     z: Array, width: Array, offset: Array, n: int, at: Array, diameter: Array, trim: Array, out: Array, station: Array
 ) -> None:
@@ -72,7 +75,7 @@ def seats(
         station[d] = z[where] if where >= 0 else deepest
 
 
-@njit(cache=True, nogil=True)
+@njit
 def close_lengths(
     z: Array, width: Array, offset: Array, n: int, at: Array, diameter: Array, trim: Array, tip: Array, within: float,
     out: Array,
