@@ -6,19 +6,27 @@ found comes back as `FoundCanal`, whichever way it was found.
 
 from canalwright.imaging.errors import ImagingError, ScanError, SurfaceError
 from canalwright.imaging.found import FoundCanal, Quality
+from canalwright.imaging.readers import read_scan
 from canalwright.imaging.surface_canals import canals_from_surfaces
 from canalwright.imaging.surfaces import Surface, read_surface
 from canalwright.imaging.to_canal import reference_point, to_canal
+from canalwright.imaging.tracing import trace
+from canalwright.imaging.tracing_mask import trace_mask
+from canalwright.imaging.volume import Scan
 
 __all__ = [
     "FoundCanal",
     "ImagingError",
     "Quality",
+    "Scan",
     "ScanError",
     "Surface",
     "SurfaceError",
     "canals_from_surfaces",
+    "read_scan",
     "read_surface",
     "reference_point",
     "to_canal",
+    "trace",
+    "trace_mask",
 ]

@@ -18,10 +18,11 @@ COARSEST = 0.5
 
 @dataclass(frozen=True)
 class Block:
-    """Greys [z, y, x] with the affine of their own index; `voxel`: mean side of a voxel, mm."""
+    """Greys [z, y, x] with the affine of their own index; `name`: the scan they are from."""
 
     grey: Greys
     affine: Array
+    name: str = "scan"
 
     @property
     def spacing(self) -> Array:
@@ -100,7 +101,7 @@ def take(scan: Scan, points: Array, margin: float) -> Block:
         affine[:3, :3] *= factor
     if not np.isfinite(grey).all() or float(np.ptp(grey)) == 0.0:
         raise refusal(where, "all greys about the canal are the same or not numbers", remedy="choose another scan")
-    return Block(np.ascontiguousarray(grey, dtype=np.float32), affine)
+    return Block(np.ascontiguousarray(grey, dtype=np.float32), affine, where)
 
 
 def _three(point: Array) -> str:

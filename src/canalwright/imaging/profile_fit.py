@@ -27,6 +27,10 @@ from canalwright.imaging.blurred_ellipse import blurred
 Array = NDArray[np.float64]
 ROUNDS = 25
 HUBER = 2.5
+MOST_SAMPLES = 60_000
+"""More voxels than this (fine voxels, wide canals) are thinned at random: the rest say little new."""
+LEAST, MOST = 0.01, 3.0
+"""Bounds of a half width, mm."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +110,7 @@ class Fit:
         """Half widths short, long, and the angle of the long one from u (radians), each (k,)."""
         m, e1, e2 = (self.value(name, s) for name in ("m", "e1", "e2"))
         e = np.hypot(e1, e2)
-        return np.exp(m - e), np.exp(m + e), np.arctan2(e2, e1) / 2
+        return _width(m - e), _width(m + e), np.arctan2(e2, e1) / 2
 
     def errors(self, s: Array) -> tuple[Array, Array, Array]:
         """Standard deviations of the log of the mean, of log(A/B)/2 and of the centre (mm), each (k,)."""
@@ -134,6 +138,9 @@ class Fit:
 
 def fit(samples: Samples, start: Start) -> Fit:
     """Fit the tube to the voxels. Stations outside the samples are held by the priors alone."""
+    if len(samples.s) > MOST_SAMPLES:
+        chosen = np.random.default_rng(0).choice(len(samples.s), MOST_SAMPLES, replace=False)
+        samples = Samples(*(a[chosen] for a in (samples.s, samples.u, samples.v, samples.grey)))
     scale = start.dentine - start.lumen
     knots = {name: _knots(start.s[0], start.s[-1], field.knots) for name, field in FIELDS.items()}
     place, at = {}, 0
@@ -184,7 +191,7 @@ def _model(x: Array, samples: Samples, bases: dict[str, csr_array], place: dict[
     v = {name: bases[name] @ x[place[name]] for name in bases}
     e = np.maximum(np.hypot(v["e1"], v["e2"]), 1e-5)
     cos, sin = np.where(e > 1e-5, v["e1"] / e, 1.0), np.where(e > 1e-5, v["e2"] / e, 0.0)
-    long, short, angle = np.exp(v["m"] + e), np.exp(v["m"] - e), np.arctan2(sin, cos) / 2
+    long, short, angle = _width(v["m"] + e), _width(v["m"] - e), np.arctan2(sin, cos) / 2
     f = blurred(samples.u - v["cu"], samples.v - v["cv"], long, short, angle, float(np.exp(x[-1])))
     drop = v["d"] - x[-2]
     by_a, by_b = f[:, 3] * long, f[:, 4] * short
@@ -203,6 +210,11 @@ def _model(x: Array, samples: Samples, bases: dict[str, csr_array], place: dict[
     parts = [bases[name].multiply(slopes[name][:, None]) for name in bases]
     parts += [csr_array(f[:, 0][:, None]), csr_array((-drop * f[:, 6])[:, None])]
     return model, hstack(parts, format="csr")
+
+
+def _width(log: Array) -> Array:
+    """Half width of its logarithm, within what a canal can have."""
+    return np.asarray(np.exp(np.clip(log, np.log(LEAST), np.log(MOST))))
 
 
 def _priors(

@@ -6,7 +6,7 @@ about it (`profile_fit`), the root's outer surface ray by ray (`wall`), the plac
 canal that the scan does not show is refused or marked, never made up.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,7 +69,7 @@ def along(block: Block, points: Array, tones: Tones, top: Array, end: Array, nam
     line, at = first_line(points, top, end, block.voxel, BEYOND)
     state = _State(block, Frame(line), tones, at, correlation=_correlation(block, points, tones))
     state = state.first_fit()
-    visible(state.seen(), scan)
+    visible(state.seen(), block.name)
     state = state.relined(end).first_fit()
     surface, stations = state.surface()
     state = state.second_fit(surface, stations)
@@ -77,8 +77,8 @@ def along(block: Block, points: Array, tones: Tones, top: Array, end: Array, nam
     exit_ = state.exit()
     last = _crossing(state, top)
     parts = Parts(state.frame, state.fit, surface, stations, exit_, state.at, last, block.voxel, state.tones.noise)
-    quality = judge(state.seen(), parts, scan)
-    return found(parts, name, quality, scan)
+    canal = found(parts, name, scan)
+    return replace(canal, quality=judge(state.seen(), parts, canal, block.name))
 
 
 @dataclass(frozen=True)
@@ -159,7 +159,7 @@ class _State:
         seen = np.isfinite(guess)
         if seen.mean() < 0.3:
             raise refusal(
-                "scan",
+                self.block.name,
                 f"dentine ends in only {100 * seen.mean():.0f} % of the directions about the way found",
                 allowed="30 % or more",
                 remedy="the points may lie outside a root, or the scan is no tooth: pick them again",
@@ -307,6 +307,8 @@ def _correlation(block: Block, points: Array, tones: Tones) -> float:
                 good, range(lag, rest.shape[axis]), axis
             )
             shares.append(float(np.mean(a[both] * b[both])) if both.sum() > 200 else float(lag == 0))
+        if shares[0] <= 0:
+            return 1.0
         c1, c2 = (max(0.0, c / shares[0] + 0.01) for c in shares[1:])
         total *= 1 + 2 * (c1 + c2)
     return total

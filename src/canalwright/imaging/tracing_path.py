@@ -51,7 +51,7 @@ def find_path(block: Block, orifice: Array, terminus: Array) -> tuple[Array, Ton
 
     Raises ScanError when there is no dentine about the points or no dark way between them.
     """
-    tones = _tones(block, orifice, terminus)
+    tones = tones_of(block, orifice, terminus)
     grid = _grid(block, orifice, terminus)
     grey = gaussian_filter(block.sample(grid.points()), 0.6, mode="nearest")
     dark = np.clip((tones.dentine - grey) / tones.contrast, 0.0, 1.0)
@@ -62,7 +62,7 @@ def find_path(block: Block, orifice: Array, terminus: Array) -> tuple[Array, Ton
     arrival = sitk.GetArrayFromImage(sitk.FastMarching(image, [start], 1.0, 1e6))
     way = _descend(arrival, stop, start)
     if len(way) < 4 or tuple(way[-1]) != start:
-        raise refusal("scan", "no way through the lumen between the points", remedy="pick them again in the canal")
+        raise refusal(block.name, "no way through the lumen between the points", remedy="pick them again in the canal")
     return grid.origin + grid.step * way @ grid.axes, tones
 
 
@@ -137,7 +137,7 @@ def _outside(dark: Array) -> NDArray[np.bool_]:
     return out
 
 
-def _tones(block: Block, orifice: Array, terminus: Array) -> Tones:
+def tones_of(block: Block, orifice: Array, terminus: Array) -> Tones:
     """Dentine: the upper fifth about the line of the points. Lumen: the darkest tenth near the orifice."""
     t = np.linspace(0.05, 0.95, 60)[:, None]
     line = terminus + t * (orifice - terminus)
@@ -151,7 +151,7 @@ def _tones(block: Block, orifice: Array, terminus: Array) -> Tones:
     noise = _noise(block, cloud, dentine)
     if dentine - lumen < 3 * noise:
         raise refusal(
-            "scan",
+            block.name,
             f"no dark lumen in brighter dentine about the points (greys {lumen:.0f}, {dentine:.0f}, noise {noise:.0f})",
             remedy="pick the points inside the canal, in a scan of a tooth",
         )

@@ -12,16 +12,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canalwright.imaging.blurred_ellipse import blurred
-from canalwright.imaging.found import Quality
+from canalwright.imaging.found import FoundCanal, Quality
 from canalwright.imaging.profile_fit import Fit
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tracing_path import Tones
 from canalwright.imaging.tracing_result import Parts, width_error
-from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]
 SIGNAL = 6.0
 WALLED = 0.75
+TOP = 3
+LEAST = 0.15
+SHARPEST = 1.2
+"""Radius of the sharpest turn believed of a canal, mm: an abrupt published curve measures 2 mm."""
 
 
 @dataclass(frozen=True)
@@ -59,12 +62,15 @@ class Seen:
         return np.asarray(drop * np.sqrt(power / self.correlation) / self.tones.noise)
 
 
-def visible(seen: Seen, scan: Scan) -> None:
+def visible(seen: Seen, where: str) -> None:
     """Raise ScanError where what was followed is no canal."""
-    where = scan.path or "scan in memory"
     signal = seen.signal()
     shown = float(np.mean(signal > SIGNAL))
     walled = float(np.mean(seen.walled > WALLED))
+    if np.median(signal[-TOP:]) < SIGNAL or np.median(seen.walled[-TOP:]) < WALLED:
+        raise refusal(
+            where, "the orifice point is not in a lumen with dentine round it", remedy="pick it again inside the canal"
+        )
     if shown < 0.6:
         raise refusal(
             where,
@@ -81,46 +87,65 @@ def visible(seen: Seen, scan: Scan) -> None:
         )
 
 
-def judge(seen: Seen, parts: Parts, scan: Scan) -> Quality:
-    """Score 0 to 1 and the reasons that took it down."""
-    score, reasons = 1.0, []
+def judge(seen: Seen, parts: Parts, canal: FoundCanal, where: str) -> Quality:
+    """Score 0 to 1 and the reasons that took it down. Raises ScanError below `LEAST`: that is no canal."""
+    marks = [*_by_signal(seen, parts), *_by_fit(seen, parts), *_by_shape(parts, canal)]
+    score = float(np.prod([factor for factor, _ in marks])) if marks else 1.0
+    reasons = tuple(reason for _, reason in marks)
+    if score < LEAST:
+        raise refusal(
+            where, f"what was followed is no canal ({', '.join(reasons)})", remedy="pick the points again in this scan"
+        )
+    return Quality(round(min(1.0, score), 2), reasons)
 
-    def doubt(factor: float, reason: str) -> None:
-        nonlocal score
-        score *= factor
-        reasons.append(reason)
 
+def _by_signal(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
+    marks = []
     signal = seen.signal()
     faint = seen.stations[signal < SIGNAL]
     if len(faint):
-        share = len(faint) / len(signal)
-        doubt(
-            1 - share,
-            f"hardly seen over {100 * share:.0f} % of its length, near z {faint[0] - parts.first:.1f} mm first",
-        )
+        share, first = len(faint) / len(signal), faint[0] - parts.first
+        marks.append((1 - share, f"hardly seen over {100 * share:.0f} % of its length, first near z {first:.1f} mm"))
     bare = float(np.mean(seen.walled < WALLED))
     if bare > 0.05:
-        doubt(1 - 0.7 * bare, f"no dentine round it over {100 * bare:.0f} % of its length")
+        marks.append((1 - 0.7 * bare, f"no dentine round it over {100 * bare:.0f} % of its length"))
+    return marks
+
+
+def _by_fit(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
+    marks = []
     s = np.arange(parts.first + 0.5, parts.last, 0.2)
-    short, long, _ = parts.fit.half_widths(s)
+    short, _, _ = parts.fit.half_widths(s)
     relative = width_error(parts, s) / (2 * short)
     if np.median(relative) > 0.2 or relative.max() > 0.5:
-        doubt(0.7, f"widths uncertain by up to {100 * min(relative.max(), 9.99):.0f} %")
-    if parts.fit.misfit > 1.6:
-        doubt(
-            max(0.3, 1.6 / parts.fit.misfit),
-            f"greys differ {parts.fit.misfit:.1f} times the noise from a blurred oval tube",
-        )
-    metal = float(np.mean(seen.grey > seen.tones.dentine + 1.2 * seen.tones.contrast))
+        marks.append((0.7, f"widths uncertain by up to {100 * min(relative.max(), 9.99):.0f} %"))
+    misfit = parts.fit.misfit
+    if misfit > 1.8:
+        marks.append((max(0.2, 1.8 / misfit), f"greys differ {misfit:.1f} times the noise from a blurred oval tube"))
+    bright = seen.tones.dentine + 1.2 * seen.tones.contrast
+    metal = float(np.mean(seen.grey > bright))
     if metal > 0.01:
-        doubt(
-            max(0.2, 1 - 5 * metal),
-            f"metal: {100 * metal:.0f} % of the voxels about the canal are far brighter than dentine",
-        )
+        marks.append((max(0.2, 1 - 5 * metal), f"metal: {100 * metal:.0f} % of the voxels about it far exceed dentine"))
     if parts.exit is None:
-        doubt(0.8, "the place where it leaves the root was not found")
-    if long.max() * 2 > 4.0:
-        doubt(0.7, f"{long.max() * 2:.1f} mm wide at most: chamber or another canal may be included")
+        marks.append((0.6, "the place where it leaves the root was not found: the canal may go on"))
     if parts.voxel > 0.3:
-        doubt(0.8, f"voxels of {parts.voxel:.2f} mm are coarse for a canal")
-    return Quality(round(float(np.clip(score, 0, 1)), 2), tuple(reasons))
+        marks.append((0.8, f"voxels of {parts.voxel:.2f} mm are coarse for a canal"))
+    return marks
+
+
+def _by_shape(parts: Parts, canal: FoundCanal) -> list[tuple[float, str]]:
+    marks = []
+    lumen = canal.lumen
+    if lumen.major.max() > 4.5:
+        marks.append((0.6, f"{lumen.major.max():.1f} mm wide at most: chamber or another canal may be included"))
+    third = lumen.size // 3
+    if lumen.minor[:third].mean() > 1.3 * lumen.minor[-third:].mean():
+        marks.append((0.4, "wider at its terminus than at its orifice: are the two points swapped?"))
+    tangent = np.gradient(lumen.centre, lumen.z, axis=0)
+    bend = np.linalg.norm(np.gradient(tangent, lumen.z, axis=0), axis=1)[3:-3]
+    if bend.max() * SHARPEST > 1:
+        at = float(lumen.z[3 + int(np.argmax(bend))])
+        marks.append(
+            (0.3, f"turns with a radius of {1 / bend.max():.1f} mm near z {at:.1f} mm: does it leave the canal?")
+        )
+    return marks

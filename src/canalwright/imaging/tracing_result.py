@@ -41,8 +41,8 @@ class Parts:
         return self.exit.s if self.exit is not None else self.given
 
 
-def found(parts: Parts, name: str, quality: Quality, scan: Scan) -> FoundCanal:
-    """The `FoundCanal`: stations every 0.1 mm from the terminus, z = 0 there."""
+def found(parts: Parts, name: str, scan: Scan) -> FoundCanal:
+    """The `FoundCanal`: stations every 0.1 mm from the terminus, z = 0 there; not yet judged."""
     s = np.linspace(parts.first, parts.last, max(8, round((parts.last - parts.first) / 0.1) + 1))
     points, _, one, two = parts.frame.at(s)
     low = parts.given + 0.5
@@ -82,7 +82,7 @@ def found(parts: Parts, name: str, quality: Quality, scan: Scan) -> FoundCanal:
         wall_direction=thinnest,
         inscribed=2 * short,
         crown=crown / np.linalg.norm(crown),
-        quality=quality,
+        quality=Quality(0.0, ("not judged",)),
         length_error=length_error(parts),
         source=source,
         notes=tuple(notes),

@@ -205,7 +205,7 @@ def _smoothed(raw: Array, error: Array, step: float) -> tuple[Array, Array]:
     stations, directions = raw.shape
     weight = np.where(np.isfinite(raw), 1 / error**2, 0.0).ravel()
     values = np.where(np.isfinite(raw), raw, 0.0).ravel()
-    along = _second(stations) / step**2 / 0.2 * np.sqrt(step / 0.4)
+    along = _second(stations) / step**2 / 0.6 * np.sqrt(step / 0.4)
     turn = 2 * np.pi / directions
     ring = diags_array([1.0, -2.0, 1.0], offsets=[-1, 0, 1], shape=(directions, directions)).tolil()
     ring[0, directions - 1] = ring[directions - 1, 0] = 1.0
