@@ -36,7 +36,7 @@ Mesial = Annotated[str | None, typer.Option("--mesial", metavar="X,Y,Z", help="D
 Buccal = Annotated[str | None, typer.Option("--buccal", metavar="X,Y,Z", help="Direction of buccal, to name canals.")]
 Voxel = Annotated[float | None, typer.Option("--voxel", metavar="MM", help="Voxel size of a stack of pictures.")]
 Mask = Annotated[
-    Path | None, typer.Option("--mask", metavar="FILE", help="Labelled mask of the canals on the scan's grid.")
+    Path | None, typer.Option("--mask", metavar="FILE", help="Mask on the scan's grid, one label a canal.")
 ]
 Label = Annotated[str, typer.Option("--label", metavar="TEXT", help="Label or pseudonym of the case.")]
 Name = Annotated[
@@ -143,21 +143,30 @@ def _scan(
     termini: list[Point],
     names: list[str],
 ) -> "tuple[FoundCanal, ...]":
+    import numpy as np
+
     from canalwright import imaging
 
     if dentine is not None:
         raise imaging.ScanError(f"{dentine.name}: a scan takes no dentine surface; leave the second file out")
     scan = imaging.read_scan(path, voxel=voxel)
     if mask is not None:
-        return imaging.trace_mask(scan, imaging.read_scan(mask, voxel=voxel))
+        labels = imaging.read_scan(mask, voxel=voxel)
+        present = [int(v) for v in np.unique(np.asarray(labels.voxels)) if v > 0]
+        called = _names(names, len(present))
+        return tuple(imaging.trace_mask(labels, v, scan=scan, name=n) for v, n in zip(present, called, strict=True))
     if not orifices or len(orifices) != len(termini):
         raise imaging.ScanError(
             f"{path.name}: {len(orifices)} orifices and {len(termini)} termini given; give --orifice and --terminus once for each canal"
         )
-    if names and len(names) != len(orifices):
-        raise imaging.ScanError(f"--name: {len(names)} names for {len(orifices)} canals; give as many, in order")
-    called = names or [f"canal {i + 1}" for i in range(len(orifices))]
+    called = _names(names, len(orifices))
     return tuple(imaging.trace(scan, o, t, name=n) for o, t, n in zip(orifices, termini, called, strict=True))
+
+
+def _names(names: list[str], count: int) -> list[str]:
+    if names and len(names) != count:
+        raise typer.BadParameter(f"--name: {len(names)} names for {count} canals; give as many, in order")
+    return names or [f"canal {i + 1}" for i in range(count)]
 
 
 def _point(option: str, text: str) -> Point:

@@ -1,0 +1,90 @@
+"""Protects: `measure` takes a user from a scan, a mask or the surfaces of a real tooth to a case that plans, and refuses the rest."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import SimpleITK as sitk
+from typer.testing import CliRunner
+
+from canalwright import casefile
+from canalwright.cli import main
+from canalwright.cli.app import app
+from canalwright.imaging import Scan, phantom
+from tests.support.shared_data import shared_data
+
+
+def run(*arguments: str | Path) -> str:
+    result = CliRunner().invoke(app, [str(a) for a in arguments], catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+    return result.output
+
+
+def write(scan: Scan, path: Path, voxels: np.ndarray | None = None) -> Path:
+    image = sitk.GetImageFromArray(np.asarray(scan.voxels if voxels is None else voxels))
+    image.SetSpacing([float(s) for s in scan.spacing])
+    image.SetOrigin([float(v) for v in scan.affine[:3, 3]])
+    image.SetDirection((scan.affine[:3, :3] / np.asarray(scan.spacing)).ravel().tolist())
+    sitk.WriteImage(image, str(path))
+    return path
+
+
+@pytest.fixture(scope="module")
+def made() -> tuple[phantom.Phantom, Scan]:
+    tooth = phantom.make([phantom.CanalShape(apical=0.4, taper=0.06, bend=15.0)], phantom.RootShape())
+    return tooth, phantom.render(tooth, phantom.Scanner(voxel=0.15), seed=4)
+
+
+def point(p: np.ndarray) -> str:
+    return ",".join(f"{v:.3f}" for v in p)
+
+
+def test_a_scan_becomes_a_case_that_plans(made: tuple[phantom.Phantom, Scan], tmp_path: Path) -> None:
+    tooth, scan = made
+    truth = tooth.truth[0]
+    top = int(np.searchsorted(truth.centre[:, 2], scan.extent[1][2] - 1.0))
+    path, out = write(scan, tmp_path / "scan.nrrd"), tmp_path / "case.toml"
+    said = run(
+        "measure", path, "--orifice", point(truth.centre[top]), "--terminus", point(truth.centre[0]), "--tooth", "11",
+        "--file", "45/0.04", "--out", out, "--name", "single", "--json",
+    )  # fmt: skip
+    found = json.loads(said)["canals"][0]
+    assert found["length_mm"] == pytest.approx(float(truth.z[top]), abs=0.5)
+    canal = casefile.load(out).canals[0]
+    at = np.linspace(2, float(truth.z[top]) - 2, 9)
+    got, real = np.interp(at, canal.native.z, canal.native.minor), np.interp(at, truth.z, truth.minor)
+    assert np.median(np.abs(got - real)) < 0.25 * 0.15, "least width within a quarter of a voxel, by the median station"
+    assert canal.sources["widths"].origin.value == "read from scan"
+    assert json.loads(run("plan", out, "--json", "--draws", "64"))["plans"]
+
+
+def test_the_first_molar_goes_from_its_surfaces_to_three_cards(tmp_path: Path) -> None:
+    """The main job on a real lower first molar: three canals, names from the direction of mesial, a card for each."""
+    parts = [shared_data("mandible_teeth", f"Tooth_L6_{part}.stl") for part in ("Pulp", "Dentin", "Enamel")]
+    out = tmp_path / "molar.toml"
+    run("measure", parts[0], parts[1], "--enamel", parts[2], "--tooth", "36", "--file", "30/0.04", "--out", out)
+    assert len(casefile.load(out).canals) == 3
+    said = run("card", out, "--out", tmp_path / "cards", "--draws", "64")
+    assert said.count("wrote") == 3
+    assert len(list((tmp_path / "cards").glob("*.pdf"))) == 3
+
+
+@pytest.mark.parametrize(
+    ("extra", "words"),
+    [
+        (["--orifice", "1,2"], "three numbers"),
+        (["--orifice", "500,500,500", "--terminus", "500,500,510"], "outside"),
+        ([], "give --orifice and --terminus"),
+        (["--voxel", "0.2", "--orifice", "0,0,0", "--terminus", "0,0,5"], "states its own"),
+    ],
+)
+def test_what_cannot_be_measured_is_refused(
+    made: tuple[phantom.Phantom, Scan], tmp_path: Path, capsys: pytest.CaptureFixture[str], extra: list[str], words: str
+) -> None:
+    path, out = write(made[1], tmp_path / "scan.nrrd"), tmp_path / "case.toml"
+    with pytest.raises(SystemExit) as stop:
+        main(["measure", str(path), "--tooth", "11", "--file", "45/0.04", "--out", str(out), *extra])
+    assert stop.value.code == 2
+    assert words in capsys.readouterr().err.replace("\n", " ").replace("│", "")
+    assert not out.exists()
