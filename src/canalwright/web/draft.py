@@ -12,6 +12,7 @@ from typing import Any
 
 from canalwright import casefile
 from canalwright.anatomy import averages
+from canalwright.anatomy.limits import LIMITS, out_of_limits
 from canalwright.casefile import Case, CaseError, Problem
 
 Table = dict[str, Any]
@@ -67,6 +68,7 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         Field("branch_direction", "Direction", ("side_branch", 0, "direction"), kind="text"),
     ),
 }
+_LIMITS = {"taper": "file_taper", "branch_level": "level"}
 BY_KEY = {f.key: f for group in FIELDS.values() for f in group}
 
 
@@ -107,14 +109,31 @@ class Draft:
         value = _get(self.table["canal"][index], BY_KEY[key].path)
         return str(value.get("method") or "") if isinstance(value, Mapping) else ""
 
+    def impossible(self, index: int) -> dict[str, str]:
+        """Single values of a canal that cannot be, by field: told at once, also while others are still missing."""
+        found = {}
+        for key, place in BY_KEY.items():
+            value = _get(self.table["canal"][index], place.path)
+            value = value.get("value") if isinstance(value, Mapping) else value
+            limit = _LIMITS.get(key, key)
+            if place.kind != "number" or value is None or limit not in LIMITS:
+                continue
+            if not isinstance(value, int | float):
+                found[key] = "a number"
+            elif fault := out_of_limits(key, value, limit=limit):
+                found[key] = f"{fault.allowed}; {fault.action}"
+        return found
+
     def with_text(self, index: int, key: str, text: str) -> "Draft":
         """The draft with a field changed; an empty text takes it out."""
         place, made = BY_KEY[key], copy.deepcopy(self.table)
         old = _get(made["canal"][index], place.path)
         value = _parsed(place, text.strip())
-        if value is not None and place.quantity and isinstance(old, Mapping) and old.get("method"):
-            rows = isinstance(value, Mapping)
-            value = {**(value if rows else {"value": value}), "method": old["method"]}
+        if value is not None and place.quantity and isinstance(old, Mapping):
+            kept = {k: v for k, v in old.items() if k in ("method", "error") and v is not None}
+            value = {**(value if isinstance(value, Mapping) else {"value": value}), **kept} if kept else value
+            if place.kind == "rows" and kept and "value" in value:
+                value = {"by_level": _everywhere(value.pop("value")), **kept}
         _set(made["canal"][index], place.path, value)
         return replace(self, table=made)
 
@@ -122,11 +141,16 @@ class Draft:
         """The draft with the way a field was measured; an error that was given for another way goes."""
         place, made = BY_KEY[key], copy.deepcopy(self.table)
         old = _get(made["canal"][index], place.path)
-        if old is None or method not in averages.methods(place.quantity):
+        if (
+            old is None
+            or not place.quantity
+            or method not in averages.methods(place.quantity)
+            or method == self.method(index, key)
+        ):
             return self
         value = {k: v for k, v in old.items() if k != "error"} if isinstance(old, Mapping) else {"value": old}
         if place.kind == "rows" and "value" in value:
-            value = {"by_level": [[0.0, value["value"]], [30.0, value["value"]]]}
+            value = {"by_level": _everywhere(value["value"])}
         _set(made["canal"][index], place.path, {**value, "method": method})
         return replace(self, table=made)
 
@@ -192,6 +216,11 @@ def _parsed(place: Field, text: str) -> Any:
         }
     value = _number(text)
     return int(value) if place.kind == "size" and isinstance(value, float) and value.is_integer() else value
+
+
+def _everywhere(value: Any) -> list[list[Any]]:
+    """One value for every level, as rows."""
+    return [[0.0, value], [30.0, value]]
 
 
 def _number(text: str) -> Any:

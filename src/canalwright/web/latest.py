@@ -6,10 +6,13 @@ before it is marked as being refined.
 """
 
 import asyncio
+import logging
 from collections.abc import Awaitable, Callable
 
 from canalwright.planning import Choices, Plan, PlanError
 
+log = logging.getLogger(__name__)
+FAULT = "A fault in the program: this plan could not be made. What is shown is older than your choice."
 REST = 0.45
 """Seconds without a change after which the whole plan is asked for."""
 
@@ -49,6 +52,10 @@ class Refiner:
         except PlanError as error:
             if turn == self._turn:
                 self._refuse(str(error))
+        except Exception:
+            log.exception("a plan could not be made")
+            if turn == self._turn:
+                self._refuse(FAULT)
 
     def stop(self) -> None:
         """Nothing that is under way is shown any more."""

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from canalwright.anatomy import Canal, averages
+from canalwright.anatomy.canal import Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +26,10 @@ KEYS = {
 def usual(canal: Canal) -> dict[str, Usual]:
     """By field of the form: what the models will use for this canal; measured values come back as they are used."""
     native, known = canal.native, averages.canal_averages(canal.tooth, canal.name)
-    level = lambda values, z: float(np.interp(z, native.z, values))  # noqa: E731
+
+    def level(values: Array, z: float) -> float:
+        return native.at(z, values)
+
     told = {
         "length": f"{canal.length.value:.1f}",
         "foramen": f"{canal.foramen:.2f}" if canal.foramen is not None else "",
@@ -42,6 +46,9 @@ def usual(canal: Canal) -> dict[str, Usual]:
     found = {}
     for key, text in told.items():
         source = canal.sources.get(KEYS[key])
+        own = canal.sources.get(f"{key}_mm", canal.sources.get(key))
+        if own is not None and not own.origin.supposed:
+            continue
         if text and source is not None and source.origin.supposed:
             found[key] = Usual(text, str(source))
     return found

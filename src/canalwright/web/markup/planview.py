@@ -39,7 +39,7 @@ def headline(plan: Plan, words: Words) -> Safe:
     cards = [
         (
             items["heat.surface_rise"],
-            "Root surface warms by",
+            "Outside warms by",
             bar(rise, 0.0, 20.0, limit=RISE_LIMIT),
             words("limit 10 K"),
         ),
@@ -141,7 +141,7 @@ def swatch(size: int | None) -> Safe:
 
 def _cut(plan: Plan, words: Words) -> str:
     cut = plan.cone.trim.value
-    return words("cut {mm} mm off the tip", mm=f"{cut:.1f}") if cut > 0 else words("tip left whole")
+    return words("after cutting {mm} mm", mm=f"{cut:.1f}") if cut > 0 else words("tip left whole")
 
 
 def _part(key: str, title: str, words: Words, *inside: Safe) -> Safe:

@@ -51,6 +51,9 @@ def frame(
         *(f'<script type="module" src="/static/{script}.js"></script>' for script in ("page", *scripts)),
     ]
     ui.add_head_html("".join(head))
+    slot = ui.context.client.content.parent_slot
+    if slot is not None:
+        slot.parent.props('role="presentation"')  # the framework's own <main> is around head and foot too
     html(shell.top(prefs, case, key, index, stage), kind="shell")
     with ui.element("main").props('id="content" tabindex="-1"').classes(f"page {kind}".strip()):
         yield

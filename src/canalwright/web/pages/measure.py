@@ -127,7 +127,8 @@ class View:
         except CaseError as error:
             self.case = None
             by_canal, rest = sorted_problems(error, len(self.draft.canals))
-            wrong = {k: words(said) for k, said in by_canal[self.index].items()}
+            told = by_canal[self.index] | self.draft.impossible(self.index)
+            wrong = {k: words(said) for k, said in told.items()}
             others = [str(problem) for problem in rest]
             others += [
                 words("Canal {n} needs something too", n=i + 1)

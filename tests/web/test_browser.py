@@ -1,0 +1,193 @@
+"""The main job in a real browser: open the demo case, move a control, see the numbers change, play the downpack, take the card.
+
+And what a reader may count on: keyboard, names of controls (axe), no request that leaves this machine, settings that stay.
+"""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from canalwright import casefile
+from tests.support.browser import browser, server
+
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+SLOW = 45_000
+DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with server(data=tmp_path_factory.mktemp("data")) as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with browser() as opened:
+        yield opened
+
+
+@pytest.fixture
+def page(chromium: Browser, address: str) -> Iterator[Page]:
+    context = chromium.new_context(viewport=DESKTOP, base_url=address)
+    made = context.new_page()
+    made.set_default_timeout(SLOW)
+    complaints: list[str] = []
+    made.on("pageerror", lambda error: complaints.append(str(error)))
+    outside: list[str] = []
+    made.on(
+        "request",
+        lambda r: (
+            outside.append(r.url) if not r.url.startswith((address, "data:", "blob:", "ws://127.0.0.1")) else None
+        ),
+    )
+    yield made
+    context.close()
+    assert complaints == []
+    assert outside == [], "a page asked something of another machine"
+
+
+def _planned(page: Page) -> None:
+    expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+
+
+def _rise(page: Page) -> float:
+    return float(page.locator('.headline [data-key="heat.surface_rise"] .value').inner_text())
+
+
+def test_the_main_job(page: Page, tmp_path: Path) -> None:
+    page.goto("/")
+    page.get_by_role("link", name="Open the demo case").click()
+    _planned(page)
+    before = _rise(page)
+    slider = page.get_by_label("Activation", exact=True)
+    slider.focus()
+    for _ in range(15):
+        slider.press("ArrowRight")
+    page.wait_for_function(
+        "before => Number(document.querySelector('.headline [data-key=\"heat.surface_rise\"] .value').innerText) > before + 0.5",
+        arg=before,
+    )
+    _planned(page)
+    assert _rise(page) > before
+    expect(page).to_have_url(re.compile("activation="))
+    assert page.locator("#told").inner_text().startswith("Root surface rise")
+
+    with page.expect_download(timeout=SLOW) as waiting:
+        page.get_by_role("link", name="Card (PDF)").click()
+    card = Path(waiting.value.path()).read_bytes()
+    assert card.startswith(b"%PDF-") and len(re.findall(rb"/Type\s*/Page\b", card)) == 1
+
+    page.get_by_role("link", name="Play", exact=True).click()
+    expect(page).to_have_url(re.compile("play.*activation="))
+    expect(page.locator("html[data-player=ready]")).to_be_attached(timeout=SLOW)
+    page.get_by_label("Speed").select_option("10")
+    page.get_by_role("button", name="Play", exact=True).click()
+    page.wait_for_function("Number(document.getElementById('clock').textContent) > 40")
+    page.get_by_role("button", name="Pause", exact=True).click()
+    stopped = page.locator("#clock").inner_text()
+    page.keyboard.press("Tab")
+    page.locator("#content").focus()
+    page.keyboard.press("Home")
+    assert page.locator("#clock").inner_text() == "0.0" != stopped
+    page.keyboard.press("ArrowRight")
+    assert page.locator("#clock").inner_text() == "1.0"
+    page.keyboard.press("Shift+ArrowRight")
+    expect(page.locator("#acts button[aria-current]")).to_contain_text("seared")
+
+
+def test_a_control_given_back_is_the_planners_again(page: Page) -> None:
+    page.goto("/demo")
+    _planned(page)
+    slider = page.get_by_label("Press force")
+    slider.fill("35")
+    expect(page.locator('[data-control="force"] .give-back')).to_be_visible()
+    expect(page).to_have_url(re.compile("force=35"))
+    page.reload()
+    _planned(page)
+    assert page.get_by_label("Press force").input_value() == "35"
+    page.locator('[data-control="force"] .give-back').click()
+    expect(page.locator('[data-control="force"] .planned')).to_be_visible()
+    page.wait_for_function("!location.search.includes('force')")
+
+
+def test_a_number_says_where_it_comes_from(page: Page) -> None:
+    page.goto("/demo")
+    _planned(page)
+    number = page.locator('.headline [data-key="heat.longest_activation"]')
+    number.focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("dialog")).to_contain_text("Pennes 1948")
+    page.keyboard.press("Escape")
+    expect(page.get_by_role("dialog")).not_to_be_visible()
+    expect(number).to_be_focused()
+
+
+def test_a_case_is_written_from_five_values(page: Page) -> None:
+    page.goto("/measure")
+    page.get_by_label("Working length, mm").fill("3")
+    expect(page.locator("#w-working_length")).to_contain_text("8 to 40")
+    page.get_by_label("Working length, mm").fill("20.5")
+    page.get_by_label("Finishing file, ISO size").select_option("35")
+    page.get_by_label("Its taper").fill("0.04")
+    expect(page.locator(".picture svg.cw-section")).to_be_visible()
+    expect(page.locator("#u-crest")).to_contain_text("used:")
+    page.get_by_role("button", name="Plan this canal").click()
+    _planned(page)
+    expect(page.locator(".part#part-provenance")).to_contain_text("Published average")
+
+
+def test_a_bad_file_is_told_line_by_line(page: Page, tmp_path: Path) -> None:
+    page.goto("/")
+    bad = tmp_path / "bad.toml"
+    bad.write_text(
+        '[case]\nversion = 1\nlabel = "x"\n[tooth]\nnumber = 99\n[[canal]]\nname = "single"\nworking_length_mm = 3\n'
+    )
+    page.locator("#file").set_input_files(bad)
+    expect(page.get_by_role("alert")).to_contain_text("bad.toml: ")
+    good = tmp_path / "good.toml"
+    good.write_text(casefile.dumps(casefile.demo_case()))
+    page.locator("#file").set_input_files(good)
+    _planned(page)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("view", ["/", "/measure", "plan", "play"])
+def test_no_serious_finding_of_axe(chromium: Browser, address: str, view: str, scheme: str) -> None:
+    context = chromium.new_context(
+        viewport=TABLET if scheme == "dark" else DESKTOP, base_url=address, color_scheme=scheme
+    )  # type: ignore[arg-type]
+    page = context.new_page()
+    page.set_default_timeout(SLOW)
+    if view.startswith("/"):
+        page.goto(view)
+        expect(page.locator("#content")).to_be_visible()
+    else:
+        page.goto("/demo")
+        _planned(page)
+        if view == "play":
+            page.goto(page.url.replace("/plan", "/play"))
+            expect(page.locator("html[data-player=ready]")).to_be_attached()
+    found = Axe().run(
+        page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+    )
+    serious = [v for v in found.response["violations"] if v["impact"] in ("serious", "critical")]
+    context.close()
+    assert serious == [], "\n".join(
+        f"{v['id']}: {v['help']}: {[n['html'][:160] for n in v['nodes'][:3]]}" for v in serious
+    )
+
+
+@pytest.mark.parametrize("size", [(720, 450), (820, 1180)])
+def test_nothing_is_cut_off_when_zoomed_or_on_a_tablet(chromium: Browser, address: str, size: tuple[int, int]) -> None:
+    """720 x 450 is what a 1440 x 900 screen has left at 200 % zoom."""
+    context = chromium.new_context(viewport={"width": size[0], "height": size[1]}, base_url=address)
+    page = context.new_page()
+    page.goto("/demo")
+    _planned(page)
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth + 1")
+    context.close()

@@ -1,0 +1,69 @@
+"""Writing a case: what the form does not know stays, what it changes is read like any case file, errors stand at their field."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from canalwright.casefile import Case, CaseError
+from canalwright.web.draft import BY_KEY, Draft, sorted_problems
+from canalwright.web.usual import usual
+
+
+def test_an_untouched_case_is_the_same_case(case: Case) -> None:
+    assert Draft.of(case).case().digest == case.digest
+
+
+def test_every_field_written_as_it_is_shown_changes_nothing(case: Case) -> None:
+    """The text of a field says all of its value: writing it back gives the same case."""
+    draft = Draft.of(case)
+    for index in range(len(case.canals)):
+        for key in BY_KEY:
+            shown = draft.text(index, key)
+            again = draft.with_text(index, key, shown).with_method(index, key, draft.method(index, key))
+            assert again.text(index, key) == shown, key
+            assert again.case().canals[index].working_length == case.canals[index].working_length
+
+
+def test_a_handful_is_enough_and_the_rest_says_its_source() -> None:
+    draft = Draft.new().with_text(0, "working_length", "20,5").with_text(0, "size", "35").with_text(0, "taper", "0.04")
+    made = draft.with_method(0, "working_length", "apex locator").case()
+    told = usual(made.canals[0])
+    assert {"length", "orifice_width", "angle", "wall", "crest"} <= set(told)
+    assert all(value.source for value in told.values())
+    assert made.canals[0].working_length == pytest.approx(20.5)
+
+
+def test_a_measured_value_is_no_average(case: Case) -> None:
+    assert "orifice_width" not in usual(case.canals[0])
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "told"),
+    [
+        ("working_length", "3", "8 to 40"),
+        ("working_length", "long", "number"),
+        ("taper", "6", "0 to 0.2"),
+        ("wall", "-1", "0.05 to 6"),
+        ("angle", "400", "0 to 120"),
+    ],
+)
+def test_an_impossible_value_is_told_at_its_field(case: Case, key: str, text: str, told: str) -> None:
+    draft = Draft.of(case).with_text(0, key, text)
+    with pytest.raises(CaseError) as caught:
+        draft.case()
+    by_canal, _ = sorted_problems(caught.value, 3)
+    assert told in by_canal[0][key]
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from([k for k in BY_KEY if k != "size"]), st.text(max_size=20)), max_size=4))
+def test_any_text_gives_a_case_or_its_problems(case: Case, typed: list[tuple[str, str]]) -> None:
+    """Whatever is typed, there is a case or a list of problems, never another error."""
+    draft = Draft.of(case)
+    for key, text in typed:
+        draft = draft.with_text(0, key, text)
+    try:
+        draft.case()
+    except CaseError as error:
+        by_canal, others = sorted_problems(error, 3)
+        assert any(by_canal) or others

@@ -1,0 +1,64 @@
+"""The page's HTML: everything from outside is escaped, every number has its interval and answers where it comes from."""
+
+import re
+from dataclasses import replace
+
+from canalwright.planning import Plan
+from canalwright.web.formulas import formula_of
+from canalwright.web.markup import picture, planview
+from canalwright.web.markup.controls import controls
+from canalwright.web.markup.html import Safe, el
+from canalwright.web.markup.shell import caution, top
+from canalwright.web.markup.where import where_from
+from canalwright.web.prefs import Prefs
+from canalwright.web.words import ENGLISH
+
+
+def test_text_is_escaped_and_markup_is_not() -> None:
+    assert el("p", "<b>", el("i", "a & b"), title='"x"') == '<p title="&quot;x&quot;">&lt;b&gt;<i>a &amp; b</i></p>'
+    assert el("input", disabled=True, value=None) == "<input disabled>"
+    assert isinstance(el("p"), Safe)
+
+
+def test_a_hostile_name_stays_text(plan: Plan) -> None:
+    hostile = replace(plan, canal=replace(plan.canal, reference="<img src=x onerror=alert(1)>"))
+    for made in (picture.plan_picture(hostile), planview.tables(hostile, ENGLISH), planview.findings(hostile, ENGLISH)):
+        assert "<img" not in made
+
+
+def test_every_number_has_an_interval_and_an_origin(plan: Plan) -> None:
+    shown = planview.headline(plan, ENGLISH) + planview.tables(plan, ENGLISH)
+    keys = set(re.findall(r'class="num[^"]*" data-key="([^"]+)"', shown))
+    items = planview.all_items(plan)
+    assert keys <= set(items) and len(keys) > 30
+    assert shown.count('class="value"') == shown.count('class="interval"')
+    for key, item in items.items():
+        answer = where_from(item, plan, ENGLISH)
+        assert item.value in answer and "kind of source" in answer, key
+        assert formula_of(key) is not None, f"{key} has no formula"
+
+
+def test_the_findings_come_worst_first(plan: Plan) -> None:
+    order = re.findall(r'class="finding (\w+)"', planview.findings(plan, ENGLISH))
+    assert order == sorted(order, key=["danger", "caution", "doubt", "note"].index) and order
+
+
+def test_every_page_says_where_one_is_and_the_caution(case) -> None:  # type: ignore[no-untyped-def]
+    head = top(Prefs(), case, "k", 0, "plan")
+    assert "46" in head and "mesiobuccal canal" in head and "invented" in head
+    assert "#30" in top(Prefs(universal=True), case, "k", 0, "plan")
+    assert "Not a certified medical device" in caution(Prefs())
+
+
+def test_every_control_has_a_label(plan: Plan) -> None:
+    shown = controls(plan, plan.choices, plan.tray, ENGLISH)
+    labels, ids = (
+        set(re.findall(r'<label for="([^"]+)"', shown)),
+        set(re.findall(r'<(?:input|select)[^>]* id="([^"]+)"', shown)),
+    )
+    assert ids and ids == labels
+
+
+def test_colours_come_in_light_and_dark() -> None:
+    sheet = picture.colours()
+    assert sheet.count("--cw-dentine-fill:") == 3 and "prefers-color-scheme: dark" in sheet

@@ -1,0 +1,57 @@
+"""The pages through a simulated user: what stands on them, and what a link to nowhere says."""
+
+from collections.abc import AsyncIterator
+
+import pytest
+from nicegui import ui
+from nicegui.testing import User
+from nicegui.testing.user_simulation import user_simulation
+
+from canalwright import casefile
+from canalwright.casefile import Case
+from canalwright.web.office import Office
+from canalwright.web.pages import register
+
+
+@pytest.fixture
+async def office() -> AsyncIterator[Office]:
+    made = Office.of(casefile.generic_tray())
+    yield made
+    made.bench.close()
+
+
+@pytest.fixture
+async def user(office: Office) -> AsyncIterator[User]:
+    async with user_simulation() as simulated:
+        register(office)
+        yield simulated
+
+
+def _all(user: User) -> str:
+    return " ".join(e.content for e in user.find(ui.html).elements)
+
+
+async def test_the_start_offers_three_ways(user: User) -> None:
+    await user.open("/")
+    shown = _all(user)
+    for words in ("Open the demo case", "Write a case", "Choose a file", "Not a certified medical device"):
+        assert words in shown
+
+
+async def test_an_open_case_says_which_canal(user: User, office: Office, case: Case) -> None:
+    key = office.shelf.put(case)
+    await user.open(f"/case/{key}/1/plan?activation=3")
+    shown = _all(user)
+    assert "mesiolingual canal" in shown and "What if?" in shown
+
+
+async def test_a_case_that_is_not_open_is_told(user: User) -> None:
+    for address in ("/case/0000/0/plan", "/case/0000/0/play", "/case/0000/0/measure"):
+        await user.open(address)
+        assert "not open any more" in _all(user)
+
+
+async def test_the_form_shows_a_new_case(user: User) -> None:
+    await user.open("/measure")
+    shown = _all(user)
+    assert "Working length" in shown and "The section appears when" in shown

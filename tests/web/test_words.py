@@ -1,0 +1,18 @@
+"""The catalogue: English is the key, numbers in a sentence pass through, what is missing stays English."""
+
+from canalwright.web.words import Words, _pattern, words_of
+
+
+def test_patterns_carry_their_numbers() -> None:
+    words = Words("xx", {"apical": "APICAL"}, ((_pattern("the {0} plugger stops {1} mm short"), "{1} mm: {0}"),))
+    assert words("the apical plugger stops 4.2 (3.9 to 4.6) mm short") == "4.2 (3.9 to 4.6) mm: APICAL"
+    assert words("something else") == "something else"
+    assert words.known("something else") is None
+
+
+def test_a_capital_at_the_head_is_the_same_word() -> None:
+    assert Words("xx", {"root surface": "superficie"}, ())("Root surface") == "Superficie"
+
+
+def test_an_unknown_language_is_english() -> None:
+    assert words_of("zz")("Plan") == "Plan"
