@@ -35,8 +35,10 @@ _ROOMS = (
     "heat",
     "imaging",
     "instruments",
+    "irrigation",
     "planning",
     "quantities",
+    "readiness",
     "report",
     "shaping",
 )
