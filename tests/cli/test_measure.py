@@ -43,7 +43,7 @@ def point(p: np.ndarray) -> str:
 def test_a_scan_becomes_a_case_that_plans(made: tuple[phantom.Phantom, Scan], tmp_path: Path) -> None:
     tooth, scan = made
     truth = tooth.truth[0]
-    top = int(np.searchsorted(truth.centre[:, 2], scan.extent[1][2] - 1.0))
+    top = len(truth.z) - 6
     path, out = write(scan, tmp_path / "scan.nrrd"), tmp_path / "case.toml"
     said = run(
         "measure", path, "--orifice", point(truth.centre[top]), "--terminus", point(truth.centre[0]), "--tooth", "11",
