@@ -6,8 +6,19 @@ import numpy as np
 from scipy.special import ndtr
 
 from canalwright.anatomy import Tooth
-from canalwright.readiness import Landmark, Sounding, combine, error_from_share, method
+from canalwright.readiness import (
+    GaugeTrial,
+    Landmark,
+    PaperPointReading,
+    Sounding,
+    combine,
+    error_from_share,
+    gauge,
+    method,
+    read_points,
+)
 from canalwright.readiness.methods import apex_to_foramen, foramen_to_constriction
+from canalwright.readiness.points import own_error
 from tests.evidence.table import Check
 
 
@@ -40,6 +51,17 @@ def _covers() -> float:
         found = combine(soundings, Tooth(46), 40)
         held += found.foramen.low <= foramen <= found.foramen.high
     return held / 2
+
+
+def _repeat_limit() -> float:
+    """Difference between two dry lengths that 95 % of pairs stay under, the ruler left out."""
+    return 1.96 * np.sqrt(2) * own_error(0.0)
+
+
+def _steps_of_a_series() -> float:
+    """Width of the bounds that a series taken to the end leaves, in the range of sizes 15 to 60."""
+    found = gauge([GaugeTrial(30, True), GaugeTrial(35, False)])
+    return found.greatest - found.least
 
 
 CHECKS = [
@@ -114,5 +136,21 @@ CHECKS = [
         "readiness", "the same length, constriction less foramen, at 21.5 years",
         lambda: (f := combine([Sounding("apex locator", 21.0)], Tooth(11), 21.5)).foramen.value - f.at(Landmark.CONSTRICTION).value,
         0.524, 1e-9, "set", "mm", "Kuttler 1955, J Am Dent Assoc 50:544-552", "from memory", role="calibration",
+    ),
+    Check(
+        "readiness", "two dry lengths of one canal differ by less than", _repeat_limit, 0.19, 0.005, "rounding", "mm",
+        "Marcos-Arenal et al. 2009, Oral Surg Oral Med Oral Pathol Oral Radiol Endod 108:e101-e105, repeats", "read in an abstract",
+        "95 % of pairs", role="calibration",
+    ),
+    Check(
+        "readiness", "error of the end from fifty points over that from one",
+        lambda: (lambda a, b: (a.high - a.low) / (b.high - b.low))(
+            *(read_points([PaperPointReading(20.5)] * n).end for n in (50, 1))
+        ), (0.90, 1.0), 0.0, "0.323 of 0.330 mm is shared by all points of a canal, so repeats gain next to nothing", "",
+        "closed form: sqrt(shared^2 + own^2 / n)", "closed form",
+    ),
+    Check(
+        "readiness", "bounds left by 30 passes, 35 stops", _steps_of_a_series, 0.05 + 2 * 0.02, 1e-9, "exact", "mm",
+        "step of the series and tolerance on either side, ISO 3630-1", "from memory",
     ),
 ]  # fmt: skip

@@ -6,26 +6,36 @@ length.agrees, length.candidates, length.odd         # disagreement is a finding
 readiness.next_steps(length)                         # what a further measurement would add
 """
 
+from canalwright.readiness.gauging import Gauge, GaugeTrial, gauge
 from canalwright.readiness.length import Candidate, Length, Odd, Sounding, combine
 from canalwright.readiness.methods import Landmark, Method, error_from_share, method, method_names
 from canalwright.readiness.next_step import NextStep, next_steps
+from canalwright.readiness.points import DryEnd, PaperPointReading, Pattern, read_points, sounding_of
 from canalwright.readiness.shape import ShapeOption, TradeOff, shape_option, trade_off
 
 __all__ = [
     "Candidate",
+    "DryEnd",
+    "Gauge",
+    "GaugeTrial",
     "Landmark",
     "Length",
     "Method",
     "NextStep",
     "Odd",
+    "PaperPointReading",
+    "Pattern",
     "ShapeOption",
     "Sounding",
     "TradeOff",
     "combine",
     "error_from_share",
+    "gauge",
     "method",
     "method_names",
     "next_steps",
+    "read_points",
     "shape_option",
+    "sounding_of",
     "trade_off",
 ]
