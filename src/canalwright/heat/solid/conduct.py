@@ -118,6 +118,8 @@ def _faces(solid: Solid, s: Any, axis: int, g: Single, k_out: Array, live: Any) 
     in_root = np.maximum(_below(solid.root[low], solid.root[high]), in_canal)
     in_outer = np.maximum(_below(solid.root[low] - solid.ligament, solid.root[high] - solid.ligament), in_root)
     air = ((solid.beyond[low] == AIR) | (solid.beyond[high] == AIR)) & ~(a & b)
+    if way == 0:
+        air[-1] = False
     in_outer = np.where(air, in_root, in_outer)
     out = np.where(solid.root[low] > solid.ligament, 1 / k_out[low], 0.0)
     both = np.where(solid.root[high] > solid.ligament, 1 / k_out[high], 0.0)
@@ -157,12 +159,11 @@ def _top(solid: Solid, s: Any, resistance: Array, closed: Any) -> tuple[Array, A
     """At the last face along z lies the film to the mouth, over root and filling; tissue beside the root is closed."""
     film = float(s["top_film"])
     resistance[-1] += 1.0 / film if film > 0 else 0.0
-    shut = (solid.root[-2] > 0) & ~bool(s["open_top"]) if film > 0 else np.ones_like(closed[-1])
     closed = closed.copy()
-    closed[-1] |= shut
-    if float(s["outer_film"]) >= 0:
-        foot = 1.0 / max(float(s["outer_film"]), 1e-30)
-        resistance[0] = np.where(resistance[0] < foot, resistance[0] + foot, resistance[0])
+    if film <= 0:
+        closed[-1] = True
+    elif not float(s["open_top"]):
+        closed[-1] |= solid.root[-2] > 0
     return resistance, closed
 
 

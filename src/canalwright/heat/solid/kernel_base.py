@@ -12,9 +12,7 @@ from typing import Any, NamedTuple
 import numba
 import numpy as np
 
-from canalwright.heat.kernel_base import STAMP as OTHERS
-
-STILL, FREE = {"contract", "nsz", "arcp"}, {"contract", "nsz", "arcp", "reassoc"}
+STILL = {"contract", "nsz", "arcp"}
 
 # Rows of `Field.g`: conductance to the next cell along x, y, z [W/K]; inverse heat capacity [K/J]; conductance to the blood.
 GX, GY, GZ, INVERSE, LOSS = range(5)
@@ -33,28 +31,31 @@ FRONT, RISE, RISE_AT, APICAL, COOLED = range(5)
 
 
 def _stamp():
-    here = files("canalwright.heat.solid")
-    names = sorted(f.name for f in here.iterdir() if f.name.startswith("kernel_") and f.name.endswith(".py"))
-    return hashlib.sha256(OTHERS.encode() + b"".join((here / name).read_bytes() for name in names)).hexdigest()
+    rooms = (files("canalwright.heat"), files("canalwright.heat.solid"))
+    names = [f for room in rooms for f in room.iterdir() if f.name.startswith("kernel_") and f.name.endswith(".py")]
+    return hashlib.sha256(b"".join(f.read_bytes() for f in sorted(names, key=str))).hexdigest()
 
 
 STAMP = _stamp()
 
 
-def njit(function, parallel=False, free_order=False):
+def njit(function, **more):
     """Compile a kernel at its first call, or load it from the cache."""
-    kernel = numba.njit(
-        cache=True, nogil=True, error_model="numpy", fastmath=FREE if free_order else STILL, parallel=parallel
-    )(function)
+    kernel = numba.njit(**{"cache": True, "nogil": True, "error_model": "numpy", "fastmath": STILL, **more})(function)
     store = getattr(getattr(kernel, "_cache", None), "_cache_file", None)
     if store is not None and hasattr(store, "_source_stamp"):
         store._source_stamp = STAMP
     return kernel
 
 
+def njit_sum(function):
+    """The same for a kernel that only sums: the order of its additions is free."""
+    return njit(function, fastmath=True)
+
+
 def both(function):
-    """The same for a kernel that uses all cores; it may sum in any order."""
-    return njit(function, parallel=True, free_order=True)
+    """The same for a kernel that uses all cores."""
+    return njit(function, parallel=True)
 
 
 class Field(NamedTuple):

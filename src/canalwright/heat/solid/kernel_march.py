@@ -26,15 +26,18 @@ from canalwright.heat.solid.kernel_base import (
     njit,
 )  # fmt: skip
 from canalwright.heat.solid.kernel_log import observe
-from canalwright.heat.solid.kernel_stage import finish, stage
+from canalwright.heat.solid.kernel_stage import finish, stage, stage_wide
 
 MOST_STAGES, SAFETY, WATCH = 61, 0.8, 1.0
 
 
 @njit
-def march(b, m, r, w, s, log, state):
-    """Advance from now.time to now.end with instrument and heater as `now` says. Row Y0 holds the temperatures."""
-    now, count_cells = state[0], 0
+def march(b, m, r, w, stuff, log, state, wide):
+    """Advance from now.time to now.end with instrument and heater as `now` says. Row Y0 holds the temperatures.
+
+    `wide`: None for one core, anything else for all (the kernels are compiled for the one that is asked for).
+    """
+    now, s, count_cells = state[0], stuff[0], 0
     for z in range(1, b.nz - 1):
         count_cells += b.span[z, 1] - b.span[z, 0]
     error_of = np.zeros(b.nz)
@@ -57,7 +60,7 @@ def march(b, m, r, w, s, log, state):
         if count > MOST_STAGES:
             count = MOST_STAGES
             dt = 0.5 * (count * count + count - 2) / rate
-        error = math.sqrt(step(b, m, r, s, now, dt, count, error_of, log.book) / count_cells)
+        error = math.sqrt(step(b, m, r, stuff, now, dt, count, error_of, log.book, wide) / count_cells)
         log.count[STAGES] += count
         factor = SAFETY * (now.tolerance / max(error, 1e-12)) ** (1.0 / 3.0)
         if error > now.tolerance and dt > 1e-5 and now.fixed <= 0.0:
@@ -90,8 +93,9 @@ def watch(b, m, s):
 
 
 @njit
-def step(b, m, r, s, now, dt, count, error_of, book):
+def step(b, m, r, stuff, now, dt, count, error_of, book, wide):
     """One step; the result ends in row YA, its rate in F1; returns the sum of squares of the error."""
+    s = stuff[0]
     w1 = 4.0 / (count * count + count - 2.0)
     third = 1.0 / 3.0
     mt = third * w1 * dt
@@ -103,7 +107,7 @@ def step(b, m, r, s, now, dt, count, error_of, book):
         r.t[YA, k] = r.t[Y0, k] + mt * r.t[F0, k]
         r.t[5, k] = r.t[YA, k]
     b.y[YA][:] = b.y[Y0]
-    stage(b, m, r, s, Y0, YA, 0.0, 0.0, 0.0, mt, 0, 1)
+    stage(b, m, r, stuff, Y0, YA, 0.0, 0.0, 0.0, mt, 0, 1)
     q0h = q0b = q0p = 0.0
     if now.audit:
         q0h = heater(s, now, r.t[Y0])
@@ -126,11 +130,12 @@ def step(b, m, r, s, now, dt, count, error_of, book):
             p1, p2 = mu * p1 + nu * p2 + mt * qp + gt * q0p, p1
         for k in range(len(r.inverse)):
             z = r.t[Y0, k]
-            r.t[old, k] = (
-                z + mu * (r.t[new, k] - z) + nu * (r.t[old, k] - z) + mt * r.t[F1, k] + gt * r.t[F0, k]
-            )
+            r.t[old, k] = z + mu * (r.t[new, k] - z) + nu * (r.t[old, k] - z) + mt * r.t[F1, k] + gt * r.t[F0, k]
             r.t[5, k] = r.t[old, k]
-        stage(b, m, r, s, new, old, mu, nu, mt, gt, e1, e2)
+        if wide is None:
+            stage(b, m, r, stuff, new, old, mu, nu, mt, gt, e1, e2)
+        else:
+            stage_wide(b, m, r, stuff, new, old, mu, nu, mt, gt, e1, e2)
         new, old, e1, e2 = old, new, e2, e1
         back2, back1 = back1, c
     if now.audit:

@@ -11,7 +11,7 @@ import numba
 import numpy as np
 
 from canalwright.heat.kernel_phase import temperature
-from canalwright.heat.solid.kernel_base import F0, F1, GX, GY, GZ, INVERSE, LOSS, Y0, both, njit
+from canalwright.heat.solid.kernel_base import F0, F1, GX, GY, GZ, INVERSE, LOSS, Y0, both, njit, njit_sum
 
 
 @njit
@@ -46,52 +46,68 @@ def blend(mu, nu, mt, gt, t, y0, f, f0, out):
         out[k] = z + mu * (t[k] - z) + nu * (out[k] - z) + mt * f[k] + gt * f0[k]
 
 
-@both
-def stage(b, m, r, s, new, old, mu, nu, mt, gt, e1, e2):
-    """Stage j from row `new` (j - 1) into row `old` (j - 2); the excess from row e1 into e2; covered cells from r.t[5]."""
-    nx, plane, g = b.nx, b.plane, b.g
+@njit
+def layer(z, b, m, r, s, new, old, mu, nu, mt, gt, e1, e2):
+    """Stage j of one layer from row `new` (j - 1) into row `old` (j - 2); the excess from row e1 into e2; covered cells from r.t[5]."""
+    plane = b.plane
     y0, f0, t, out = b.y[Y0], b.y[F0], b.y[new], b.y[old]
-    cmu, cnu, cmt, cgt = np.float32(mu), np.float32(nu), np.float32(mt), np.float32(gt)
-    for z in numba.prange(1, b.nz - 1):
-        low, high = z * plane + b.span[z, 0], z * plane + b.span[z, 1]
-        if high > low:
-            f = np.empty(high - low, np.float32)
-            if mt > 0.0:
-                flow(nx, plane, low, high, g, t, f)
-            else:
-                f[:] = np.float32(0.0)
-            blend(cmu, cnu, cmt, cgt, t[low:high], y0[low:high], f, f0[low:high], out[low:high])
-        if m.warm[z]:
-            for k in range(m.start[z], m.start[z + 1]):
-                latent = m.latent[k]
-                if latent > 0.0:
-                    e0 = m.e[0, k]
-                    u = out[m.cell[k]] + e0 + mu * (m.e[e1, k] - e0) + nu * (m.e[e2, k] - e0)
-                    x = np.float32(temperature(s, u, latent, m.molten[k]))
-                    out[m.cell[k]] = x
-                    m.e[e2, k] = u - x
-        for k in range(r.start[z], r.start[z + 1]):
-            out[r.cover[k]] = np.float32(r.t[5, r.cover_node[k]])
+    low, high = z * plane + b.span[z, 0], z * plane + b.span[z, 1]
+    if high > low:
+        f = np.zeros(high - low, np.float32)
+        if mt > 0.0:
+            flow(b.nx, plane, low, high, b.g, t, f)
+        cmu, cnu, cmt, cgt = np.float32(mu), np.float32(nu), np.float32(mt), np.float32(gt)
+        blend(cmu, cnu, cmt, cgt, t[low:high], y0[low:high], f, f0[low:high], out[low:high])
+    if m.warm[z]:
+        for k in range(m.start[z], m.start[z + 1]):
+            latent = m.latent[k]
+            if latent > 0.0:
+                e0 = m.e[0, k]
+                u = out[m.cell[k]] + e0 + mu * (m.e[e1, k] - e0) + nu * (m.e[e2, k] - e0)
+                x = np.float32(temperature(s, u, latent, m.molten[k]))
+                out[m.cell[k]] = x
+                m.e[e2, k] = u - x
+    for k in range(r.start[z], r.start[z + 1]):
+        out[r.cover[k]] = np.float32(r.t[5, r.cover_node[k]])
+
+
+@njit
+def stage(b, m, r, stuff, new, old, mu, nu, mt, gt, e1, e2):
+    """One stage on one core."""
+    for z in range(1, b.nz - 1):
+        layer(z, b, m, r, stuff[0], new, old, mu, nu, mt, gt, e1, e2)
 
 
 @both
+def stage_wide(b, m, r, stuff, new, old, mu, nu, mt, gt, e1, e2):
+    """One stage on all cores."""
+    for z in numba.prange(1, b.nz - 1):
+        layer(z, b, m, r, stuff[0], new, old, mu, nu, mt, gt, e1, e2)
+
+
+@njit_sum
+def misfit(inverse, y0, y1, f0, f1, half):
+    """Sum of squares of 0.8 (y0 - y1) + half (f0 + f1) over the cells that are not held."""
+    total, share, none = np.float32(0.0), np.float32(0.8), np.float32(0.0)
+    for k in range(len(y0)):
+        x = share * (y0[k] - y1[k]) + half * (f0[k] + f1[k])
+        total += x * x if inverse[k] > none else none
+    return total
+
+
+@njit
 def finish(b, m, new, e1, dt, error):
     """Rates of row `new` into row F1, and the sum of squares of the estimated error of the step by layer."""
     nx, plane, g = b.nx, b.plane, b.g
     y0, f0, t, f1 = b.y[Y0], b.y[F0], b.y[new], b.y[F1]
-    for z in numba.prange(1, b.nz - 1):
+    for z in range(1, b.nz - 1):
         low, high = z * plane + b.span[z, 0], z * plane + b.span[z, 1]
         if high <= low:
             continue
-        f = f1[low:high]
-        flow(nx, plane, low, high, g, t, f)
-        total = np.float32(0.0)
-        half = np.float32(0.4 * dt)
-        a, c, d, inv = y0[low:high], t[low:high], f0[low:high], g[INVERSE, low:high]
-        share = np.float32(0.8)
-        for k in range(high - low):
-            x = share * (a[k] - c[k]) + half * (d[k] + f[k])
-            total += x * x if inv[k] > np.float32(0.0) else np.float32(0.0)
+        flow(nx, plane, low, high, g, t, f1[low:high])
+        total = misfit(
+            g[INVERSE, low:high], y0[low:high], t[low:high], f0[low:high], f1[low:high], np.float32(0.4 * dt)
+        )
         if m.warm[z]:
             for k in range(m.start[z], m.start[z + 1]):
                 if m.latent[k] > 0.0:

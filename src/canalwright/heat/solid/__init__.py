@@ -1,0 +1,1 @@
+"""Heat in the root in its own shape, three dimensions."""
