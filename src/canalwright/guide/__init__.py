@@ -1,0 +1,51 @@
+"""The guide: one step at a time, what was really done, and what follows from it for the rest.
+
+    steps = guide.steps_of(plan)
+    session = guide.begin(steps, now)
+    session = guide.apply(session, guide.Event(guide.GO, now))      # pure: the clock comes from outside
+    forecast = guide.forecast(plan, session)                          # the rest, re-planned from what was done
+
+A session is nothing but its events, folded: write the events down and the session survives anything.
+"""
+
+from canalwright.guide.debrief import Line, debrief
+from canalwright.guide.forecast import Forecast, carried_out, forecast
+from canalwright.guide.session import (
+    BACK,
+    DEPTH,
+    GO,
+    NOTE,
+    PAUSE,
+    RETIME,
+    Done,
+    Event,
+    Phase,
+    Session,
+    apply,
+    begin,
+    fold,
+)
+from canalwright.guide.steps import Step, steps_of
+
+__all__ = [
+    "BACK",
+    "DEPTH",
+    "GO",
+    "NOTE",
+    "PAUSE",
+    "RETIME",
+    "Done",
+    "Event",
+    "Forecast",
+    "Line",
+    "Phase",
+    "Session",
+    "Step",
+    "apply",
+    "begin",
+    "carried_out",
+    "debrief",
+    "fold",
+    "forecast",
+    "steps_of",
+]

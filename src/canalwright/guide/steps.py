@@ -1,0 +1,92 @@
+"""The steps of a filling as the chair shows them: one for each act of the plan's protocol."""
+
+from dataclasses import dataclass
+
+from canalwright.planning import Plan
+from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, Sear
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One act to do.
+
+    `act` is its place in the protocol; `kind` one of place, sear, heat, bite, press, inject, pause; `tool` the instrument by name and `size`
+    its ISO size where it has one; `depth` what the rubber stop shows, mm, with its 5-95 % interval (`low`, `high`); `seconds` what a
+    timer counts (None: no timer); `longest` the longest safe activation, s; `temperature` of the carrier, deg C; `number` of the round or portion.
+    """
+
+    act: int
+    kind: str
+    tool: str = ""
+    size: int | None = None
+    depth: float | None = None
+    low: float | None = None
+    high: float | None = None
+    seconds: float | None = None
+    longest: float | None = None
+    temperature: float | None = None
+    number: int = 0
+
+    @property
+    def timed(self) -> bool:
+        """Whether a timer runs."""
+        return self.seconds is not None
+
+
+def steps_of(plan: Plan) -> tuple[Step, ...]:
+    """The steps of a plan, in order; as many as its protocol has acts."""
+    counts = {Heat: 0, Press: 0, Inject: 0}
+    found = []
+    for index, act in enumerate(plan.protocol.acts):
+        for kind in counts:
+            counts[kind] += isinstance(act, kind)
+        found.append(_step(plan, index, act, counts[Heat], counts[Press], counts[Inject]))
+    return tuple(found)
+
+
+def _step(plan: Plan, index: int, act: Act, heats: int, presses: int, injections: int) -> Step:
+    depth = plan.canal.depth
+    match act:
+        case Place(tip=tip):
+            seat = plan.cone.seat
+            return Step(index, "place", plan.cone.cone.name, plan.cone.cone.size, depth(tip), seat.low, seat.high)
+        case Sear(carrier=carrier, level=level, temperature=temperature):
+            return Step(index, "sear", carrier.name, None, depth(level), temperature=temperature)
+        case Heat(carrier=carrier, temperature=temperature, seconds=seconds):
+            stop = plan.rounds[heats - 1].carrier_stop
+            longest = plan.heat.longest_activation.low
+            return Step(
+                index,
+                "heat",
+                carrier.name,
+                None,
+                depth(act.stop),
+                stop.low,
+                stop.high,
+                seconds,
+                longest,
+                temperature,
+                heats,
+            )
+        case Bite(level=level):
+            return Step(index, "bite", plan.carrier.name, None, depth(level), number=heats)
+        case Press(plugger=plugger, stop=stop, seconds=seconds):
+            shown = plan.rounds[presses - 1].plugger_stop if presses <= len(plan.rounds) else None
+            low, high = (shown.low, shown.high) if shown else (None, None)
+            return Step(
+                index,
+                "press",
+                plugger.name,
+                None,
+                depth(stop),
+                low,
+                high,
+                seconds,
+                number=max(injections or heats, 1),
+            )
+        case Inject(needle=needle):
+            return Step(
+                index, "inject", needle.name, None, plan.portions[injections - 1].needle_stop.value, number=injections
+            )
+        case Pause(seconds=seconds):
+            return Step(index, "pause", seconds=seconds)
