@@ -1,0 +1,77 @@
+"""Pictures of the page for the README: `python -m tests.web.pictures` writes docs/pictures/page-*.png and card.png.
+
+They show the invented demo case. Needs Chromium; the card needs pdftoppm (poppler), and is left out without it.
+"""
+
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from PIL import Image
+from playwright.sync_api import Page
+
+from tests.support.browser import browser, server
+
+OUT = Path("docs/pictures")
+DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
+MOST = 300_000
+
+
+def main() -> None:
+    OUT.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder, server(data=Path(folder)) as address, browser() as chromium:
+        page = chromium.new_page(viewport=DESKTOP, base_url=address)  # type: ignore[arg-type]
+        page.set_default_timeout(60_000)
+        page.goto("/demo")
+        page.wait_for_selector(".state.whole")
+        case = page.url.removesuffix("/plan")
+        _take(page, "page-plan.png")
+        _card(page, Path(folder))
+        page.goto(f"{case}/play")
+        page.wait_for_selector("html[data-player=ready]")
+        page.evaluate(
+            "(() => { const p = canalwright.player, a = p.film.acts.filter((x) => x.kind === 'heat').at(-1); p.seek(a.end - 0.4); })()"
+        )
+        _take(page, "page-play.png")
+        if "--all" in sys.argv:
+            page.goto(f"{case}/measure")
+            page.wait_for_selector(".picture svg")
+            _take(page, "page-measure.png")
+
+
+def _take(page: Page, name: str) -> None:
+    page.wait_for_timeout(600)
+    target = OUT / name
+    page.screenshot(path=target)
+    _shrink(target)
+
+
+def _shrink(target: Path) -> None:
+    """Full colour where that is small enough, else a palette of 256."""
+    with Image.open(target) as image:
+        whole = image.convert("RGB")
+    whole.save(target, optimize=True)
+    if target.stat().st_size > MOST:
+        whole.quantize(256, dither=Image.Dither.NONE).save(target, optimize=True)
+    size = target.stat().st_size
+    print(f"{target}: {size // 1024} kB")
+    if size > MOST:
+        raise SystemExit(f"{target} is {size} bytes, more than {MOST}")
+
+
+def _card(page: Page, folder: Path) -> None:
+    tool = shutil.which("pdftoppm")
+    if tool is None:
+        print("card.png left out: no pdftoppm on this machine")
+        return
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="Card (PDF)").click()
+    waiting.value.save_as(folder / "card.pdf")
+    subprocess.run([tool, "-r", "80", "-png", "-singlefile", str(folder / "card.pdf"), str(OUT / "card")], check=True)
+    _shrink(OUT / "card.png")
+
+
+if __name__ == "__main__":
+    main()
