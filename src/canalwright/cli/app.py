@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import typer
 
 from canalwright import __version__
-from canalwright.cli import cases, demo, measuring, serving
+from canalwright.cli import cases, demo, measuring, records, serving
 from canalwright.cli.errors import BAD_INPUT, bad_input_errors, explain
 
 app = typer.Typer(
@@ -24,6 +24,7 @@ app.command("card")(cases.card)
 app.command("measure")(measuring.measure)
 app.command("serve")(serving.serve)
 app.command("demo")(demo.demo)
+app.add_typer(records.app, name="records")
 
 
 def _version(shown: bool) -> None:

@@ -12,8 +12,9 @@ def bad_input_errors() -> tuple[type[Exception], ...]:
     from canalwright.casefile import CaseError
     from canalwright.imaging.errors import ImagingError
     from canalwright.planning import PlanError
+    from canalwright.records.errors import RecordsError
 
-    return (CaseError, MeasurementError, ImagingError, PlanError, OSError)
+    return (CaseError, MeasurementError, ImagingError, PlanError, RecordsError, OSError)
 
 
 def explain(error: Exception) -> None:
