@@ -24,7 +24,7 @@ def test_more_shape_costs_dentine_and_lets_more_in(found):
     for size in (35, 40, 45):
         row = [by_name[f"{size}/{t}"] for t in ("0.02", "0.04", "0.06")]
         assert [o.dentine.value for o in row] == sorted((o.dentine.value for o in row), reverse=True)
-        assert [o.untouched for o in row] == sorted((o.untouched for o in row), reverse=True)
+        assert [o.untouched.value for o in row] == sorted((o.untouched.value for o in row), reverse=True)
         assert row[2].needle_short.value <= row[0].needle_short.value + 0.1
         assert row[2].life.strain > row[0].life.strain
 

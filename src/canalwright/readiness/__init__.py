@@ -7,30 +7,40 @@ readiness.next_steps(length)                         # what a further measuremen
 """
 
 from canalwright.readiness.gauging import Gauge, GaugeTrial, gauge
+from canalwright.readiness.item import Item, Number, Verdict
 from canalwright.readiness.length import Candidate, Length, Odd, Sounding, combine
 from canalwright.readiness.methods import Landmark, Method, error_from_share, method, method_names
 from canalwright.readiness.next_step import NextStep, next_steps
 from canalwright.readiness.points import DryEnd, PaperPointReading, Pattern, read_points, sounding_of
+from canalwright.readiness.record import Irrigated, Record
 from canalwright.readiness.shape import ShapeOption, TradeOff, shape_option, trade_off
+from canalwright.readiness.verdict import Readiness, judge
 
 __all__ = [
     "Candidate",
     "DryEnd",
     "Gauge",
     "GaugeTrial",
+    "Irrigated",
+    "Item",
     "Landmark",
     "Length",
     "Method",
     "NextStep",
+    "Number",
     "Odd",
     "PaperPointReading",
     "Pattern",
+    "Readiness",
+    "Record",
     "ShapeOption",
     "Sounding",
     "TradeOff",
+    "Verdict",
     "combine",
     "error_from_share",
     "gauge",
+    "judge",
     "method",
     "method_names",
     "next_steps",

@@ -45,7 +45,7 @@ class ShapeOption:
     needle: str
     dentine: Quantity
     thin_at: float
-    untouched: float
+    untouched: Quantity
     life: shaping.Life
     cuts_all_round: bool
     on_curve: bool = False
@@ -110,7 +110,7 @@ def shape_option(canal: Canal, tray: Tray, file: File, sample: Sample | None = N
         needle=needle[0],
         dentine=dentine,
         thin_at=at,
-        untouched=shaping.untouched_total(shaped),
+        untouched=_untouched(shaped, sample),
         life=shaping.life(shaped, file),
         cuts_all_round=bool(file.profile.tip >= canal.native.major[end]),
     )
@@ -148,6 +148,18 @@ def _dentine(canal: Canal, sample: Sample) -> tuple[Quantity, float]:
     moved = np.minimum(shaping.transportation(canal).value * sample["transport"], MOST)
     least = left.min(axis=1) - moved
     return sample.summarise(least, "mm"), float(native.z[body][int(np.argmin(left[0]))])
+
+
+def _untouched(canal: Canal, sample: Sample) -> Quantity:
+    """Share of the native wall's area that the file does not reach, as `shaping.untouched_total`, in every draw."""
+    native = canal.native
+    inside = (native.z >= canal.end - 1e-9) & (native.z <= canal.orifice + 1e-9)
+    minor, major = (w[:, inside] for w in native_widths(canal, sample))
+    cut = envelope(canal.file, native.z[inside], canal.end, sample["file"])
+    around = minor + major
+    return sample.summarise(
+        np.sum(shaping.untouched_share(minor, major, cut) * around, axis=1) / around.sum(axis=1), ""
+    )
 
 
 def _readings(canal: Canal) -> dict[str, Reading]:

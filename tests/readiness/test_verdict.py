@@ -1,0 +1,106 @@
+"""The verdict: unknown is not wrong, what is wrong says what to do, and the worst item is the verdict."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from canalwright import casefile, shaping
+from canalwright.instruments import Needle
+from canalwright.irrigation import Bath
+from canalwright.readiness import (
+    GaugeTrial,
+    Irrigated,
+    PaperPointReading,
+    Record,
+    Sounding,
+    Verdict,
+    judge,
+)
+from canalwright.readiness.shape import shape_option
+
+ORDER = ("hypochlorite", "saline", "EDTA", "saline", "hypochlorite", "saline")
+GOOD = Record(
+    soundings=(Sounding("apex locator", 21.0), Sounding("radiograph", 21.3)),
+    points=(PaperPointReading(20.75),) * 3,
+    trials=(GaugeTrial(45, True), GaugeTrial(50, False)),
+    irrigated=Irrigated(Bath(3.0, 33.0, "ultrasonic"), 900.0, 60.0, 100.0, ORDER),
+    age=40,
+)
+
+
+@pytest.fixture(scope="module")
+def distal():
+    return casefile.demo_case().canal("distal")
+
+
+@pytest.fixture(scope="module")
+def tray():
+    generic = casefile.generic_tray()
+    needles = [
+        Needle(f"30 gauge, {o}", 30, 0.311, 0.159, 25.0, "irrigation", opening=o) for o in ("open", "side")
+    ]  # fmt: skip
+    return replace(generic, needles=(*generic.needles, *needles))
+
+
+def test_nothing_recorded_is_unknown_not_wrong(distal, tray):
+    found = judge(distal, tray)
+    assert found.verdict <= Verdict.LOOK and found.length is None
+    for name in ("length", "gauge", "contact time", "sequence", "dryness"):
+        assert found.item(name).verdict is Verdict.UNKNOWN and found.item(name).action
+    with pytest.raises(KeyError, match="there are length"):
+        found.item("taste")
+
+
+def test_a_good_record(distal, tray):
+    found = judge(distal, tray, GOOD)
+    assert {i.name: i.verdict for i in found.items if i.verdict is not Verdict.READY}.keys() <= {"needle"}
+    assert found.verdict == max(i.verdict for i in found.items)
+    assert all(i.action for i in found.to_do)
+    for item in found.items:
+        for number in item.numbers:
+            assert number.quantity.low <= number.quantity.value <= number.quantity.high
+
+
+@pytest.mark.parametrize(
+    ("changes", "name", "verdict", "words"),
+    [
+        ({"soundings": (Sounding("apex locator", 17.0), Sounding("radiograph", 21.3))}, "length", 4, "disagree"),
+        ({"soundings": (Sounding("apex locator", 18.6),), "points": (PaperPointReading(18.5),) * 3}, "length", 4, "beyond the foramen"),
+        ({"soundings": (Sounding("apex locator", 23.0),), "points": (PaperPointReading(23.0),) * 3}, "length", 3, "short of"),
+        ({"points": (PaperPointReading(18.0), PaperPointReading(20.75))}, "dryness", 4, "drying"),
+        ({"points": (PaperPointReading(20.5, blood=True),) * 3}, "dryness", 4, "blood"),
+        ({"points": (PaperPointReading(20.25, 21.0),) * 3}, "dryness", 3, "torn"),
+        ({"trials": (GaugeTrial(60, True), GaugeTrial(70, False))}, "gauge", 3, "does not touch"),
+        ({"trials": (GaugeTrial(45, True),)}, "gauge", 3, "open on one side"),
+        ({"irrigated": replace(GOOD.irrigated, hypochlorite=60.0)}, "contact time", 4, "only 1 of"),
+        ({"irrigated": replace(GOOD.irrigated, chelator=900.0)}, "sequence", 3, "erodes"),
+        ({"irrigated": replace(GOOD.irrigated, order=("hypochlorite", "chlorhexidine"))}, "sequence", 4, "brown"),
+        ({"irrigated": replace(GOOD.irrigated, rate=300.0)}, "needle", 3, "kPa"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_is_told(distal, tray, changes, name, verdict, words):
+    item = judge(distal, tray, replace(GOOD, **changes)).item(name)
+    assert item.verdict == verdict and words in item.message and item.action
+
+
+def test_a_wall_cut_through_and_a_shape_that_lets_nothing_in(distal, tray):
+    thin = distal.with_native(replace(distal.native, wall=np.full(distal.native.size, 0.02)))
+    assert judge(thin, tray).item("shape").verdict is Verdict.NOT_READY
+    stiff = replace(tray, pluggers=tuple(p for p in tray.pluggers if p.name in ("stiff 1.15", "stiff 1.30")))
+    item = judge(distal, stiff).item("shape")
+    assert item.verdict is Verdict.LOOK and "short of the end" in item.message and item.action
+
+
+def test_untouched_is_that_of_shaping(distal, tray):
+    found = shape_option(distal, tray, distal.file)
+    assert found.untouched.value == pytest.approx(shaping.untouched_total(distal), abs=0.02)
+
+
+def test_bad_records_are_refused():
+    with pytest.raises(ValueError, match="0 to 86400"):
+        Irrigated(hypochlorite=-1.0)
+    with pytest.raises(ValueError, match="mL/s"):
+        Irrigated(rate=6000.0)
+    with pytest.raises(ValueError, match="no solution"):
+        Irrigated(order=("bleach",))
