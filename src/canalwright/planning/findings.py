@@ -1,6 +1,7 @@
 """What the clinician should know about a plan, ranked by harm."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,6 +12,8 @@ from canalwright.planning.backfill import Top
 from canalwright.planning.doubt import Draws
 from canalwright.planning.fitting import Tools
 from canalwright.planning.product import Finding, Harm, Plan
+from canalwright.protocol import Heat
+from canalwright.readiness import Readiness, Verdict
 
 LEAST_WALL = 0.5
 """Dentine below which a wall is called thin, mm (common practice, no source)."""
@@ -22,10 +25,23 @@ LEAST_SOFTENED = 0.5
 def find(plan: Plan, draws: Draws, tools: Tools, top: Top) -> tuple[Finding, ...]:
     """All findings, the most harmful first."""
     found = [
-        *_heat(plan), *_wall(plan), *_cone(plan), *_pluggers(plan, draws, tools), *_carrier(plan, tools),
+        *_heat(plan), *_plunge(plan), *_wall(plan), *_cone(plan), *_pluggers(plan, draws, tools), *_carrier(plan, tools),
         *_backfill(plan, top), *_press(plan), *_joints(plan), *_notes(plan), *_rests(plan),
     ]  # fmt: skip
     return tuple(sorted(found, key=lambda f: -f.harm))
+
+
+def with_readiness(plan: Plan, ready: Readiness) -> Plan:
+    """The plan with the verdict on its canal, and a finding for each item that asks for something."""
+    harm = {Verdict.UNKNOWN: Harm.NOTE, Verdict.LOOK: Harm.DOUBT, Verdict.NOT_READY: Harm.CAUTION}
+    new = [
+        Finding(
+            harm[item.verdict], f"readiness-{item.name.replace(' ', '-')}", f"{item.name}: {item.message}", item.action,
+            item.numbers[0].quantity if item.numbers else None,
+        )
+        for item in ready.to_do
+    ]  # fmt: skip
+    return replace(plan, readiness=ready, findings=tuple(sorted((*plan.findings, *new), key=lambda f: -f.harm)))
 
 
 def _heat(plan: Plan) -> Iterator[Finding]:
@@ -60,6 +76,21 @@ def _heat(plan: Plan) -> Iterator[Finding]:
             Harm.DANGER, "activation-too-long", f"activation of {planned:.1f} s is longer than the longest safe one, {longest.format()}",
             f"shorten it to {longest.low:.1f} s or less", longest,
         )  # fmt: skip
+
+
+def _plunge(plan: Plan) -> Iterator[Finding]:
+    heats = [act for act in plan.protocol.acts if isinstance(act, Heat)]
+    longest = max(r.bite.value for r in plan.rounds) + practice.LEFT_BY_BITE
+    needed = longest / practice.PLUNGE_SPEED
+    if heats and heats[0].seconds < needed - 0.05:
+        yield Finding(
+            Harm.DOUBT,
+            "quick-plunge",
+            f"{heats[0].seconds:.2f} s leave little time for a plunge of {longest:.1f} mm ({needed:.1f} s at the usual speed), "
+            "so as to spare the root surface",
+            "do not force the carrier: go as deep as it sinks by itself, and add a round",
+            plan.rounds[0].activation,
+        )
 
 
 def _wall(plan: Plan) -> Iterator[Finding]:
@@ -222,7 +253,8 @@ def _joints(plan: Plan) -> Iterator[Finding]:
         yield Finding(
             Harm.DOUBT,
             "cold-joint",
-            f"portion {worst.number} softens only {worst.resoften.format()} of the surface it is laid on; {practice.RESOFTEN:.0f} mm wanted",
+            f"portion {worst.number} softens only {worst.resoften.format()} of the surface it is laid on; "
+            f"{practice.RESOFTEN:.0f} mm wanted",
             "hold the hot needle against the surface before delivering, or touch it briefly with the carrier, and press well",
             worst.resoften,
         )

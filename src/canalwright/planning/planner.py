@@ -20,6 +20,7 @@ from canalwright.planning.product import Choices, Plan
 from canalwright.planning.script import Fill, Timing, downpack_protocol, whole_protocol
 from canalwright.planning.thermal import Thermal
 from canalwright.protocol import Heat, Protocol
+from canalwright.readiness import Record, judge
 
 Array = NDArray[np.float64]
 
@@ -39,8 +40,8 @@ class Workings:
     pressed: Moved
 
 
-def plan(canal: Canal, tray: Tray, choices: Choices | None = None) -> Plan:
-    """Plan the filling of `canal` with the instruments of `tray`.
+def plan(canal: Canal, tray: Tray, choices: Choices | None = None, record: Record | None = None) -> Plan:
+    """Plan the filling of `canal` with the instruments of `tray`; with a `record` the plan carries its readiness.
 
     Raises PlanError for a choice that the tray does not offer or that no filling can have, and for a tray without cones,
     pluggers or carriers. The result is the same for the same input: draws are seeded by `choices.seed`.
@@ -48,9 +49,10 @@ def plan(canal: Canal, tray: Tray, choices: Choices | None = None) -> Plan:
     choices = choices or Choices()
     _check(choices)
     try:
-        return _make(canal, tray, choices, None)
+        made = _make(canal, tray, choices, None)
     except fitting.ChoiceError as error:
         raise PlanError(str(error)) from None
+    return findings.with_readiness(made, judge(canal, tray, record)) if record is not None else made
 
 
 def preview(base: Plan, choices: Choices) -> Plan:
@@ -79,8 +81,7 @@ def _make(original: Canal, tray: Tray, choices: Choices, base: Plan | None) -> P
     else:
         draws = Draws.of(canal, choices)
         tools = fitting.fit_tools(draws, tray, choices)
-    steps = _steps(draws, tools, choices)
-    timing = _timing(canal, lumen, tools, steps, choices)
+    steps, timing = _rounds(draws, lumen, tools, choices)
     top = backfill_top(canal, steps[-1].pressed)
     fills = _fills(tools, steps, top)
     protocol = whole_protocol(_downpack(canal, tools, steps, timing), fills, timing)
@@ -115,10 +116,29 @@ def _make(original: Canal, tray: Tray, choices: Choices, base: Plan | None) -> P
     )
     supposed, leading = summary.rests_on(draws, made)
     made = replace(made, supposed=supposed, leading=leading)
-    return replace(made, findings=findings.find(made, draws, tools, top))
+    made = replace(made, findings=findings.find(made, draws, tools, top))
+    return findings.with_readiness(made, base.readiness) if base and base.readiness else made
 
 
-def _steps(draws: Draws, tools: Tools, choices: Choices) -> tuple[Step, ...]:
+def _rounds(draws: Draws, lumen: Lumen, tools: Tools, choices: Choices) -> tuple[tuple[Step, ...], Timing]:
+    """Rounds and their timing: as few as the usual plunge asks for, up to two more where that spares the root surface.
+
+    Where no number of rounds does, activations shorter than the usual speed of the plunge are tried; the findings then say
+    what is left of the margin.
+    """
+    steps = _steps(draws, tools, choices.rounds)
+    free = choices.rounds is None and choices.activation is None
+    for count in (None, len(steps) + 1, len(steps) + 2) if free else (choices.rounds,):
+        tried = steps if count is None else _steps(draws, tools, count)
+        timing, spares = _timing(draws.canal, lumen, tools, tried, choices, thermal.TRIALS)
+        if spares:
+            return tried, timing
+    if free:
+        timing, _ = _timing(draws.canal, lumen, tools, steps, choices, thermal.SHORT)
+    return steps, timing
+
+
+def _steps(draws: Draws, tools: Tools, rounds: int | None) -> tuple[Step, ...]:
     end, orifice = draws.canal.end, draws.passage.orifice
     deepest = max(float(tools.carrier_reach.z[0]) + 0.25, end + practice.CLEARANCE_TO_END)
     if deepest >= orifice - 0.5:
@@ -127,15 +147,18 @@ def _steps(draws: Draws, tools: Tools, choices: Choices) -> tuple[Step, ...]:
             f"{orifice:.1f} mm ({tools.carrier_reach.stopped_by}); add a thinner carrier to the tray or shape more"
         )
     pluggers = tuple((p.plugger, p.stop) for p in tools.pluggers)
-    return lay_rounds(orifice, deepest, pluggers, choices.rounds)
+    return lay_rounds(orifice, deepest, pluggers, rounds)
 
 
-def _timing(canal: Canal, lumen: Lumen, tools: Tools, steps: tuple[Step, ...], choices: Choices) -> Timing:
+def _timing(
+    canal: Canal, lumen: Lumen, tools: Tools, steps: tuple[Step, ...], choices: Choices, trials: tuple[float, ...]
+) -> tuple[Timing, bool]:
+    """Timing of these rounds, and whether it spares the root surface; activations from `trials` leave time for the plunge."""
     offered = sorted(tools.carrier.temperatures, reverse=True)
     usual = [t for t in offered if t <= practice.TEMPERATURE] or offered[-1:]
     temperatures = [choices.temperature] if choices.temperature is not None else usual
     plunge = max(step.top - step.carrier_stop for step in steps) / practice.PLUNGE_SPEED
-    enough = [t for t in thermal.TRIALS if t >= plunge] or [thermal.TRIALS[-1]]
+    enough = [t for t in trials if t >= plunge - 1e-9] or list(trials)
     activations = [choices.activation] if choices.activation is not None else enough
     timing = Timing(
         temperature=temperatures[0],
@@ -151,12 +174,14 @@ def _timing(canal: Canal, lumen: Lumen, tools: Tools, steps: tuple[Step, ...], c
         changed = replace(timing, temperature=setting.temperature, activation=setting.activation)
         return _downpack(canal, tools, steps, changed)
 
+    spares = True
     if len(temperatures) > 1 or len(activations) > 1:
         setting = thermal.choose_setting(lumen, canal, temperatures, activations, make)
         timing = replace(timing, temperature=setting.temperature, activation=setting.activation)
+        spares = setting.spares
     if choices.last_hold is None:
         timing = replace(timing, last_hold=thermal.last_hold(lumen, _downpack(canal, tools, steps, timing)))
-    return timing
+    return timing, spares
 
 
 def _downpack(canal: Canal, tools: Tools, steps: tuple[Step, ...], timing: Timing) -> Protocol:

@@ -12,6 +12,7 @@ from canalwright.compaction import CompactionSummary, Extrusion
 from canalwright.instruments import Carrier, Cone, Needle, PaperPoint, Plugger, Sealer, Tray
 from canalwright.protocol import Protocol
 from canalwright.quantities import Quantity
+from canalwright.readiness import Readiness
 
 if TYPE_CHECKING:
     from canalwright.planning.planner import Workings
@@ -166,7 +167,7 @@ class HeatSummary:
 
 @dataclass(frozen=True)
 class Plan:
-    """Everything computed for one canal and one tray."""
+    """Everything computed for one canal and one tray; `readiness` where a record of what came before was given."""
 
     canal: Canal
     tray: Tray
@@ -191,6 +192,7 @@ class Plan:
     supposed: float
     leading: tuple[tuple[str, float], ...] = ()
     versions: dict[str, str] = field(default_factory=dict)
+    readiness: Readiness | None = None
     workings: "Workings | None" = field(default=None, repr=False, compare=False)
 
     @property
