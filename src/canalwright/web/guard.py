@@ -1,7 +1,7 @@
 """Who may talk to the page, how much they may send, and what a browser may do with it.
 
-The page has no sign-in: it answers this machine alone. So the socket is bound to loopback, and a request is refused when it comes
-from elsewhere, when its `Host` names another machine (a web site that rebinds its name to 127.0.0.1 sends its own), or
+Without records the page has no sign-in: it answers this machine alone. So the socket is bound to loopback, and a request is refused
+when it comes from elsewhere, when its `Host` names another machine (a web site that rebinds its name to 127.0.0.1 sends its own), or
 when another site's page sends it (`Origin`).
 
 The content policy lets a browser load from and talk to this server only, so that nothing of a case can leave. The framework
@@ -10,6 +10,7 @@ for scripts; everything else is closed.
 """
 
 import ipaddress
+import sys
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 from urllib.parse import urlsplit
@@ -50,10 +51,22 @@ HEADERS = {
 
 
 class Guard:
-    """Middleware around the whole page."""
+    """Middleware around the whole page.
 
-    def __init__(self, app: App, port: int) -> None:
-        self.app, self.port = app, port
+    `names` under which a browser may ask for it; `outside` lets other machines in (then there are accounts and TLS); `most` gives the
+    longest body of a path.
+    """
+
+    def __init__(
+        self,
+        app: App,
+        port: int,
+        *,
+        names: frozenset[str] = NAMES,
+        outside: bool = False,
+        most: Callable[[str], int] = lambda path: MOST_BYTES,
+    ) -> None:
+        self.app, self.port, self.names, self.outside, self.most = app, port, names, outside, most
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse strangers, bound bodies, add the headers."""
@@ -63,14 +76,16 @@ class Guard:
         headers = {key.decode("latin-1"): value.decode("latin-1") for key, value in scope["headers"]}
         if not self._from_here(scope, headers):
             await _refuse(scope, send, 403, "This page answers only the machine it runs on.")
-        elif scope["type"] == "http" and _announced(headers) > MOST_BYTES:
-            await _refuse(scope, send, 413, f"Too long: at most {MOST_BYTES // 1024} kB.")
+            return
+        most = self.most(scope["path"])
+        if scope["type"] == "http" and _announced(headers) > most:
+            await _refuse(scope, send, 413, f"Too long: at most {most // 1024} kB.")
         else:
-            await self.app(scope, _bounded(receive), _with_headers(send))
+            await self.app(scope, _bounded(receive, most), _with_headers(send))
 
     def _from_here(self, scope: Scope, headers: dict[str, str]) -> bool:
         client = scope.get("client")
-        if client and not _loopback(client[0]):
+        if client and not (self.outside or _loopback(client[0])):
             return False
         if not self._names_us(f"//{headers.get('host', '')}"):
             return False
@@ -80,7 +95,7 @@ class Guard:
     def _names_us(self, address: str) -> bool:
         try:
             parts = urlsplit(address)
-            return parts.hostname in NAMES and parts.port == self.port
+            return parts.hostname in self.names and parts.port == self.port
         except ValueError:
             return False
 
@@ -94,10 +109,10 @@ def _loopback(host: str) -> bool:
 
 def _announced(headers: dict[str, str]) -> int:
     length = headers.get("content-length", "0")
-    return int(length) if length.isascii() and length.isdigit() else MOST_BYTES + 1
+    return int(length) if length.isascii() and length.isdigit() else sys.maxsize
 
 
-def _bounded(receive: Receive) -> Receive:
+def _bounded(receive: Receive, most: int) -> Receive:
     """A body that grows past the bound without having announced it ends the connection."""
     seen = 0
 
@@ -106,7 +121,7 @@ def _bounded(receive: Receive) -> Receive:
         message = await receive()
         if message["type"] == "http.request":
             seen += len(message.get("body", b""))
-            if seen > MOST_BYTES:
+            if seen > most:
                 return {"type": "http.disconnect"}
         return message
 

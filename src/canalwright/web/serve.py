@@ -1,12 +1,13 @@
-"""The server: one process on loopback, our routes and the pages behind one guard."""
+"""The server: one process, on loopback unless told otherwise, our routes and the pages behind one guard."""
 
 import contextlib
+import socket
 import threading
 import time
-import urllib.request
 import webbrowser
 from collections.abc import AsyncIterator, Callable
 from importlib.resources import files
+from typing import TYPE_CHECKING
 
 import uvicorn
 from fastapi import FastAPI
@@ -17,11 +18,15 @@ from canalwright import planning
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
 from canalwright.web.data import routes
-from canalwright.web.guard import Guard
+from canalwright.web.guard import App, Guard
 from canalwright.web.office import Office
 from canalwright.web.pages import register
+from canalwright.web.place import CIPHERS, Place
 
-HOST = "127.0.0.1"
+if TYPE_CHECKING:
+    from canalwright.records import Store
+    from canalwright.web.records.house import House
+
 ICON = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 24 24"><path d="M6 2q4 9 5 20M18 2q-4 9-5 20" fill="none" '
     'stroke="#4b8f93" stroke-width="2" stroke-linecap="round"/><path d="M12 9v9" stroke="#d4714f" stroke-width="3" '
@@ -29,28 +34,50 @@ ICON = (
 )
 
 
-def serve(case: Case | None, tray: Tray, port: int, show: bool) -> None:
-    """Serve the page on 127.0.0.1 until it is stopped; `case` opens with it, `show` opens the browser too."""
+def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store | None" = None) -> None:
+    """Serve the page at `place` until it is stopped; `case` opens with it, `show` opens the browser too.
+
+    With a `store` of records everybody signs in first, and `case` is left out: what is open belongs to a reader.
+    """
     office = Office.of(tray)
-    path = f"/case/{office.shelf.put(case)}/0/plan" if case is not None else "/"
-    address = f"http://{HOST}:{port}{path}"
-    print(f"canalwright: {address}  (this machine only; stop with Ctrl-C)", flush=True)  # noqa: T201
+    house = _house(store, office, place) if store is not None else None
+    path = f"/case/{office.shelf.put(case)}/0/plan" if case is not None and house is None else "/"
+    if house is not None and house.first_key:
+        path = f"/records/first?key={house.first_key}"
+    address = f"{place.address}{path}"
+    where = "other machines can reach it" if place.outside else "this machine only"
+    print(f"canalwright: {address}  ({where}; stop with Ctrl-C)", flush=True)  # noqa: T201
     planning.warm_up()
     if show:
-        _open_when_ready(address, port)
+        _open_when_ready(address, place)
     config = uvicorn.Config(
-        Guard(application(office), port),
-        host=HOST,
-        port=port,
+        guarded(office, place, house),
+        host=place.host,
+        port=place.port,
+        ssl_certfile=place.certificate,
+        ssl_keyfile=place.key,
+        ssl_ciphers=CIPHERS,
         log_level="warning",
         server_header=False,
+        proxy_headers=False,
         timeout_graceful_shutdown=2,
     )
     uvicorn.Server(config).run()
 
 
-def application(office: Office) -> FastAPI:
-    """Routes, bundled files and pages of one office."""
+def guarded(office: Office, place: Place, house: "House | None" = None) -> Guard:
+    """The whole page behind its guard, and behind the gate where records are open."""
+    app: App = application(office, house)
+    if house is None:
+        return Guard(app, place.port, names=place.names)
+    from canalwright.web.records.gate import Gate
+    from canalwright.web.records.rooms import longest
+
+    return Guard(Gate(app, house), place.port, names=place.names, outside=place.outside, most=longest)
+
+
+def application(office: Office, house: "House | None" = None) -> FastAPI:
+    """Routes, bundled files and pages of one office, and the screens of the records where they are open."""
 
     @contextlib.asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
@@ -60,6 +87,11 @@ def application(office: Office) -> FastAPI:
     app = FastAPI(title="canalwright", docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan)
     app.include_router(routes(office))
     app.mount("/static", StaticFiles(directory=str(files("canalwright.web").joinpath("static"))), "static")
+    if house is not None:
+        from canalwright.web.records.rooms import rooms
+
+        app.mount("/records", rooms(house), "records")
+        ui.add_head_html('<script defer src="/records/static/watch.js"></script>', shared=True)
     register(office)
     ui.run_with(
         app,
@@ -74,7 +106,17 @@ def application(office: Office) -> FastAPI:
     return app
 
 
-def _open_when_ready(address: str, port: int) -> None:
+def _house(store: "Store", office: Office, place: Place) -> "House":
+    """The records with their backups; made only where there are records, since that room takes a while to load."""
+    from canalwright.web.records.house import House
+    from canalwright.web.records.nightly import Nightly
+
+    house = House.of(store, office, secure=place.certificate is not None)
+    Nightly(house).start()
+    return house
+
+
+def _open_when_ready(address: str, place: Place) -> None:
     def wait(ready: Callable[[], bool]) -> None:
         for _ in range(100):
             if ready():
@@ -83,7 +125,7 @@ def _open_when_ready(address: str, port: int) -> None:
             time.sleep(0.1)
 
     def ready() -> bool:
-        with contextlib.suppress(OSError), urllib.request.urlopen(f"http://{HOST}:{port}/ready", timeout=1):
+        with contextlib.suppress(OSError), socket.create_connection((place.host, place.port), timeout=1):
             return True
         return False
 

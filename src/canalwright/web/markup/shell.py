@@ -4,6 +4,7 @@ from canalwright.casefile import Case
 from canalwright.planning import CAUTION
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.prefs import Prefs
+from canalwright.web.reader import reader
 from canalwright.web.words import LANGUAGES
 
 STAGES = (
@@ -41,6 +42,8 @@ def top(prefs: Prefs, case: Case | None = None, key: str = "", index: int = 0, s
     inside: list[Safe] = [brand()]
     if case is not None:
         inside.append(where(prefs, case, index))
+    if name := reader():
+        inside.append(records_link(prefs, name))
     inside.append(settings(prefs))
     rows = [el("div", *inside, class_="top-row")]
     if case is not None:
@@ -87,6 +90,13 @@ def where(prefs: Prefs, case: Case, index: int) -> Safe:
     marked = el("span", words("invented"), class_="pill") if case.model.case.invented else Safe("")
     name = el("h1", number, " ", words("{canal} canal", canal=words(canal.name)), class_="name")
     return el("div", name, el("p", el("span", kind), " ", label, " ", marked, class_="quiet"), class_="where")
+
+
+def records_link(prefs: Prefs, name: str) -> Safe:
+    """The way to the records, and who is signed in; only where records are open."""
+    words = prefs.words
+    inside = (el("a", words("Records"), href="/records/", class_="tab"), el("span", name, class_="quiet"))
+    return el("nav", *inside, aria_label=words("Records"), class_="tabs signed-in")
 
 
 def settings(prefs: Prefs) -> Safe:

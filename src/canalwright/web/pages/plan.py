@@ -19,6 +19,7 @@ from canalwright.web.markup.picture import plan_picture
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, not_open, opened
 from canalwright.web.prefs import Prefs
+from canalwright.web.reader import reader
 
 
 def register(office: Office) -> None:
@@ -146,6 +147,15 @@ class View:
             ),
             el("a", words("Plan (JSON)"), href=f"{base}/plan.json", class_="button", data_carry=True, download=True),
             el("a", words("Case file"), href=f"/case/{self.key}/case.toml", class_="button", download=True),
+            el(
+                "a",
+                words("Keep in the records"),
+                href=f"/records/keep/{self.key}/{self.index}",
+                class_="button",
+                data_carry=True,
+            )
+            if reader()
+            else "",
         )
 
 
