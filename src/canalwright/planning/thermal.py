@@ -18,6 +18,8 @@ Array = NDArray[np.float64]
 QUICK = heat.Resolution.quick()
 TRIALS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0)
 """Activations that the planner tries, s; from the first that leaves time for the plunge."""
+SHORT = (0.5, 1.0, 1.5)
+"""Those it tries where none of the others spares the root surface; the plunge is then quicker than usual."""
 SAFE_SHARE = 0.7
 """Share of the 10 K limit that a nominal run may use up; the rest is kept for the spread."""
 SOFT_TO_END = 1.0
@@ -40,10 +42,11 @@ class Thermal:
 
 @dataclass(frozen=True)
 class Setting:
-    """Set temperature, deg C, and activation, s."""
+    """Set temperature, deg C, activation, s, and whether the nominal rise keeps to the planner's share of the limit."""
 
     temperature: float
     activation: float
+    spares: bool = True
 
 
 def choose_setting(
@@ -73,7 +76,7 @@ def choose_setting(
                 break
         if chosen is not None:
             return chosen
-    return Setting(temperatures[-1], activations[0])
+    return Setting(temperatures[-1], activations[0], spares=False)
 
 
 def last_hold(lumen: Lumen, downpack: Protocol) -> float:
