@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
@@ -16,6 +16,10 @@ from canalwright.casefile import toml
 from canalwright.casefile.case_model import CaseModel
 from canalwright.casefile.convert import measurements, tooth_of
 from canalwright.casefile.problems import CaseError, Problem, from_fault, from_pydantic
+from canalwright.casefile.readiness_model import ReadinessTable
+
+if TYPE_CHECKING:
+    from canalwright.readiness import Record
 
 
 @dataclass(frozen=True)
@@ -40,6 +44,12 @@ class Case:
             if full == canal.name:
                 return canal
         raise KeyError(f"no canal named {name!r}; there are {', '.join(c.name for c in self.canals)}")
+
+    def record(self, name: str) -> "Record | None":
+        """What the file holds of a canal's length, drying, gauging and irrigation; None where it has no such table."""
+        names = [canal.name for canal in self.canals]
+        table = self.model.canal[names.index(self.canal(name).name)].readiness
+        return None if table is None else _record(table, "case", "canal.readiness")
 
 
 def load(path: str | Path) -> Case:
@@ -87,6 +97,11 @@ def from_model(model: CaseModel, name: str = "case") -> Case:
             canals.append(from_measurements(measurements(tooth, table)))
         except MeasurementError as error:
             problems += [from_fault(name, f"canal[{i}]", fault) for fault in error.faults]
+        try:
+            if table.readiness is not None:
+                _record(table.readiness, name, f"canal[{i}].readiness")
+        except CaseError as error:
+            problems += error.problems
     problems += _twins(tooth, model, name)
     if problems:
         raise CaseError(tuple(problems))
@@ -97,6 +112,13 @@ def digest(model: CaseModel) -> str:
     """SHA-256 of the content of a case, as hexadecimal digits."""
     content = model.model_dump(mode="json", exclude_defaults=True)
     return hashlib.sha256(json.dumps(content, sort_keys=True, separators=(",", ":")).encode()).hexdigest()
+
+
+def _record(table: ReadinessTable, file: str, where: str) -> "Record":
+    """As `record_of`, its room loaded only where a case has such a table."""
+    from canalwright.casefile.readiness import record_of
+
+    return record_of(table, file, where)
 
 
 def _twins(tooth: Tooth, model: CaseModel, file: str) -> Iterator[Problem]:

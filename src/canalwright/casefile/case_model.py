@@ -16,6 +16,7 @@ from canalwright.casefile.fields import (
     rows_schema,
     value_schema,
 )
+from canalwright.casefile.readiness_model import ReadinessTable
 
 _number, _rows = BeforeValidator(plain_number), BeforeValidator(plain_rows)
 _LENGTH = value_schema("length", "length", "Distance from the reference point to the radiographic terminus")
@@ -173,6 +174,7 @@ class CanalTable(Closed):
     curve: CurveTable | None = None
     side_branch: list[BranchTable] = Field(default=[], max_length=40)
     profile: ProfileTable | None = None
+    readiness: ReadinessTable | None = None
 
 
 class CaseModel(Closed):

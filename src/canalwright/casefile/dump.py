@@ -44,7 +44,7 @@ def dumps(case: Case | CaseModel) -> str:
     return text
 
 
-_TABLES = ("curve", "second", "profile")
+_TABLES = ("curve", "second", "profile", "readiness")
 
 
 def _table(content: dict[str, Any], schema: dict[str, Any], path: tuple[str | int, ...]) -> Table:
@@ -88,6 +88,11 @@ def _plain(value: Any) -> Any:
         for key, entry in value.items():
             inline.append(key, _plain(entry))
         return inline
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        tables: Array = tomlkit.array()
+        for entry in value:
+            tables.append(_plain(entry))
+        return tables.multiline(True)
     if isinstance(value, list) and value and isinstance(value[0], list):
         rows: Array = tomlkit.array()
         for row in value:

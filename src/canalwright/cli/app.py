@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import typer
 
 from canalwright import __version__
-from canalwright.cli import cases, demo, measuring, records, serving
+from canalwright.cli import cases, demo, measuring, ready, records, serving
 from canalwright.cli.errors import BAD_INPUT, bad_input_errors, explain
 
 app = typer.Typer(
@@ -18,6 +18,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command("check-case")(cases.check_case)
+app.command("ready")(ready.ready)
 app.command("plan")(cases.plan)
 app.command("simulate")(cases.simulate)
 app.command("card")(cases.card)

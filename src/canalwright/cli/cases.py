@@ -144,14 +144,14 @@ def card(
 def _plans(case: Path, tray: Path | None, canal: str | None, **given: Any) -> "list[Plan]":
     from canalwright.planning import plan as make
 
-    _, canals = inputs.read_case(case, canal)
+    read, canals = inputs.read_case(case, canal)
     instruments = inputs.read_tray(tray)
     choices = inputs.choices_of(**given)
     plans = []
     with output.progress("planning") as step:
         for one in canals:
             step(one.name)
-            plans.append(make(one, instruments, choices))
+            plans.append(make(one, instruments, choices, read.record(one.name)))
     return plans
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from canalwright.planning.product import CAUTION, Plan
+from canalwright.report.ready import ready_json
 from canalwright.report.words import HARM_WORDS, Item, Table, finding_words, sheet
 
 
@@ -102,6 +103,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
             }
             for f in page.findings
         ],
+        "readiness": ready_json(plan.readiness) if plan.readiness else None,
         "supposed": plan.supposed,
         "leading": [{"input": name, "share": share} for name, share in plan.leading],
         "sources": {key: {"origin": s.origin.value, "detail": s.detail} for key, s in canal.sources.items()},
