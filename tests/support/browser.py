@@ -5,6 +5,7 @@ Without Chromium such a test is skipped on a user's machine, and fails where CI 
 
 import os
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -57,33 +58,44 @@ def browser() -> Iterator[Browser]:
             opened.close()
 
 
+class Server:
+    """A `canalwright serve` of its own on a free port; the same port again after a stop."""
+
+    def __init__(self, *arguments: str, data: Path | None = None) -> None:
+        self.port, self.arguments, self.data = free_port(), arguments, data
+        self.address = f"http://127.0.0.1:{self.port}"
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        """Start it and wait until it answers."""
+        code = "from canalwright.cli import main; main()"
+        command = [sys.executable, "-c", code, "serve", "--no-open", "--port", str(self.port), *self.arguments]
+        environment = os.environ | ({"CANALWRIGHT_DATA": str(self.data)} if self.data else {})
+        self._process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=environment)
+        _wait(self.address, self._process)
+
+    def stop(self, how: signal.Signals = signal.SIGTERM) -> None:
+        """Stop it, gently or as a crash would."""
+        if self._process is None:
+            return
+        self._process.send_signal(how)
+        try:
+            self._process.wait(10)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+        self._process = None
+
+
 @contextmanager
 def server(*arguments: str, data: Path | None = None) -> Iterator[str]:
-    """A `canalwright serve` of its own on a free port; gives its address."""
-    port = free_port()
-    command = [
-        sys.executable,
-        "-c",
-        "from canalwright.cli import main; main()",
-        "serve",
-        "--no-open",
-        "--port",
-        str(port),
-        *arguments,
-    ]
-    environment = os.environ | ({"CANALWRIGHT_DATA": str(data)} if data else {})
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=environment)
-    address = f"http://127.0.0.1:{port}"
+    """A server while the block runs; gives its address."""
+    running = Server(*arguments, data=data)
+    running.start()
     try:
-        _wait(address, process)
-        yield address
+        yield running.address
     finally:
-        process.terminate()
-        try:
-            process.wait(10)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.wait()
+        running.stop()
 
 
 def free_port() -> int:

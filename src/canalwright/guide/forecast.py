@@ -1,10 +1,12 @@
 """What was done so far, and what the rest will do to the root surface: re-planned from it at once.
 
-The heat model runs once with what was really done (times, waits, depths) followed by the steps to come, nominal values, coarse grid; the
-spread is taken over from the plan in proportion, as `planning.preview` does. Where the forecast passes what the planner allows itself (70 % of
-the 10 K limit, nominal), longer pauses and then shorter activations of the steps to come are tried, mildest first.
+The heat model runs once with what was really done (times, waits, depths) followed by the steps to come, nominal
+values, coarse grid; the spread is taken over from the plan in proportion, as `planning.preview` does. Where the
+forecast passes what the planner allows itself (70 % of the 10 K limit, nominal), longer pauses and then shorter
+activations of the steps to come are tried, mildest first.
 
-Left out: bleeding, a cone that moved (they are noted, not modelled), and the time between a noted depth and its correction.
+Left out: bleeding, a cone that moved (they are noted, not modelled), and the time between a noted depth and its
+correction.
 """
 
 from collections.abc import Iterator
@@ -17,7 +19,8 @@ from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, P
 from canalwright.quantities import Quantity
 
 QUICK = heat.Resolution.quick()
-LIMIT, ALLOWED = 10.0, 7.0
+ALLOWED, TOLERATED = 7.0, 0.3
+"""Nominal rise that needs no change, K; and how far the forecast may pass the plan's own before the rest is changed."""
 PAUSES = (0.0, 10.0, 20.0, 40.0)
 SHARES = (1.0, 0.75, 0.5)
 SHORTEST = 0.5
@@ -61,14 +64,15 @@ def forecast(plan: Plan, session: Session) -> Forecast:
     now = share * _rise(plan, past + _future(plan, session, first, 0.0, 1.0))
     told = _spread(plan, now)
     later = first + (session.phase is not Phase.READY)
-    if now <= ALLOWED or not any(s.kind == "heat" for s in session.steps[later:]):
+    allowed = max(ALLOWED, plan.heat.surface_rise.value + TOLERATED)
+    if now <= allowed or not any(s.kind == "heat" for s in session.steps[later:]):
         return Forecast(told, {}, told)
     best, seconds = now, dict[int, float]()
     for pause, part in _trials():
         then = share * _rise(plan, past + _future(plan, session, first, pause, part))
         if then < best - 0.05:
             best, seconds = then, _times(session, later, pause, part)
-        if then <= ALLOWED:
+        if then <= allowed:
             break
     return Forecast(told, seconds, _spread(plan, best))
 

@@ -10,9 +10,10 @@ from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, S
 class Step:
     """One act to do.
 
-    `act` is its place in the protocol; `kind` one of place, sear, heat, bite, press, inject, pause; `tool` the instrument by name and `size`
-    its ISO size where it has one; `depth` what the rubber stop shows, mm, with its 5-95 % interval (`low`, `high`); `seconds` what a
-    timer counts (None: no timer); `longest` the longest safe activation, s; `temperature` of the carrier, deg C; `number` of the round or portion.
+    `act` is its place in the protocol; `kind` one of place, sear, heat, bite, press, inject, pause; `tool` the
+    instrument by name and `size` its ISO size where it has one; `depth` what the rubber stop shows, mm, with its
+    5-95 % interval (`low`, `high`); `seconds` what a timer counts (None: no timer); `longest` the longest safe
+    activation, s; `temperature` of the carrier, deg C; `number` of the round or portion.
     """
 
     act: int

@@ -1,10 +1,11 @@
-"""What all pages of one server share: the shelf of cases, the bench, the tray."""
+"""What all pages of one server share: the shelf of cases, the bench, the tray, the chairs."""
 
 from dataclasses import dataclass
 
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
 from canalwright.web.bench import Bench
+from canalwright.web.chair import Chairs
 from canalwright.web.shelf import Shelf
 
 
@@ -15,11 +16,13 @@ class Office:
     tray: Tray
     shelf: Shelf
     bench: Bench
+    chairs: Chairs
 
     @classmethod
     def of(cls, tray: Tray) -> "Office":
         """A fresh office with an empty shelf."""
-        return cls(tray, Shelf(), Bench(tray))
+        bench = Bench(tray)
+        return cls(tray, Shelf(), bench, Chairs(bench))
 
     def found(self, key: str, index: int) -> Case | None:
         """The case of a key if it is open and has a canal of that index."""

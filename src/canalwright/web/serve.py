@@ -17,6 +17,7 @@ from nicegui import ui
 from canalwright import planning
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
+from canalwright.web import chair_routes
 from canalwright.web.data import routes
 from canalwright.web.guard import App, Guard
 from canalwright.web.office import Office
@@ -86,6 +87,7 @@ def application(office: Office, house: "House | None" = None) -> FastAPI:
 
     app = FastAPI(title="canalwright", docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan)
     app.include_router(routes(office))
+    app.include_router(chair_routes.routes(office))
     app.mount("/static", StaticFiles(directory=str(files("canalwright.web").joinpath("static"))), "static")
     if house is not None:
         from canalwright.web.records.rooms import rooms

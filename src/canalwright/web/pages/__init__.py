@@ -1,7 +1,7 @@
 """The pages and where they live."""
 
 from canalwright.web.office import Office
-from canalwright.web.pages import measure, plan, play, start
+from canalwright.web.pages import chair, measure, plan, play, start
 
 
 def register(office: Office) -> None:
@@ -10,3 +10,4 @@ def register(office: Office) -> None:
     plan.register(office)
     play.register(office)
     measure.register(office)
+    chair.register(office)

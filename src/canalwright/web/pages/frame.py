@@ -43,23 +43,40 @@ def frame(
     kind: str = "",
 ) -> Iterator[None]:
     """Everything around the content of a page."""
+    _head(prefs, title, "page", *scripts)
+    html(shell.top(prefs, case, key, index, stage), kind="shell")
+    with _main(kind):
+        yield
+    html(shell.caution(prefs), kind="shell-foot")
+    html(el("dialog", el("div", id="where-content"), id="where", aria_labelledby="where-title"), kind="shell-dialog")
+    html(el("div", id="told", role="status", aria_live="polite", class_="unseen"))
+
+
+@contextmanager
+def bare(prefs: Prefs, title: str, *scripts: str, kind: str) -> Iterator[None]:
+    """A page that is all content: the chair, dark unless the reader wants it light, with its own head and caution."""
+    _head(prefs, title, *scripts)
+    ui.add_head_html("<script>document.documentElement.dataset.theme ??= 'dark'</script>")
+    with _main(kind):
+        yield
+
+
+def _head(prefs: Prefs, title: str, *scripts: str) -> None:
     ui.page_title(f"{title} · canalwright")
     head = [
         f"<script>document.documentElement.lang={json.dumps(prefs.language)};{THEME}</script>",
         '<link rel="stylesheet" href="/colours.css">',
         '<link rel="stylesheet" href="/static/look.css">',
-        *(f'<script type="module" src="/static/{script}.js"></script>' for script in ("page", *scripts)),
+        *(f'<script type="module" src="/static/{script}.js"></script>' for script in scripts),
     ]
     ui.add_head_html("".join(head))
     slot = ui.context.client.content.parent_slot
     if slot is not None:
         slot.parent.props('role="presentation"')  # the framework's own <main> is around head and foot too
-    html(shell.top(prefs, case, key, index, stage), kind="shell")
-    with ui.element("main").props('id="content" tabindex="-1"').classes(f"page {kind}".strip()):
-        yield
-    html(shell.caution(prefs), kind="shell-foot")
-    html(el("dialog", el("div", id="where-content"), id="where", aria_labelledby="where-title"), kind="shell-dialog")
-    html(el("div", id="told", role="status", aria_live="polite", class_="unseen"))
+
+
+def _main(kind: str) -> ui.element:
+    return ui.element("main").props('id="content" tabindex="-1"').classes(f"page {kind}".strip())
 
 
 def not_open(prefs: Prefs) -> None:

@@ -1,0 +1,187 @@
+"""One session at the chair on the server: the book is the truth, this is what is open of it."""
+
+import asyncio
+import json
+import time
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
+from urllib.parse import parse_qs
+
+from canalwright import casefile, heat
+from canalwright.casefile import Case
+from canalwright.guide import (
+    DEPTH,
+    GO,
+    RETIME,
+    Event,
+    Forecast,
+    Session,
+    Step,
+    apply,
+    carried_out,
+    debrief,
+    fold,
+    forecast,
+    steps_of,
+)
+from canalwright.instruments import iso3630
+from canalwright.planning import Plan
+from canalwright.protocol import Protocol
+from canalwright.report import ISO_3630, Moment, Options, section_svg
+from canalwright.web.bench import Bench
+from canalwright.web.chairbook import Chairbook, Head
+from canalwright.web.choosing import from_query
+from canalwright.web.markup.picture import FONT, PAGE
+from canalwright.web.prefs import Prefs
+from canalwright.web.words import Words
+
+PICTURE = Options(scale=9.0, font=FONT, font_size=3.6, text_factor=1.16, palette=PAGE, prefix="tooth")
+SLACK = 2.0
+"""Seconds by which a browser's clock may run ahead of the server's."""
+DOES = {
+    "place": "Place the cone, coated with sealer",
+    "sear": "Sear the cone off",
+    "heat": "Heat, plunging to the stop",
+    "bite": "Take the carrier out with its bite",
+    "press": "Press and hold",
+    "inject": "Inject the backfill from the stop",
+    "pause": "Let it cool, change instruments",
+}
+
+
+@dataclass
+class Chair:
+    """An open session: its head, case, plan, state, and the forecast of the rest."""
+
+    ident: str
+    head: Head
+    case: Case
+    plan: Plan
+    session: Session
+    count: int = 0
+    forecast: Forecast | None = None
+    retimed: bool = False
+    told: set[tuple[str, float]] = field(default_factory=set, repr=False)
+    lock: asyncio.Lock = field(default_factory=asyncio.Lock, repr=False)
+
+    def take(self, book: Chairbook, event: Event) -> None:
+        """Write an event down and move on."""
+        book.append(self.ident, event)
+        self.session = apply(self.session, event)
+        self.count += 1
+        self.retimed = self.retimed or event.kind == RETIME
+
+
+class Chairs:
+    """All sessions that are open on this server."""
+
+    def __init__(self, bench: Bench, book: Chairbook | None = None) -> None:
+        self.bench, self.book = bench, book or Chairbook()
+        self._open: dict[str, Chair] = {}
+
+    def begin(self, case: Case, canal: int, query: str, *, practice: bool) -> str:
+        """A new session; returns its name."""
+        return self.book.new(Head(casefile.dumps(case), canal, query, time.time(), practice))
+
+    async def get(self, ident: str) -> Chair:
+        """An open session, or one read from the book again; raises ChairbookError, CaseError or PlanError."""
+        if ident not in self._open:
+            head, events = self.book.read(ident)
+            case = casefile.loads(head.case, "session")
+            plan = await self.bench.plan(case, head.canal, from_query(parse_qs(head.query), self.bench.tray))
+            session = fold(steps_of(plan), head.began, events)
+            retimed, told = any(e.kind == RETIME for e in events), {(e.kind, e.moment) for e in events}
+            made = Chair(ident, head, case, plan, session, len(events), retimed=retimed, told=told)
+            self._open.setdefault(ident, made)
+        return self._open[ident]
+
+    async def tell(self, ident: str, event: Event) -> Chair:
+        """Take an event in; one that is told again (the answer was lost, say) is not taken twice."""
+        chair = await self.get(ident)
+        async with chair.lock:
+            if (event.kind, event.moment) not in chair.told:
+                chair.told.add((event.kind, event.moment))
+                chair.take(self.book, replace(event, moment=min(event.moment, time.time() + SLACK)))
+        if event.kind in (GO, DEPTH):
+            asyncio.get_running_loop().create_task(self._look_ahead(chair))
+        return chair
+
+    async def _look_ahead(self, chair: Chair) -> None:
+        """Forecast the rest; where it has to change, change it and write that down too."""
+        asked = chair.count
+        made = await self.bench.aside(forecast, chair.plan, chair.session)
+        async with chair.lock:
+            if asked != chair.count:
+                return
+            chair.forecast = made
+            if made.changes:
+                chair.take(self.book, Event(RETIME, time.time(), seconds=made.seconds))
+                chair.forecast = Forecast(made.then, {}, made.then)
+
+    async def picture(self, chair: Chair) -> str:
+        """The simulated tooth as it is after what was done; '' before the cone is placed."""
+        acts = carried_out(chair.plan, chair.session.done)
+        if not acts:
+            return ""
+
+        def draw() -> str:
+            story = heat.simulate(chair.plan.lumen, Protocol(tuple(acts)), every=0.25)
+            return section_svg(chair.plan, moment=Moment.of(chair.plan, story, float(story.time[-1])), options=PICTURE)
+
+        return await self.bench.aside(draw)
+
+
+def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
+    """All that the chair's screen shows, in plain JSON types."""
+    words, session = prefs.words, chair.session
+    step = session.step
+    following = session.steps[session.index + 1] if session.index + 1 < len(session.steps) else None
+    told = chair.forecast.rise if chair.forecast else chair.plan.heat.surface_rise
+    return {
+        "n": chair.count,
+        "tooth": prefs.tooth(chair.case.tooth),
+        "canal": words(chair.plan.canal.name),
+        "reference": chair.plan.canal.reference,
+        "practice": chair.head.practice,
+        "index": session.index,
+        "total": len(session.steps),
+        "phase": session.phase.value,
+        "entered": session.entered,
+        "since": session.since,
+        "before": session.before,
+        "notes": list(session.notes),
+        "noted_depth": session.depth,
+        "step": _step(step, words) if step else None,
+        "next": _said(following, words) if following else "",
+        "rise": {"value": round(told.value, 1), "low": round(told.low, 1), "high": round(told.high, 1), "limit": 10},
+        "retimed": chair.retimed,
+        "debrief": [_line(asdict(line), session.steps[line.step], words) for line in debrief(session)],
+        "planned_rise": round(chair.plan.heat.surface_rise.value, 1),
+        "case": f"/case/{chair.case.digest[:16]}/{chair.head.canal}/plan"
+        + (f"?{chair.head.query}" if chair.head.query else ""),
+    }
+
+
+def _step(step: Step, words: Words) -> dict[str, Any]:
+    told = asdict(step)
+    colour = iso3630.colour(step.size) if step.size in iso3630.SIZES and step.size is not None else None
+    return told | {
+        "words": words(DOES[step.kind]),
+        "tool": words(step.tool),
+        "colour": ISO_3630[colour] if colour else None,
+        "colour_name": words(colour or ""),
+    }
+
+
+def _said(step: Step, words: Words) -> str:
+    depth = f" {step.depth:.1f} mm" if step.depth is not None else ""
+    return f"{words(DOES[step.kind])}: {words(step.tool)}{depth}" if step.tool else words(DOES[step.kind])
+
+
+def _line(line: dict[str, Any], step: Step, words: Words) -> dict[str, Any]:
+    return line | {"words": _said(step, words), "notes": [words(n) for n in line["notes"]]}
+
+
+def as_json(content: dict[str, Any]) -> str:
+    """Compact JSON without numbers that JSON does not know."""
+    return json.dumps(content, allow_nan=False, separators=(",", ":"))

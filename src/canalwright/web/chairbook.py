@@ -1,0 +1,139 @@
+"""Where sessions at the chair are kept, so that a reload, a crash or a power cut loses nothing: one file each, a line for each event.
+
+The first line holds the case, the canal and the choices; each further line one event, on the disk before it is answered.
+A last line that was torn by a crash is left out.
+Files lie in the user's own data folder (`CANALWRIGHT_DATA`, else the system's usual place) and are
+readable by that user only; they hold what the case file holds, no more.
+"""
+
+import json
+import os
+import re
+import secrets
+import sys
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from canalwright.guide import Event
+
+IDENT = re.compile(r"[0-9a-f]{16}")
+MOST_EVENTS = 5000
+
+
+@dataclass(frozen=True)
+class Head:
+    """What a session is about: case file text, canal, choices as a query, when it began, and whether it is practice."""
+
+    case: str
+    canal: int
+    query: str
+    began: float
+    practice: bool = False
+
+
+class ChairbookError(ValueError):
+    """A session that cannot be read or continued."""
+
+
+class Chairbook:
+    """All sessions of this user."""
+
+    def __init__(self, folder: Path | None = None) -> None:
+        self.folder = folder or data_folder() / "chair"
+
+    def new(self, head: Head) -> str:
+        """Begin a session and give its name."""
+        self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        ident = secrets.token_hex(8)
+        self._write(self._path(ident), [json.dumps(asdict(head))], new=True)
+        return ident
+
+    def read(self, ident: str) -> tuple[Head, list[Event]]:
+        """A session's head and events; raises ChairbookError."""
+        try:
+            lines = self._path(ident).read_bytes().split(b"\n")
+        except OSError:
+            raise ChairbookError(f"there is no session {ident!r} on this machine") from None
+        try:
+            head = Head(**json.loads(lines[0]))
+        except (ValueError, TypeError):
+            raise ChairbookError(f"session {ident} cannot be read: its first line is damaged") from None
+        return head, list(_events(lines[1:]))
+
+    def append(self, ident: str, event: Event) -> None:
+        """Write one event down; it is on the disk when this returns. Raises ChairbookError."""
+        path = self._path(ident)
+        if not path.exists():
+            raise ChairbookError(f"there is no session {ident!r} on this machine")
+        self._write(path, [json.dumps(_plain(event))])
+
+    def listed(self) -> list[str]:
+        """Names of all sessions, the one touched last first."""
+        if not self.folder.is_dir():
+            return []
+        found = [p for p in self.folder.glob("*.jsonl") if IDENT.fullmatch(p.stem)]
+        return [p.stem for p in sorted(found, key=lambda p: p.stat().st_mtime, reverse=True)]
+
+    def _path(self, ident: str) -> Path:
+        if not IDENT.fullmatch(ident):
+            raise ChairbookError("a session is named by sixteen hexadecimal digits")
+        return self.folder / f"{ident}.jsonl"
+
+    def _write(self, path: Path, lines: list[str], *, new: bool = False) -> None:
+        flags = os.O_WRONLY | os.O_CREAT | (os.O_EXCL if new else 0) | os.O_APPEND
+        handle = os.open(path, flags, 0o600)
+        try:
+            torn = not new and _torn(path)
+            os.write(handle, (("\n" if torn else "") + "".join(f"{line}\n" for line in lines)).encode())
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def data_folder() -> Path:
+    """The folder for this user's own data of this program."""
+    if given := os.environ.get("CANALWRIGHT_DATA"):
+        return Path(given)
+    if sys.platform == "win32":
+        return Path(os.environ.get("LOCALAPPDATA", Path.home())) / "canalwright"
+    if sys.platform == "darwin":
+        return Path.home() / "Library" / "Application Support" / "canalwright"
+    return Path(os.environ.get("XDG_DATA_HOME", Path.home() / ".local" / "share")) / "canalwright"
+
+
+def _torn(path: Path) -> bool:
+    """Whether the last line was cut off while it was written."""
+    with path.open("rb") as file:
+        if file.seek(0, os.SEEK_END) == 0:
+            return False
+        file.seek(-1, os.SEEK_END)
+        return file.read(1) != b"\n"
+
+
+def _events(lines: list[bytes]) -> Iterator[Event]:
+    for line in lines[:MOST_EVENTS]:
+        try:
+            yield event_of(json.loads(line))
+        except (ValueError, TypeError, KeyError):
+            continue
+
+
+def event_of(told: dict[str, Any]) -> Event:
+    """An event from plain JSON types; raises ValueError, TypeError or KeyError for one that is none."""
+    seconds = {int(k): float(v) for k, v in dict(told.get("seconds") or {}).items()}
+    depth = told.get("depth")
+    text = "".join(c for c in str(told.get("text") or "") if c.isprintable())[:200]
+    return Event(str(told["kind"]), float(told["moment"]), None if depth is None else float(depth), text, seconds)
+
+
+def _plain(event: Event) -> dict[str, Any]:
+    told: dict[str, Any] = {"kind": event.kind, "moment": event.moment}
+    if event.depth is not None:
+        told["depth"] = event.depth
+    if event.text:
+        told["text"] = event.text
+    if event.seconds:
+        told["seconds"] = {str(k): v for k, v in event.seconds.items()}
+    return told

@@ -1,0 +1,100 @@
+"""The chair's screen: places for what `static/chair.js` fills in. Large, dark, few things."""
+
+from canalwright.planning import CAUTION
+from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.words import Words
+
+HAPPENED = (
+    "cone moved",
+    "bled",
+    "pedal held long",
+    "plugger touched the wall",
+    "gutta-percha came out",
+    "something else",
+)
+
+
+TEXTS = {
+    "go": "Go on",
+    "start": "Start",
+    "started": "Stop: done",
+    "resume": "Go on with the timer",
+    "time_up": "Time is up",
+    "stop": "stop",
+    "lost": "Not recorded: the program does not answer. It will be tried again.",
+    "warn": "Near the longest safe activation",
+    "over": "Past the longest safe activation",
+    "of": "of",
+    "interval": "5–95 %",
+    "retimed": "The rest was re-planned from what was done: pauses or activations have changed.",
+    "finished": "All steps done",
+    "planned": "planned",
+    "done": "done",
+    "rise": "Outside, greatest rise",
+    "limit": "limit 10 K",
+    "from": "mm from",
+    "next": "Next",
+    "wait": "wait",
+    "heat": "heat",
+    "hold": "hold",
+    "cool": "cool",
+}
+"""Words that the screen's script puts in, by its names for them."""
+
+
+def screen(words: Words, *, practice: bool) -> Safe:
+    """The whole screen of one session."""
+    marked = el("span", words("Practice"), class_="pill") if practice else Safe("")
+    picture = el("div", id="ch-tooth-now", class_="ch-picture")
+    tooth = el("section", picture, class_="ch-tooth", aria_label=words("The simulated tooth")) if practice else Safe("")
+    return el(
+        "div",
+        el(
+            "header",
+            el("h1", el("span", id="ch-tooth", class_="tooth"), " ", el("span", id="ch-canal"), marked),
+            el("p", el("span", id="ch-count"), id="ch-progress"),
+            el("p", id="ch-rise"),
+            el("a", words("Leave"), href="/", id="ch-leave", class_="button"),
+            class_="ch-top",
+        ),
+        el(
+            "section",
+            el("p", words("Opening the session…"), id="ch-words", class_="ch-words"),
+            el("p", el("i", id="ch-swatch", class_="swatch", hidden=True), el("span", id="ch-tool"), class_="ch-tool"),
+            el("div", el("p", id="ch-depth", class_="ch-depth"), el("p", id="ch-interval", class_="ch-small"), id="ch-depth-box"),
+            el("div", el("p", id="ch-clock", class_="ch-clock"), el("p", id="ch-clock-words", class_="ch-small"), id="ch-clock-box"),
+            el("p", id="ch-warn", class_="ch-warn", role="alert"),
+            el("p", id="ch-next", class_="ch-small ch-next"),
+            class_="ch-step", id="ch-step", aria_label=words("This step"),
+        ),
+        tooth,
+        el("section", id="ch-end", class_="ch-end", hidden=True, aria_label=words("What was done")),
+        el(
+            "div",
+            el("button", words("Back"), type="button", id="ch-back", class_="button"),
+            el("button", words("Go on"), type="button", id="ch-go", class_="button main"),
+            el("button", words("Pause"), type="button", id="ch-pause", class_="button"),
+            el("button", words("Something happened"), type="button", id="ch-event", class_="button"),
+            class_="ch-keys",
+        ),
+        _happened(words),
+        el("p", words(CAUTION), class_="ch-caution"),
+        class_="ch", id="ch", **{f"data_t_{k}": words(v) for k, v in TEXTS.items()},
+    )  # fmt: skip
+
+
+def _happened(words: Words) -> Safe:
+    rows = [el("button", words(what), type="button", class_="button", data_note=what) for what in HAPPENED]
+    depth = join(
+        el("label", words("The stop is really at, mm"), for_="ch-real"),
+        el("input", type="number", id="ch-real", min="1", max="40", step="0.5", inputmode="decimal"),
+        el("button", words("Note this depth"), type="button", class_="button main", id="ch-note-depth"),
+    )
+    return el(
+        "dialog",
+        el("h2", words("What happened?"), id="ch-happened-title"),
+        el("div", *rows, class_="ch-happened"),
+        el("div", depth, class_="field"),
+        el("form", el("button", words("Close"), class_="button"), method="dialog"),
+        id="ch-happened", aria_labelledby="ch-happened-title",
+    )  # fmt: skip

@@ -1,0 +1,180 @@
+// Chair mode. The server's book is the truth; this screen counts the time, sounds, and tells each key once, in order, until it was heard.
+
+import { say, tone, wake } from "./sounds.js";
+
+const $ = (id) => document.getElementById(id);
+const path = location.pathname.replace(/\/$/, ""), kept = `cw_chair${path}`;
+const WARN = 0.5, POLL = 2000;
+let state = null, queue = restored(), busy = false, lost = false, sounded = new Set(), pictured = -1;
+
+const text = (name) => $("ch").dataset[`t${name.split("_").map((p) => p[0].toUpperCase() + p.slice(1)).join("")}`];
+const now = () => Date.now() / 1000;
+const elapsed = () => state.before + (state.since === null ? 0 : Math.max(now() - state.since, 0));
+
+function restored() { try { return JSON.parse(localStorage.getItem(kept) ?? "[]"); } catch { return []; } }
+function keep() { try { localStorage.setItem(kept, JSON.stringify(queue)); } catch { /* a browser that keeps nothing */ } }
+
+function tell(kind, more = {}) {
+  wake();
+  if (!state) return;
+  queue.push({ kind, moment: now(), ...more });
+  keep();
+  flush();
+}
+
+async function flush() {
+  if (busy) return;
+  busy = true;
+  try {
+    while (queue.length) {
+      const answer = await fetch(`${path}/events`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(queue[0]) });
+      if (!answer.ok) { if (answer.status === 422) { queue.shift(); keep(); continue; } throw new Error(String(answer.status)); }
+      const told = await answer.json();
+      queue.shift();
+      keep();
+      take(told);
+    }
+    lost = false;
+  } catch { lost = true; setTimeout(flush, 1500); }
+  busy = false;
+}
+
+async function look() {
+  try {
+    const answer = await fetch(`${path}/state.json`);
+    if (answer.ok && !queue.length) take(await answer.json());
+    lost = false;
+    if (queue.length && state) flush();
+  } catch { lost = true; }
+}
+
+function take(told) {
+  const moved = !state || told.index !== state.index || told.phase !== state.phase;
+  state = told;
+  if (moved) { sounded = new Set(); announce(); }
+  show();
+}
+
+function announce() {
+  const { step, phase } = state;
+  if (!step) return say(text("finished"));
+  if (phase === "ready") say(`${step.words}. ${step.tool} ${step.depth === null ? "" : step.depth.toFixed(1)}`);
+}
+
+function show() {
+  const { step } = state, finished = state.phase === "done";
+  $("ch-tooth").textContent = state.tooth;
+  $("ch-canal").textContent = state.canal;
+  $("ch-leave").href = state.case;
+  $("ch-count").textContent = finished ? text("finished") : `${state.index + 1} ${text("of")} ${state.total}`;
+  $("ch-progress").style.setProperty("--share", state.index / state.total);
+  $("ch-rise").textContent = `${text("rise")} ${state.rise.value.toFixed(1)} K (${state.rise.low.toFixed(1)}–${state.rise.high.toFixed(1)}), ${text("limit")}`;
+  $("ch-rise").classList.toggle("bad", state.rise.value >= state.rise.limit);
+  $("ch-step").hidden = finished;
+  $("ch-end").hidden = !finished;
+  $("ch").dataset.phase = state.phase;
+  $("ch").dataset.kind = step?.kind ?? "";
+  $("ch-pause").disabled = !["running", "paused"].includes(state.phase);
+  $("ch-event").disabled = $("ch-go").disabled = finished;
+  $("ch-go").textContent = state.phase === "running" ? text("started") : state.phase === "paused" ? text("resume") : step?.seconds ? text("start") : text("go");
+  if (step) {
+    $("ch-words").textContent = step.words;
+    $("ch-tool").textContent = [step.tool, step.temperature ? `${step.temperature.toFixed(0)} °C` : ""].filter(Boolean).join(" · ");
+    $("ch-swatch").hidden = !step.colour;
+    $("ch-swatch").style.background = step.colour ?? "";
+    $("ch-swatch").title = step.colour_name;
+    $("ch-depth-box").hidden = step.depth === null;
+    $("ch-depth").textContent = step.depth === null ? "" : (state.noted_depth ?? step.depth).toFixed(1);
+    $("ch-interval").textContent = `${text("from")} ${state.reference}` + (step.low === null ? "" : `, ${text("interval")} ${step.low.toFixed(1)}–${step.high.toFixed(1)}`);
+    $("ch-clock-box").hidden = step.seconds === null;
+    $("ch-next").textContent = (state.retimed ? `${text("retimed")} ` : "") + (state.next ? `${text("next")}: ${state.next}` : "");
+  } else debrief();
+  if ($("ch-tooth-now") && pictured !== state.index) { pictured = state.index; tooth(); }
+  clock();
+}
+
+async function tooth() {
+  const answer = await fetch(`${path}/tooth.svg`);
+  if (answer.ok) $("ch-tooth-now").innerHTML = await answer.text();
+}
+
+function clock() {
+  if (!state) return;
+  const { step } = state;
+  const warned = [];
+  if (lost) warned.push(text("lost"));
+  if (step?.seconds) {
+    const left = step.seconds - elapsed(), running = state.phase === "running";
+    $("ch-clock").textContent = left >= 0 ? left.toFixed(step.seconds < 10 ? 1 : 0) : `+${(-left).toFixed(1)}`;
+    $("ch-clock").classList.toggle("up", left <= 0 && running);
+    $("ch-clock-words").textContent = left <= 0 && running ? text("time_up") : `s ${text({ heat: "heat", press: "hold", pause: "cool" }[step.kind] ?? "wait")}`;
+    if (running) sound(step, left);
+    if (step.kind === "heat" && step.longest !== null && state.phase !== "ready") {
+      const spare = step.longest - elapsed();
+      if (spare <= 0) warned.push(text("over")); else if (spare <= WARN) warned.push(text("warn"));
+    }
+  }
+  const words = warned.join(" ");
+  if ($("ch-warn").textContent !== words) $("ch-warn").textContent = words;
+}
+
+function sound(step, left) {
+  const once = (name, make) => { if (!sounded.has(name)) { sounded.add(name); make(); } };
+  const whole = Math.ceil(left);
+  if (left > 0) {
+    once(`tick${Math.floor(elapsed())}`, () => tone(step.kind === "heat" ? 660 : 440, 0.06, 0.12));
+    if (whole <= 3 && step.seconds > 3.5) once(`say${whole}`, () => say(String(whole)));
+    else if (step.seconds >= 10 && whole % 10 === 0) once(`say${whole}`, () => say(String(whole)));
+  } else once("up", () => { tone(880, 0.5, 0.3); if (step.kind === "heat") say(text("stop")); });
+  if (step.kind === "heat" && step.longest !== null && elapsed() >= step.longest - WARN) once("warn", () => { tone(1320, 0.15, 0.35); setTimeout(() => tone(1320, 0.15, 0.35), 200); });
+}
+
+function debrief() {
+  const cell = (tag, words) => Object.assign(document.createElement(tag), { textContent: words });
+  const rows = state.debrief.map((line) => {
+    const row = document.createElement("tr");
+    if (line.off) row.className = "off";
+    const seconds = (value) => (value === null ? "" : `${value.toFixed(1)} s`), depth = (value) => (value === null ? "" : `${value.toFixed(1)} mm`);
+    row.append(cell("td", `${line.off ? "▲ " : ""}${line.words}`), cell("td", [seconds(line.planned), depth(line.aim)].filter(Boolean).join(", ")),
+      cell("td", [seconds(line.seconds), line.depth === line.aim ? "" : depth(line.depth), ...line.notes].filter(Boolean).join(", ")));
+    return row;
+  });
+  const table = document.createElement("table"), head = document.createElement("tr"), body = document.createElement("tbody"), top = document.createElement("thead");
+  head.append(cell("th", ""), cell("th", text("planned")), cell("th", text("done")));
+  top.append(head); body.append(...rows); table.append(top, body);
+  $("ch-end").replaceChildren(cell("h2", text("finished")),
+    cell("p", `${text("rise")}: ${text("planned")} ${state.planned_rise.toFixed(1)} K, ${text("done")} ${state.rise.value.toFixed(1)} K (${state.rise.low.toFixed(1)}–${state.rise.high.toFixed(1)})`), table);
+}
+
+const KEYS = { " ": "go", Enter: "go", ArrowRight: "go", PageDown: "go", ArrowLeft: "back", Backspace: "back", PageUp: "back", p: "pause", P: "pause", e: "event", E: "event", f: "full", F: "full" };
+
+document.addEventListener("keydown", (event) => {
+  if ($("ch-happened")?.open || event.ctrlKey || event.metaKey || event.altKey) return;
+  const own = event.target.closest?.("button, a, input");
+  if (own && (event.key === "Enter" || event.key === " ") && own.id !== "ch-go") return;
+  const key = KEYS[event.key];
+  if (!key) return;
+  event.preventDefault();
+  if (!event.repeat) press(key); // a pedal that is held down is one press
+});
+document.addEventListener("click", (event) => {
+  const button = event.target.closest?.(".ch button");
+  if (!button || button.disabled) return;
+  if (button.dataset.note) { tell("note", { text: button.dataset.note }); $("ch-happened").close(); }
+  else if (button.id === "ch-note-depth") { if ($("ch-real").value) tell("depth", { depth: Number($("ch-real").value) }); $("ch-happened").close(); }
+  else press({ "ch-go": "go", "ch-back": "back", "ch-pause": "pause", "ch-event": "event" }[button.id]);
+});
+
+function press(key) {
+  if (key === "event") { if (state?.step) { $("ch-real").value = (state.noted_depth ?? state.step.depth)?.toFixed(1) ?? ""; $("ch-happened").showModal(); } }
+  else if (key === "full") { if (document.fullscreenElement) document.exitFullscreen(); else document.documentElement.requestFullscreen?.(); }
+  else if (key && !(key === "go" && state?.phase === "done")) tell(key);
+}
+
+const wait = setInterval(() => {
+  if (!$("ch")) return;
+  clearInterval(wait);
+  look();
+  setInterval(clock, 100);
+  setInterval(look, POLL);
+}, 60);
