@@ -191,3 +191,14 @@ def test_nothing_is_cut_off_when_zoomed_or_on_a_tablet(chromium: Browser, addres
     _planned(page)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth + 1")
     context.close()
+
+
+def test_two_protocols_play_in_step(page: Page) -> None:
+    page.goto("/demo")
+    _planned(page)
+    page.goto(page.url.replace("/plan", "/compare?force=35"))
+    expect(page.locator("html[data-player=ready]")).to_be_attached(timeout=SLOW)
+    page.get_by_label("Time", exact=True).fill("30")
+    assert page.locator("#act-a").inner_text() and page.locator("#act-b").inner_text()
+    expect(page.locator("#content")).to_contain_text("B: Press force 35 N")
+    expect(page.locator("table tbody tr")).to_have_count(8)

@@ -1,6 +1,6 @@
 """The section on the page: drawn by the room `report` in colours that the page's style sheet fills in, light or dark."""
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
 from canalwright.anatomy import Canal, Lumen
 from canalwright.planning import Plan
@@ -68,9 +68,9 @@ def plan_picture(plan: Plan) -> Safe:
     return Safe(section_svg(plan, options=OPTIONS))
 
 
-def stage_picture(plan: Plan) -> Safe:
-    """The section without instruments and filling: the stage on which the page plays the downpack."""
-    return Safe(section_svg(plan, options=STAGE))
+def stage_picture(plan: Plan, prefix: str = "stage") -> Safe:
+    """The section without instruments and filling: the stage on which the page plays the downpack; `prefix` begins its ids."""
+    return Safe(section_svg(plan, options=replace(STAGE, prefix=prefix)))
 
 
 def canal_picture(canal: Canal, shaped: Lumen) -> Safe:

@@ -1,7 +1,7 @@
 """The pages and where they live."""
 
 from canalwright.web.office import Office
-from canalwright.web.pages import chair, measure, plan, play, start
+from canalwright.web.pages import chair, compare, measure, plan, play, start
 
 
 def register(office: Office) -> None:
@@ -11,3 +11,4 @@ def register(office: Office) -> None:
     play.register(office)
     measure.register(office)
     chair.register(office)
+    compare.register(office)

@@ -84,7 +84,7 @@ export class Stage {
         group.append(this.write(t, x(t), low + 5.2, { "text-anchor": "middle", "font-size": 3, fill: "var(--cw-muted)" }));
       }
       if (name === "surface") group.append(make("path", { d: `M${x(film.start + 10)} ${high}V${low}`, stroke: "var(--danger)", "stroke-width": 0.4, "stroke-dasharray": "2 1" }));
-      const words = document.getElementById("curves")?.dataset[name === "axis" ? "panelAxis" : "panelSurface"] ?? name;
+      const words = document.querySelector("[data-panel-axis]")?.dataset[name === "axis" ? "panelAxis" : "panelSurface"] ?? name;
       const wide = PANEL / 32;
       for (let k = 0; k < 32; k++) {
         const fill = colour(film.scales[name], cool + ((k + 0.5) / 32) * (hot - cool));
