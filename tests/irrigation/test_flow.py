@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from canalwright import irrigation, shaping
-from canalwright.instruments import Needle
+from canalwright.instruments import Needle, iso9626
 from tests.fit.canals import canal
 
 OPEN = Needle("30 gauge", 30, 0.311, 0.159, 25.0, "irrigation")
@@ -85,3 +85,12 @@ def test_refusals():
         irrigation.deliver(_lumen(), OPEN, 40.0, 0.0)
     with pytest.raises(ValueError, match="more than 0"):
         irrigation.gas_chance(0.0, "open", 1.0, 100.0)
+
+
+def test_room_by_station_agrees_with_the_entry_level():
+    """23 gauge (0.641 mm) enters a canal 40/0.06 at (0.641 - 0.40) / 0.06 = 4.02 mm from its end; 30 gauge passes."""
+    lumen = _lumen(40)
+    wide = Needle("23 gauge", 23, 0.641, 0.337, 25.0, "irrigation")
+    beside = irrigation.room(lumen, wide)
+    assert lumen.z[np.argmax(beside >= 0)] == pytest.approx(iso9626.entry_level(0.641, 0.40, 0.06), abs=0.1)
+    assert (irrigation.room(lumen, OPEN) > 0).all() and (np.diff(beside) > 0).all()

@@ -9,7 +9,17 @@ from hypothesis import strategies as st
 from scipy.stats import chi2, ncx2
 
 from canalwright.anatomy import Tooth, averages
-from canalwright.readiness import Landmark, Sounding, combine, error_from_share, method, method_names, next_steps
+from canalwright.quantities import Quantity
+from canalwright.readiness import (
+    Landmark,
+    Sounding,
+    combine,
+    error_from_share,
+    film_sounding,
+    method,
+    method_names,
+    next_steps,
+)
 from canalwright.readiness.length import Z90
 from canalwright.readiness.methods import apex_to_foramen, foramen_to_constriction
 from canalwright.readiness.normal import UNKNOWN, Model
@@ -191,3 +201,10 @@ def test_error_from_share():
     assert error_from_share(0.6827, limit=0.3) == pytest.approx(0.3, abs=0.001)
     with pytest.raises(ValueError, match="needs the count"):
         error_from_share(1.0)
+
+
+def test_a_film_is_never_surer_than_films_were():
+    """The error of marks and scale joins in only where it is more than the published one."""
+    sharp, rough = Quantity(21.5, 21.3, 21.7, "mm"), Quantity(21.5, 19.5, 23.5, "mm")
+    assert film_sounding(sharp).error == method("radiograph").error
+    assert film_sounding(rough).error == pytest.approx(2 / Z90)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from canalwright import casefile, shaping
+from canalwright.anatomy import Canal, Tooth, averages
 from canalwright.instruments import Needle
 from canalwright.irrigation import Bath
 from canalwright.readiness import (
@@ -16,6 +17,7 @@ from canalwright.readiness import (
     Sounding,
     Verdict,
     judge,
+    method_names,
 )
 from canalwright.readiness.shape import shape_option
 
@@ -92,6 +94,14 @@ def test_a_wall_cut_through_and_a_shape_that_lets_nothing_in(distal, tray):
     assert item.verdict is Verdict.LOOK and "short of the end" in item.message and item.action
 
 
+def test_the_tray_counts_the_files(distal, tray):
+    """The file of that name on the tray brings its count: full, it is to be thrown away."""
+    used = replace(distal.file, uses=5, most_uses=5)
+    found = judge(distal, replace(tray, files=(used,))).item("file")
+    assert found.verdict is Verdict.LOOK and "discard" in found.message
+    assert judge(distal, tray).item("file").verdict is Verdict.READY
+
+
 def test_untouched_is_that_of_shaping(distal, tray):
     found = shape_option(distal, tray, distal.file)
     assert found.untouched.value == pytest.approx(shaping.untouched_total(distal), abs=0.02)
@@ -104,3 +114,21 @@ def test_bad_records_are_refused():
         Irrigated(rate=6000.0)
     with pytest.raises(ValueError, match="no solution"):
         Irrigated(order=("bleach",))
+
+
+@pytest.mark.parametrize("code", [11, 12, 13, 14, 15, 16, 17, 18, 31, 33, 34, 35, 36, 37, 38])
+def test_every_kind_of_canal_can_be_judged(tray, code):
+    """No canal that can be built ends in an error, whatever was recorded of it."""
+    rng = np.random.default_rng(code)
+    known = averages.tooth_averages(Tooth(code))
+    for name in (*known.usual, *known.possible):
+        size, taper = int(rng.choice([20, 30, 40, 60])), float(rng.choice([0.02, 0.04, 0.06]))
+        length = known.length - 0.5
+        canal = Canal.from_measurements(tooth=code, canal=name, working_length=length, finishing_file=(size, taper))
+        points = tuple(PaperPointReading(float(length + rng.normal(0, 0.5))) for _ in range(rng.integers(0, 5)))
+        soundings = tuple(Sounding(m, float(length + rng.normal(0, 0.7))) for m in rng.choice(method_names(), 3))
+        found = judge(
+            canal, tray, Record(soundings, points, irrigated=Irrigated(hypochlorite=float(rng.uniform(0, 3000))))
+        )
+        assert len(found.items) == 8 and all(i.message for i in found.items)
+        assert all(i.action for i in found.to_do)

@@ -1,5 +1,6 @@
 """Irrigation: where fresh irrigant gets to, what it dissolves in what time, what must not meet what.
 
+    room(lumen, needle)                          clearance beside a needle, by station
     deliver(lumen, needle, tip, end, rate)       Delivery: exchange beyond the tip, apical pressure, barrel pressure
     gas_chance(width, opening, short, rate)      a bubble at the end (vapour lock)
     dissolved(seconds, Bath(3.0, 33.0, "ultrasonic")), dissolution_time(depth, bath)
@@ -21,6 +22,7 @@ from canalwright.irrigation.flow import (
     deliver,
     exchange_length,
     rate_at,
+    room,
 )
 from canalwright.irrigation.gas import REMEDY, gas_chance
 from canalwright.irrigation.pockets import Pocket, pockets
@@ -54,5 +56,6 @@ __all__ = [
     "mended",
     "pockets",
     "rate_at",
+    "room",
     "time_for",
 ]

@@ -57,6 +57,14 @@ class Delivery:
         return self.gap < GAP
 
 
+def room(lumen: Lumen, needle: Needle) -> Array:
+    """Clearance [mm] on either side of a needle at each station of a shaped lumen, shape (n,); below 0 it does not pass.
+
+    By width alone: how deep it gets in a curve is for `canalwright.fit.reach_of`.
+    """
+    return np.asarray((lumen.minor - needle.outside) / 2)
+
+
 def bore_pressure(needle: Needle, rate: ArrayLike, viscosity: ArrayLike = 1e-9, density: ArrayLike = 1e-9) -> Array:
     """Pressure [MPa] in the barrel for a rate [mm3/s]; any shapes that broadcast."""
     q = np.asarray(rate, dtype=float)

@@ -8,7 +8,7 @@ readiness.next_steps(length)                         # what a further measuremen
 
 from canalwright.readiness.gauging import Gauge, GaugeTrial, gauge
 from canalwright.readiness.item import Item, Number, Verdict
-from canalwright.readiness.length import Candidate, Length, Odd, Sounding, combine
+from canalwright.readiness.length import Candidate, Length, Odd, Sounding, combine, film_sounding
 from canalwright.readiness.methods import Landmark, Method, error_from_share, method, method_names
 from canalwright.readiness.next_step import NextStep, next_steps
 from canalwright.readiness.points import DryEnd, PaperPointReading, Pattern, read_points, sounding_of
@@ -39,6 +39,7 @@ __all__ = [
     "Verdict",
     "combine",
     "error_from_share",
+    "film_sounding",
     "gauge",
     "judge",
     "method",

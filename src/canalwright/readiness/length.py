@@ -53,6 +53,16 @@ class Sounding:
         return replace(found, sees=self.sees or found.sees)
 
 
+def film_sounding(length: Quantity) -> Sounding:
+    """A length measured on a radiograph (`imaging.radiograph.Scale.length`) as a sounding.
+
+    Its error is that of the marks and the scale, but never less than the published one of corrected films: that the apex is
+    hard to see is in no scale.
+    """
+    spread = (length.high - length.low) / 2 / Z90
+    return Sounding("radiograph", length.value, error=max(spread, method("radiograph").error))
+
+
 @dataclass(frozen=True, slots=True)
 class Odd:
     """A sounding that the others do not bear out: by how many standard deviations, and how much in mm."""

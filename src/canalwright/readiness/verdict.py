@@ -55,7 +55,7 @@ def judge(canal: Canal, tray: Tray, record: Record | None = None) -> Readiness:
         (
             _length(canal, length),
             verdict_shape.shape(canal, tray),
-            verdict_shape.file(canal),
+            verdict_shape.file(canal, tray),
             _gauge(canal, record),
             verdict_bath.needle(canal, tray, record),
             verdict_bath.contact(canal, record),

@@ -53,6 +53,12 @@ def needle(canal: Canal, tray: Tray, record: Record) -> Item:
             numbers,
             "irrigate more slowly, further from the end or by a side opening",
         )
+    moved = record.irrigated.bath.agitation if record.irrigated else "none"
+    if found.reaches.value < 0.5 and moved != "none":
+        words = (
+            f"{where}; fresh irrigant gets {found.exchange.format(1)} beyond it, {moved} agitation has to carry it on"
+        )
+        return Item("needle", Verdict.READY, words, numbers, "")
     if found.reaches.value < 0.5:
         words = f"{where}; fresh irrigant gets {found.exchange.format(1)} beyond it"
         return Item(

@@ -38,9 +38,10 @@ def shape(canal: Canal, tray: Tray) -> Item:
     return Item("shape", Verdict.READY, words, tuple(numbers), "")
 
 
-def file(canal: Canal) -> Item:
-    """Will the finishing file last?"""
-    found = shaping.life(canal)
+def file(canal: Canal, tray: Tray) -> Item:
+    """Will the finishing file last? The tray's own file of that name brings its alloy and its count of uses."""
+    counted = next((f for f in tray.files if f.name == canal.file.name), canal.file)
+    found = shaping.life(canal, counted)
     numbers = (Number("turns to failure", found.turns), Number("canals like this one", found.canals))
     verdict = Verdict.LOOK if found.discard else Verdict.READY
     return Item(
