@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from canalwright.anatomy import Canal, Curve, Measured
 from canalwright.imaging.errors import ScanError
-from canalwright.imaging.radiograph import Scale
+from canalwright.imaging.radiograph import Scale, magnification, project
 from canalwright.imaging.radiograph_curve import curve_of, pruett, schneider
 
 SCALE = Scale(0.05, 0.0, "test")
@@ -82,3 +83,19 @@ def test_bad_marks_are_refused(marks, words):
         curve_of(marks, SCALE)
     with pytest.raises(ScanError, match="one point"):
         schneider((0, 0), (0, 0), (1, 1))
+
+
+@pytest.mark.parametrize(("angle", "radius"), [(15.0, None), (25.0, 8.0), (30.0, 6.0)])
+def test_a_canal_built_from_an_angle_shows_that_angle_on_its_film(angle, radius):
+    """From the canal's own centreline through the projection to the marks and back: Schneider's angle comes out again."""
+    bend = Curve(Measured(angle), Measured(radius) if radius else None)
+    one = Canal.from_measurements(tooth=46, canal="MB", working_length=20.5, finishing_file=(30, 0.04), curve=bend)
+    places = np.linspace(one.native.z[-1], 0.0, 16)
+    x, y, z = (np.interp(places, one.native.z, one.native.centre[:, k]) for k in range(3))
+    shown = project(np.column_stack([x, z, 8.0 + y]), (0.0, 6.0, 300.0))
+    scale = Scale(0.05 / magnification(300, 8), 0.0, "closed form")
+    found = curve_of(shown / 0.05, scale, draws=0)
+    assert found.schneider.value == pytest.approx(angle, abs=1.0)
+    assert found.length.value == pytest.approx(one.native.z[-1], rel=0.01)
+    if radius:
+        assert found.radius.value == pytest.approx(radius, rel=0.08)

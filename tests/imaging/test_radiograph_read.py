@@ -10,6 +10,7 @@ from PIL import Image
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.radiograph_read import read_film
 from tests.imaging.dicom_files import slice_dataset
+from tests.support.shared_data import shared_data
 
 GREYS = (np.arange(80)[:, None] * 3 + np.arange(100) * 10).astype(np.int16)
 
@@ -79,3 +80,9 @@ def test_damaged_files_never_end_in_a_traceback(tmp_path_factory, tail, head):
     path.write_bytes(head + tail)
     with pytest.raises(ScanError):
         read_film(path)
+
+
+def test_a_slice_of_a_real_scan_is_no_radiograph():
+    """Open data: a CT slice has pixels too coarse for a film, and is told so."""
+    with pytest.raises(ScanError, match=r"spacing 0\.66"):
+        read_film(shared_data("dicom_general", "CT_small.dcm"))
