@@ -125,14 +125,13 @@ def _faces(solid: Solid, s: Any, axis: int, g: Single, k_out: Array, live: Any) 
     both = np.where(solid.root[high] > solid.ligament, 1 / k_out[high], 0.0)
     number = (out > 0).astype(float) + (both > 0)
     mean = np.where(number > 0, (out + both) / np.maximum(number, 1), 1 / k_out[low])
-    outer_film = float(s["outer_film"])
+    outer_film = float(s["outer_film"]) if s["outer_film"] >= 0 else float(s["top_film"])
     resistance = gap * (
         (in_root - in_canal) / s["k_dentine"] + (in_outer - in_root) / s["k_ligament"]
         + np.where(air, 0.0, (1 - in_outer) * mean)
     )  # fmt: skip
-    if outer_film >= 0:
-        cosine = np.clip(np.abs(solid.root[high] - solid.root[low]) / gap, LEAST_COSINE, 1.0)
-        resistance = resistance + np.where(air, 1.0 / max(outer_film, 1e-30) / cosine, 0.0)
+    cosine = np.clip(np.abs(solid.root[high] - solid.root[low]) / gap, LEAST_COSINE, 1.0)
+    resistance = resistance + np.where(air, 1.0 / max(outer_film, 1e-30) / cosine, 0.0)
     closed = ~any_live
     if way == 0:
         resistance, closed = _top(solid, s, resistance, closed)

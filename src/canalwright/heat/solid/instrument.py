@@ -64,11 +64,7 @@ def lay(state: State, rod: Rod, radii: Array, tip: int, low: int) -> Rod:
     nodes = np.minimum((state.row[k] - tip) // state.span, state.nodes - 1)
     cells = state.fixed.cells[k]
     state.t[cells] = rod.t[Y0, np.maximum(nodes, 0)]
-    state.melt.molten[k] = 0.0
-    state.melt.e[0, k] = 0.0
-    dry = np.flatnonzero(state.melt.latent == 0.0)
-    state.melt.molten[dry] = 0.0
-    state.melt.e[0, dry] = 0.0
+    settle(state)
     touch, node, g = _touching(state, tip)
     ambient = np.zeros(state.nodes)
     out = np.arange(len(radii)) >= solid.rows - tip
@@ -85,10 +81,8 @@ def leave(state: State, low: int) -> Rod:
     was = state.covered.copy()
     state.set_rows(min(low, _lowest(state, was)), state.solid.rows)
     _close(state, was)
-    dry = np.flatnonzero(state.melt.latent == 0.0)
-    state.melt.molten[dry] = 0.0
-    state.melt.e[0, dry] = 0.0
-    return state._no_rod()
+    settle(state)
+    return state.no_rod()
 
 
 def _lowest(state: State, covered: Any) -> int:
@@ -107,12 +101,13 @@ def _close(state: State, freed: Any) -> None:
             near = ring[state.beside[ring] < state.beside[ring].min() + 0.6 * state.solid.step + 0.05]
             state.t[state.fixed.cells[mine]] = state.t[state.fixed.cells[near]].mean()
             state.melt.molten[mine] = state.melt.molten[near].mean()
-    _excess(state, np.flatnonzero(freed))
 
 
-def _excess(state: State, k: Any) -> None:
-    state.melt.molten[k] = np.where(state.melt.latent[k] > 0, state.melt.molten[k], 0.0)
-    state.melt.e[0, k] = state.melt.latent[k] * state.melt.molten[k]
+def settle(state: State) -> None:
+    """Excess of enthalpy over temperature as the molten fractions say; none where there is no gutta-percha."""
+    melt = state.melt
+    melt.molten[melt.latent == 0.0] = 0.0
+    np.multiply(melt.latent, melt.molten, out=melt.e[0])
 
 
 def _touching(state: State, tip: int) -> tuple[Any, Any, Array]:

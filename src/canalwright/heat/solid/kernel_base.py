@@ -25,7 +25,10 @@ MOST, LONG, MINUTES, BY = range(4)
 # Entries of `Log.book` [J]: heater, borders, blood; the same of the last step; matter; gross; stored.
 HEATER, BORDER, FROM_BLOOD, LAST, MATTER, GROSS, STORED = 0, 1, 2, 3, 6, 7, 8
 # Entries of `Log.count`.
-STEPS, STAGES, REJECTED = range(3)
+STEPS, STAGES, REJECTED, TAKEN = range(4)
+# Columns of `Frames.moment`: time, act, deepest soft row, row of the filling's top, row of the instrument's tip
+# (-1: none) and its temperature.
+AT_TIME, AT_ACT, AT_FRONT, AT_TOP, AT_TIP, AT_TIP_T = range(6)
 # Columns of `Log.acts`.
 FRONT, RISE, RISE_AT, APICAL, COOLED = range(5)
 
@@ -136,6 +139,19 @@ class Surface(NamedTuple):
     """(7, p), see REST."""
 
 
+class Frames(NamedTuple):
+    """Pictures taken on the way."""
+
+    cell: Any
+    """(k,) cells whose temperature is kept."""
+    cells: Any
+    """(frames, k) float32."""
+    surface: Any
+    """(frames, p) float32; p 0 where it is not wanted."""
+    moment: Any
+    """(frames, 6), see AT_TIME."""
+
+
 class Log(NamedTuple):
     """What is written down."""
 
@@ -144,13 +160,13 @@ class Log(NamedTuple):
     book: Any
     """(9,)."""
     count: Any
-    """(3,) integers."""
+    """(4,) integers."""
 
 
 NOW = np.dtype(
     [(name, np.float64) for name in (
-        "time", "end", "step", "tolerance", "fixed", "power", "target", "watched_since", "slowest",
+        "time", "end", "step", "tolerance", "fixed", "power", "target", "watched_since", "slowest", "framed", "every", "act_end", "until",
     )]
-    + [(name, np.int64) for name in ("on", "tool", "heated", "sensor", "act", "watched", "top", "first", "audit", "near")]
+    + [(name, np.int64) for name in ("on", "tool", "heated", "sensor", "act", "watched", "top", "first", "audit", "near", "tip", "front")]
 )  # fmt: skip
 """Where the run stands. `slowest`: longest step. `near`: rows beneath the plugger whose cooling is timed."""

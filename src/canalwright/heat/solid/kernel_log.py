@@ -8,6 +8,12 @@ from canalwright.heat.solid.kernel_base import (
     ABOVE,
     ACT,
     APICAL,
+    AT_ACT,
+    AT_FRONT,
+    AT_TIME,
+    AT_TIP,
+    AT_TIP_T,
+    AT_TOP,
     BEFORE,
     BY,
     COOLED,
@@ -21,6 +27,7 @@ from canalwright.heat.solid.kernel_base import (
     REST,
     RISE,
     RISE_AT,
+    TAKEN,
     WHEN,
     Y0,
     njit,
@@ -42,11 +49,30 @@ def row_sums(b, m, s, rows, soft, hottest):
 
 
 @njit
-def observe(b, m, w, s, log, now, dt):
-    """Add one step to the summaries."""
+def observe(b, m, r, w, fr, s, log, now, dt):
+    """Add one step to the summaries, and take a picture when one is due."""
     on_surface(b, w, s, log, now, dt)
     in_cells(b, s, now, dt)
     along_canal(b, m, s, log, now)
+    if now.time - now.framed >= now.every or now.time >= now.act_end - 1e-9:
+        picture(b, r, w, fr, log, now)
+
+
+@njit
+def picture(b, r, w, fr, log, now):
+    """Keep the present temperatures."""
+    at = log.count[TAKEN]
+    if at >= len(fr.moment):
+        return
+    log.count[TAKEN] += 1
+    now.framed = now.time
+    row = fr.moment[at]
+    row[AT_TIME], row[AT_ACT], row[AT_FRONT], row[AT_TOP] = now.time, now.act, now.front, now.top
+    row[AT_TIP], row[AT_TIP_T] = (now.tip, r.t[Y0, 0]) if now.tool >= 0 else (-1, 0.0)
+    for k in range(len(fr.cell)):
+        fr.cells[at, k] = b.y[Y0, fr.cell[k]]
+    for p in range(fr.surface.shape[1]):
+        fr.surface[at, p] = w.value[BEFORE, p]
 
 
 @njit
@@ -110,6 +136,7 @@ def along_canal(b, m, s, log, now):
             if soft[j] >= 0.0:
                 front = j
                 break
+    now.front = front
     act[FRONT] = min(act[FRONT], front)
     if now.watched >= 0 and log.acts[now.watched, COOLED] >= UNSET:
         warm = -UNSET

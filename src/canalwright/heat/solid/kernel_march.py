@@ -32,7 +32,7 @@ MOST_STAGES, SAFETY, WATCH = 61, 0.8, 1.0
 
 
 @njit
-def march(b, m, r, w, stuff, log, state, wide):
+def march(b, m, r, w, fr, stuff, log, state, wide):
     """Advance from now.time to now.end with instrument and heater as `now` says. Row Y0 holds the temperatures.
 
     `wide`: None for one core, anything else for all (the kernels are compiled for the one that is asked for).
@@ -77,7 +77,7 @@ def march(b, m, r, w, stuff, log, state, wide):
                 log.book[GROSS] += abs(log.book[LAST + k])
         accept(b, m, r)
         watch(b, m, s)
-        observe(b, m, w, s, log, now, dt)
+        observe(b, m, r, w, fr, s, log, now, dt)
 
 
 @njit

@@ -28,7 +28,7 @@ from canalwright.heat.reference import (
 )
 from canalwright.heat.solid.conduct import Fixed, fixed
 from canalwright.heat.solid.instrument import body_of, lay
-from canalwright.heat.solid.kernel_base import NOW, STAGES, STEPS, Y0, Log, Rod
+from canalwright.heat.solid.kernel_base import NOW, STAGES, STEPS, Y0, Frames, Log, Rod
 from canalwright.heat.solid.root_surface import points
 from canalwright.heat.solid.space import Array, Space, axis
 from canalwright.heat.solid.state import State
@@ -84,7 +84,8 @@ def problem_b(
     state, rod, radii, stuff = _system(space)
     s, solid, shape = state.s, state.solid, state.solid.space.shape
     tip, surface = round(TIP / solid.step), points(solid, s)
-    log = Log(np.full((1, 5), -1e30), np.zeros(9), np.zeros(3, np.int64))
+    log = Log(np.full((1, 5), -1e30), np.zeros(9), np.zeros(4, np.int64))
+    none = Frames(np.zeros(0, np.int64), np.zeros((0, 0), np.float32), np.zeros((0, 0), np.float32), np.zeros((0, 6)))
     run = np.zeros(1, NOW)
     now = run[0]
     now["step"], now["tolerance"], now["fixed"], now["slowest"] = 1e-3, tolerance, fixed_step, 1e9
@@ -94,7 +95,7 @@ def problem_b(
     read = _reader(space, TIP - np.asarray(BELOW))
     for i, mark in enumerate(marks):
         now["end"] = mark
-        march(state.field, state.melt, rod, surface, stuff, log, run, wide)
+        march(state.field, state.melt, rod, surface, none, stuff, log, run, wide)
         t = state.field.y[Y0]
         along[i, 0] = np.max(surface.weight * t[surface.a] + (1 - surface.weight) * t[surface.b])
         along[i, 1:] = read(t.reshape(shape))

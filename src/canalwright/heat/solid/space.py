@@ -5,11 +5,12 @@ Three lists of faces make the cells; the first and the last cell of each list ar
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 Single = NDArray[np.float32]
 
 
@@ -95,7 +96,7 @@ def share(level: Array, x: Array, y: Array, z: Array) -> Single:
     for part, sign in ((a, -1), (b, -1), (c, -1), (a + b, 1), (a + c, 1), (b + c, 1), (a + b + c, -1)):
         total = total + sign * np.maximum(d - part, 0.0) ** 3
     out[near] = np.clip(total / (6 * a * b * c), 0.0, 1.0)
-    return out
+    return np.asarray(out)
 
 
 def _coordinate(width: Array) -> Array:

@@ -52,7 +52,7 @@ class State:
         )  # fmt: skip
         self.content = np.full(solid.rows, EMPTY)
         self.covered = np.zeros(m, bool)
-        self.rod = self._no_rod()
+        self.rod = self.no_rod()
         self.wall_row = self._rows_of_walls()
         self._sort_walls()
 
@@ -173,7 +173,8 @@ class State:
         self._wall_order = np.argsort(self.wall_row, kind="stable")
         self._wall_start = np.searchsorted(self.wall_row[self._wall_order], np.arange(self.solid.rows + 1))
 
-    def _no_rod(self) -> Rod:
+    def no_rod(self) -> Rod:
+        """No instrument in the canal."""
         empty, none = np.zeros(0), np.zeros(0, np.int64)
         return Rod(
             np.zeros((6, self.nodes)), np.zeros(self.nodes), np.zeros(self.nodes), np.zeros(self.nodes), none, none, empty,
