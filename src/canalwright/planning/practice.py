@@ -22,8 +22,8 @@ PRESS = 5.0
 LAST_PRESS = 10.0
 SEAR_SECONDS = 1.0
 DWELL = 1.0
-BURST = 1.0
-"""Separation burst that frees the carrier and its bite."""
+BURST = 0.5
+"""Separation burst that frees the carrier and its bite, half a second to one."""
 ACTIVATION = 3.0
 ACTIVATION_RANGE = (1.0, 8.0)
 TEMPERATURE = 200.0

@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 QUICK = heat.Resolution.quick()
 TRIALS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0)
 """Activations that the planner tries, s; from the first that leaves time for the plunge."""
-SHORT = (0.5, 1.0, 1.5)
+SHORT = (1.0, 1.5)
 """Those it tries where none of the others spares the root surface; the plunge is then quicker than usual."""
 SAFE_SHARE = 0.7
 """Share of the 10 K limit that a nominal run may use up; the rest is kept for the spread."""
