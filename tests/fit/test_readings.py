@@ -1,10 +1,9 @@
-"""Protects: what gauges and paper points are taken to say."""
+"""Protects: what a gauge is taken to say."""
 
 import numpy as np
 import pytest
 
 from canalwright import fit
-from canalwright.quantities.provenance import Origin
 
 
 def test_gauge_gives_an_inequality_on_each_side():
@@ -25,15 +24,6 @@ def test_gauge_reading_lies_between_its_bounds():
     assert (reading.value, reading.error) == pytest.approx((0.275, 0.045))
     assert fit.gauge_reading(None, 30).value == pytest.approx(0.275)
     assert fit.gauge_reading(None, 6).value == pytest.approx(0.04)
-
-
-def test_paper_points_give_the_median_dry_length():
-    reading = fit.end_from_points([20.0, 20.5, 20.0])
-    assert reading.value == 20.0
-    assert reading.error == pytest.approx(0.5 / np.sqrt(3))
-    assert reading.source.origin is Origin.MEASURED
-    with pytest.raises(ValueError, match="positive lengths"):
-        fit.end_from_points([])
 
 
 def test_binding_level_of_a_cylinder():

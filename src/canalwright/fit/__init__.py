@@ -1,4 +1,4 @@
-"""Fit: where a cone seats, how deep each instrument gets, what a gauge or a paper point tells.
+"""Fit: where a cone seats, how deep each instrument gets, what a gauge tells.
 
 Conventions. `d` draws (row 0 nominal), `n` stations. Stations z grow coronally, so *deeper* is a
 smaller z. Offsets are errors of diameter [mm], one per draw. A `Passage` is the shaped lumen as
@@ -29,7 +29,6 @@ Reach:
 
 Readings:
     fit.gauge_bounds(passes, stops) -> (least, greatest) width; fit.gauge_reading(...) -> Reading
-    fit.end_from_points(dry_lengths) -> Reading of the length to the canal's end
 
 The compiled parts load on first use; `fit.warm_up()` does it beforehand, in a thread of yours.
 """
@@ -39,7 +38,7 @@ from canalwright.fit.cone_choice import ConeFit, choose_cone
 from canalwright.fit.passage import Passage
 from canalwright.fit.pluggers import PluggerChoice, PluggerFit, choose_pluggers
 from canalwright.fit.reach import Reach, binding_level, reach, reach_of, reaches
-from canalwright.fit.readings import end_from_points, gauge_bounds, gauge_reading
+from canalwright.fit.readings import gauge_bounds, gauge_reading
 from canalwright.fit.remedies import Remedy, remedies
 from canalwright.fit.warm import warm_up
 
@@ -58,7 +57,6 @@ __all__ = [
     "chance",
     "choose_cone",
     "choose_pluggers",
-    "end_from_points",
     "gap",
     "gauge_bounds",
     "gauge_reading",

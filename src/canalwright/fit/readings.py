@@ -1,15 +1,10 @@
-"""What a gauging file and paper points tell of the canal's end."""
-
-from collections.abc import Sequence
+"""What a gauging file tells of the canal's end; paper points are read in the room `readiness`."""
 
 import numpy as np
 
 from canalwright.instruments import iso3630
 from canalwright.quantities import Reading, Shape, Source
 from canalwright.quantities.provenance import Origin
-
-POINT_ERROR = 0.5
-"""Supposed reading error [mm] of the paper point method: its accuracy was not found in print (common practice)."""
 
 
 def gauge_bounds(passes: int | None, stops: int | None) -> tuple[float, float]:
@@ -40,18 +35,3 @@ def gauge_reading(passes: int | None, stops: int) -> Reading:
     least, greatest = gauge_bounds(passes, stops)
     source = Source(Origin.MEASURED, f"apical gauge: {stops} stops" + ("" if supposed else f", {passes} passes"))
     return Reading((least + greatest) / 2, (greatest - least) / 2, "mm", source, Shape.UNIFORM, least=0.0)
-
-
-def end_from_points(dry_lengths: Sequence[float]) -> Reading:
-    """Length [mm] from the reference point to the canal's end, from the dry lengths of paper points.
-
-    The median dry length; its error the larger of `POINT_ERROR` / sqrt(n) and the scatter (1.4826 x median absolute
-    deviation) / sqrt(n). Needs a dry canal and moist tissue beyond it. Raises ValueError without any length.
-    """
-    lengths = np.asarray(dry_lengths, dtype=float)
-    if lengths.size == 0 or not (np.isfinite(lengths) & (lengths > 0)).all():
-        raise ValueError(f"dry lengths must be one or more positive lengths in mm, not {list(dry_lengths)}")
-    middle = float(np.median(lengths))
-    scatter = 1.4826 * float(np.median(np.abs(lengths - middle)))
-    error = max(POINT_ERROR, scatter) / np.sqrt(lengths.size)
-    return Reading(middle, float(error), "mm", Source(Origin.MEASURED, f"dry length of {lengths.size} paper points"))
