@@ -44,6 +44,8 @@ class Desk:
         self,
         *,
         status: Status | None = None,
+        tooth: int | None = None,
+        patient: str | None = None,
         order: Order = "last_seq",
         descending: bool = True,
         limit: int = 50,
@@ -52,8 +54,9 @@ class Desk:
         """The list of cases; a student's own."""
         who = self._allow(Act.SEE_LISTS)
         return self.store.cases.page(
-            operator=_own(who), status=status, order=order, descending=descending, limit=limit, offset=offset
-        )
+            operator=_own(who), status=status, tooth=tooth, patient=patient, order=order, descending=descending,
+            limit=limit, offset=offset,
+        )  # fmt: skip
 
     def due(self, by: date, limit: int = 50, offset: int = 0) -> Page:
         """Recalls due on or before a day."""

@@ -1,0 +1,132 @@
+"""What all record screens of one server share."""
+
+import hashlib
+import secrets
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass, field
+
+from canalwright.casefile import Case
+from canalwright.records import Store
+from canalwright.records.accounts import AccessLog, SignIn, Terms, Users
+from canalwright.records.desk import Desk
+from canalwright.records.errors import StoreReadOnly
+from canalwright.records.keys import Cost
+from canalwright.web.office import Office
+from canalwright.web.reader import reader
+from canalwright.web.shelf import Shelf
+
+MOST_READERS = 200
+MOST_PENDING = 100
+
+
+class ReaderShelf(Shelf):
+    """A shelf for each reader: what one opened, no other sees. `came_from` says which case of the records it was."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._shelves: OrderedDict[str, Shelf] = OrderedDict()
+        self._from: dict[tuple[str, str], str] = {}
+
+    def put(self, case: Case) -> str:
+        """Lay a case on the reader's shelf."""
+        return self._own().put(case)
+
+    def get(self, key: str) -> Case | None:
+        """A case of the reader's."""
+        return self._own().get(key)
+
+    def listed(self) -> tuple[tuple[str, Case], ...]:
+        """The reader's open cases."""
+        return self._own().listed()
+
+    def note(self, key: str, case: str) -> None:
+        """Remember that what lies under `key` came from a case of the records, or went there."""
+        self._from[reader(), key] = case
+
+    def came_from(self, key: str) -> str:
+        """The case of the records that an open one belongs to; empty when none."""
+        return self._from.get((reader(), key), "")
+
+    def clear(self, name: str) -> None:
+        """Take everything off a reader's shelf."""
+        self._shelves.pop(name, None)
+        self._from = {k: v for k, v in self._from.items() if k[0] != name}
+
+    def _own(self) -> Shelf:
+        shelf = self._shelves.setdefault(reader(), Shelf())
+        self._shelves.move_to_end(reader())
+        while len(self._shelves) > MOST_READERS:
+            self.clear(next(iter(self._shelves)))
+        return shelf
+
+
+@dataclass
+class House:
+    """The opened records, their door, and the few things that live only as long as the server.
+
+    `first_key` lets the one who started the server add the first user; empty once there is one. `pending` holds second
+    factors that were begun and not yet confirmed. `trouble` is what went wrong with the last backup.
+    """
+
+    store: Store
+    office: Office
+    door: SignIn
+    secure: bool
+    first_key: str = ""
+    trouble: str = ""
+    pending: "OrderedDict[str, str]" = field(default_factory=OrderedDict)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    @classmethod
+    def of(
+        cls, store: Store, office: Office, *, secure: bool = False, terms: Terms | None = None, cost: Cost | None = None
+    ) -> "House":
+        """A house at opened records. Raises StoreReadOnly: signing in has to write."""
+        if store.vault.read_only:
+            raise StoreReadOnly("signing in writes a line to the access log, but the records can only be read")
+        office.shelf = ReaderShelf()
+        users = Users(store.vault, AccessLog(store.vault), cost or Cost())
+        made = cls(store, office, SignIn(users, terms or Terms()), secure)
+        made.first_key = "" if users.all() else secrets.token_urlsafe(24)
+        return made
+
+    @property
+    def shelf(self) -> ReaderShelf:
+        """The readers' shelves."""
+        assert isinstance(self.office.shelf, ReaderShelf)
+        return self.office.shelf
+
+    def desk(self, token: str) -> Desk:
+        """The records at the hand of one session."""
+        return Desk(self.store, self.door, token)
+
+    def begin_factor(self, token: str, secret: str) -> None:
+        """Keep a second factor until a code of it was seen."""
+        with self._lock:
+            self.pending[_mark(token)] = secret
+            while len(self.pending) > MOST_PENDING:
+                self.pending.popitem(last=False)
+
+    def begun_factor(self, token: str) -> str:
+        """The second factor that a session has begun with; empty when none."""
+        return self.pending.get(_mark(token), "")
+
+    @property
+    def cookie(self) -> str:
+        """Name of the cookie that holds the token; with TLS one that no other site or path can set."""
+        return "__Host-canalwright" if self.secure else "canalwright"
+
+    @property
+    def before(self) -> str:
+        """Name of the cookie that guards the sign-in form before there is a session."""
+        return f"{self.cookie}-before"
+
+
+def csrf(secret: str) -> str:
+    """What a form of the holder of a cookie must bring along; another site can neither read nor guess it."""
+    return hashlib.sha256(f"form {secret}".encode()).hexdigest()
+
+
+def _mark(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()

@@ -1,0 +1,1 @@
+"""The record screens as HTML: frames, forms, lists."""
