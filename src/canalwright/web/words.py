@@ -29,15 +29,20 @@ class Words:
         return found.format(**values) if values else found
 
     def known(self, english: str) -> str | None:
-        """The text in this language, or None where the catalogue lacks it."""
+        """The text in this language, or None where the catalogue lacks it; a capital or a full stop makes no other text."""
         if self.language == "en":
             return english
+        if (whole := self._found(english)) is not None:
+            return whole
+        bare = english[:1].lower() + english[1:].removesuffix(".")
+        if bare == english or (found := self._found(bare)) is None:
+            return None
+        head = found[:1].upper() + found[1:] if english[:1].isupper() else found
+        return head + ("." if english.endswith(".") else "")
+
+    def _found(self, english: str) -> str | None:
         if english in self.exact:
             return self.exact[english]
-        lowered = english[:1].lower() + english[1:]
-        if lowered != english and lowered in self.exact:
-            found = self.exact[lowered]
-            return found[:1].upper() + found[1:]
         return next(
             (out for pattern, target in self.patterns if (out := self._matched(pattern, target, english))), None
         )
@@ -46,8 +51,19 @@ class Words:
         match = pattern.fullmatch(english)
         if match is None:
             return ""
-        parts = [self.exact.get(part, part) for part in match.groups()]
+        parts = [self._part(part) for part in match.groups()]
         return re.sub(r"\{(\d)\}", lambda found: parts[int(found[1])], target)
+
+    def _part(self, text: str) -> str:
+        """What stands in a gap: a name of the catalogue, a list of them, one with its number, or a number with its interval."""
+        for between in ("; ", ", "):
+            if text not in self.exact and between in text:
+                return between.join(map(self._part, text.split(between)))
+        named = re.fullmatch(r"(.+?) ([\d.]+ %)", text)
+        if named:
+            return f"{self._part(named[1])} {named[2]}"
+        known = self._found(text) if not re.match(r"[\d−-]", text) else None
+        return re.sub(r"(?<=\d) to (?=[\d−-])", self.exact.get(" to ", " to "), text) if known is None else known
 
 
 ENGLISH = Words()

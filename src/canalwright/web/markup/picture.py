@@ -1,12 +1,15 @@
 """The section on the page: drawn by the room `report` in colours that the page's style sheet fills in, light or dark."""
 
+import re
 from dataclasses import fields, replace
+from html import escape, unescape
 
 from canalwright.anatomy import Canal, Lumen
 from canalwright.planning import Plan
 from canalwright.report import DARK, LIGHT, Options, Palette, section_svg
 from canalwright.report.palette import ISO_3630, Paint
 from canalwright.web.markup.html import Safe
+from canalwright.web.words import ENGLISH, Words
 
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
 
@@ -63,16 +66,25 @@ def colours() -> str:
     )
 
 
-def plan_picture(plan: Plan) -> Safe:
+def plan_picture(plan: Plan, words: Words = ENGLISH) -> Safe:
     """The section with all stops of a plan."""
-    return Safe(section_svg(plan, options=OPTIONS))
+    return _told(section_svg(plan, options=OPTIONS), words)
 
 
-def stage_picture(plan: Plan, prefix: str = "stage") -> Safe:
+def stage_picture(plan: Plan, words: Words = ENGLISH, prefix: str = "stage") -> Safe:
     """The section without instruments and filling: the stage on which the page plays the downpack; `prefix` begins its ids."""
-    return Safe(section_svg(plan, options=replace(STAGE, prefix=prefix)))
+    return _told(section_svg(plan, options=replace(STAGE, prefix=prefix)), words)
 
 
-def canal_picture(canal: Canal, shaped: Lumen) -> Safe:
+def canal_picture(canal: Canal, shaped: Lumen, words: Words = ENGLISH) -> Safe:
     """The section of a canal that has been measured but not planned."""
-    return Safe(section_svg(canal, lumen=shaped, options=OPTIONS))
+    return _told(section_svg(canal, lumen=shaped, options=OPTIONS), words)
+
+
+def _told(svg: str, words: Words) -> Safe:
+    """A drawing with its labels in the reader's language."""
+    if words.language == "en":
+        return Safe(svg)
+    return Safe(
+        re.sub(r">([^<>]+)</text>", lambda found: f">{escape(words(unescape(found[1])), quote=False)}</text>", svg)
+    )

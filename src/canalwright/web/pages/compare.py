@@ -69,7 +69,7 @@ def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, both:
                 box.content = el("p", words(str(error)), class_="state refused")
                 return
             plans.append(plan)
-            box.content = stage_picture(plan, f"stage-{side}")
+            box.content = stage_picture(plan, words, f"stage-{side}")
         table.content = markup.table(plans[0], plans[1], words)
 
     background_tasks.create(lay(), name="both plans")

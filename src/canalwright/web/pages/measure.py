@@ -140,7 +140,7 @@ class View:
             )
         else:
             canal = self.case.canals[self.index]
-            self.picture.content = canal_picture(canal, shaping.shaped(canal))
+            self.picture.content = canal_picture(canal, shaping.shaped(canal), words)
             hints = {
                 k: {"text": u.text, "source": words("used: {value}, {source}", value=u.text, source=words(u.source))}
                 for k, u in usual(canal).items()

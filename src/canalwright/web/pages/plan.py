@@ -114,7 +114,7 @@ class View:
     def _show(self, plan: Plan, final: bool) -> None:
         words = self.prefs.words
         self.shown = plan
-        self.picture.content = plan_picture(plan)
+        self.picture.content = plan_picture(plan, words)
         self.headline.content = planview.headline(plan, words)
         self.findings.content = planview.findings(plan, words)
         self.tables.content = planview.tables(plan, words)

@@ -6,7 +6,7 @@ from nicegui import background_tasks, ui
 from canalwright.casefile import Case
 from canalwright.planning import Choices, PlanError
 from canalwright.web.choosing import from_query
-from canalwright.web.markup.html import Safe, el
+from canalwright.web.markup.html import el
 from canalwright.web.markup.picture import stage_picture
 from canalwright.web.markup.player import cursor, player
 from canalwright.web.office import Office
@@ -42,6 +42,6 @@ def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choic
         except PlanError as error:
             picture.content = el("p", words(str(error)), class_="state refused")
             return
-        picture.content = Safe(stage_picture(plan))
+        picture.content = stage_picture(plan, words)
 
     background_tasks.create(lay(), name="stage")
