@@ -37,6 +37,8 @@ POLICY = "; ".join(
         "frame-ancestors 'none'",
     )
 )
+HEADERS = {"content-security-policy": POLICY, "referrer-policy": "same-origin"}
+"""With `no-referrer` a browser would send forms with the origin `null`, which the guard refuses as another site's."""
 
 
 class Ask:
@@ -113,7 +115,7 @@ class Ask:
         if self.token and not locked:
             who = Who(self.session.name, self.session.role, csrf(self.token), here, self.house.trouble)
         html = document(self.prefs, title, content, who)
-        return HTMLResponse(html, status, {"content-security-policy": POLICY})
+        return HTMLResponse(html, status, HEADERS)
 
     def go(self, to: str) -> Response:
         """On to another screen, after something was done."""
