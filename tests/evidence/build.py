@@ -57,4 +57,4 @@ def render(checks: list[Check]) -> str:
 
 if __name__ == "__main__":
     PAGE.write_text(render(all_checks()), encoding="utf-8")
-    print(PAGE)  # noqa: T201
+    print(PAGE)
