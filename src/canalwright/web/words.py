@@ -37,7 +37,8 @@ class Words:
         bare = english[:1].lower() + english[1:].removesuffix(".")
         if bare == english or (found := self._found(bare)) is None:
             return None
-        head = found[:1].upper() + found[1:] if english[:1].isupper() else found
+        sentence = english[:1].isupper() or english.endswith(".")
+        head = found[:1].upper() + found[1:] if sentence else found
         return head + ("." if english.endswith(".") else "")
 
     def _found(self, english: str) -> str | None:
@@ -56,14 +57,16 @@ class Words:
 
     def _part(self, text: str) -> str:
         """What stands in a gap: a name of the catalogue, a list of them, one with its number, or a number with its interval."""
+        known = None if re.match(r"[\d−-]", text) else self._found(text)
+        if known is not None:
+            return known
         for between in ("; ", ", "):
-            if text not in self.exact and between in text:
+            if between in text:
                 return between.join(map(self._part, text.split(between)))
         named = re.fullmatch(r"(.+?) ([\d.]+ %)", text)
         if named:
             return f"{self._part(named[1])} {named[2]}"
-        known = self._found(text) if not re.match(r"[\d−-]", text) else None
-        return re.sub(r"(?<=\d) to (?=[\d−-])", self.exact.get(" to ", " to "), text) if known is None else known
+        return re.sub(r"(?<=\d) to (?=[\d−-])", self.exact.get(" to ", " to "), text)
 
 
 ENGLISH = Words()

@@ -54,4 +54,4 @@ def _interval(item: Item, words: Words) -> str:
     q = item.quantity
     if item.chosen and q.low == q.high:
         return words("set")
-    return interval(q, item.digits)
+    return interval(q, item.digits).replace(" to ", words(" to "))

@@ -68,17 +68,22 @@ def colours() -> str:
 
 def plan_picture(plan: Plan, words: Words = ENGLISH) -> Safe:
     """The section with all stops of a plan."""
-    return _told(section_svg(plan, options=OPTIONS), words)
+    return _told(section_svg(plan, options=_wide(OPTIONS, words)), words)
 
 
 def stage_picture(plan: Plan, words: Words = ENGLISH, prefix: str = "stage") -> Safe:
     """The section without instruments and filling: the stage on which the page plays the downpack; `prefix` begins its ids."""
-    return _told(section_svg(plan, options=replace(STAGE, prefix=prefix)), words)
+    return _told(section_svg(plan, options=_wide(replace(STAGE, prefix=prefix), words)), words)
 
 
 def canal_picture(canal: Canal, shaped: Lumen, words: Words = ENGLISH) -> Safe:
     """The section of a canal that has been measured but not planned."""
-    return _told(section_svg(canal, lumen=shaped, options=OPTIONS), words)
+    return _told(section_svg(canal, lumen=shaped, options=_wide(OPTIONS, words)), words)
+
+
+def _wide(options: Options, words: Words) -> Options:
+    """Room for labels in a language that takes more of it than English."""
+    return options if words.language == "en" else replace(options, text_factor=1.3 * options.text_factor)
 
 
 def _told(svg: str, words: Words) -> Safe:

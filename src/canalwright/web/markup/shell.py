@@ -95,7 +95,7 @@ def where(prefs: Prefs, case: Case, index: int) -> Safe:
 def records_link(prefs: Prefs, name: str) -> Safe:
     """The way to the records, and who is signed in; only where records are open."""
     words = prefs.words
-    inside = (el("a", words("Records"), href="/records/", class_="tab"), el("span", name, class_="quiet"))
+    inside = (el("a", words("Records"), href="/records/", class_="tab"), el("span", name, class_="tab"))
     return el("nav", *inside, aria_label=words("Records"), class_="tabs signed-in")
 
 

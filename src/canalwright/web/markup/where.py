@@ -17,7 +17,9 @@ def where_from(item: Item, plan: Plan, words: Words) -> Safe:
         (words("value"), f"{item.value} {item.unit}"),
         (
             words("5–95 % interval"),
-            words("set, without spread") if spread == 0 else f"{interval(q, item.digits)} {item.unit}",
+            words("set, without spread")
+            if spread == 0
+            else f"{interval(q, item.digits).replace(' to ', words(' to '))} {item.unit}",
         ),
         (
             words("kind of source"),

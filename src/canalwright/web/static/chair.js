@@ -5,7 +5,7 @@ import { say, tone, wake } from "./sounds.js";
 const $ = (id) => document.getElementById(id);
 const path = location.pathname.replace(/\/$/, ""), kept = `cw_chair${path}`;
 const WARN = 0.5, POLL = 2000;
-let state = null, queue = restored(), busy = false, lost = false, sounded = new Set(), pictured = -1;
+let state = null, queue = restored(), busy = false, looking = false, lost = false, sounded = new Set(), pictured = -1;
 
 const text = (name) => $("ch").dataset[`t${name.split("_").map((p) => p[0].toUpperCase() + p.slice(1)).join("")}`];
 const now = () => Date.now() / 1000;
@@ -16,7 +16,6 @@ function keep() { try { localStorage.setItem(kept, JSON.stringify(queue)); } cat
 
 function tell(kind, more = {}) {
   wake();
-  if (!state) return;
   queue.push({ kind, moment: now(), ...more });
   keep();
   flush();
@@ -40,12 +39,15 @@ async function flush() {
 }
 
 async function look() {
+  if (queue.length) return flush(); // its answer is the state too
+  if (looking) return;
+  looking = true;
   try {
     const answer = await fetch(`${path}/state.json`);
     if (answer.ok && !queue.length) take(await answer.json());
-    lost = false;
-    if (queue.length && state) flush();
+    lost = !answer.ok;
   } catch { lost = true; }
+  looking = false;
 }
 
 function take(told) {
