@@ -35,7 +35,7 @@ def test_survival_stands_beside_the_published_figure_and_is_told_in_words() -> N
     svg = pictures(rows, summarise(rows))["survival"]
     assert len(with_class(parse(svg), "cw-published")) == 1
     assert "759 teeth" in svg and "Ng, Mann" in svg and "(94–97)" in svg
-    assert "at risk, own" in svg
+    assert "own, at risk" in svg
 
 
 def test_the_curve_is_drawn_where_it_lies() -> None:

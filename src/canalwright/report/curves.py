@@ -13,13 +13,14 @@ import numpy as np
 from canalwright.anatomy.canal import Array
 from canalwright.records.outcomes import Chart, Curve, Published
 from canalwright.report.axes import Axes
-from canalwright.report.labels import text_width
 from canalwright.report.options import SMALL, Options
+from canalwright.report.palette import Paint
 from canalwright.report.svg import el, number, path, tag
 
 WIDTH, TALL, LEFT, RIGHT, TOP = 170.0, 62.0, 14.0, 6.0, 9.0
 ROW = 6.4
 YEAR = 12.0  # months
+DASHES = (None, "2.4 1.2", "0.8 1")
 
 
 @dataclass(frozen=True)
@@ -114,17 +115,15 @@ def refused_svg(title: str, reason: str, *, options: Options | None = None) -> s
 
 def _curve(axes: Axes, line: Line, i: int) -> str:
     """The band first, the line over it; the second line is dashed, so that none rests on colour alone."""
-    p = axes.options.palette
-    paint = (p.plugger, p.carrier, p.front)[i % 3]
+    paint = _paint(axes, i)
     times, value, high, low = _shown(line)
     over = np.column_stack([_x(axes, times), [axes.y(100 * v) for v in np.repeat(high, 2)[:-1]]])
     under = np.column_stack([_x(axes, times), [axes.y(100 * v) for v in np.repeat(low, 2)[:-1]]])
     middle = np.column_stack([_x(axes, times), [axes.y(100 * v) for v in np.repeat(value, 2)[:-1]]])
-    dash = (None, "2.4 1.2", "0.8 1")[i % 3]
     return el(
         "g",
         el("path", d=path(np.vstack([over, under[::-1]]), closed=True), fill=paint.fill, fill_opacity=0.45),
-        el("path", d=path(middle), fill="none", stroke=paint.edge, stroke_width=0.6, stroke_dasharray=dash),
+        el("path", d=path(middle), fill="none", stroke=paint.edge, stroke_width=0.6, stroke_dasharray=DASHES[i % 3]),
         class_="cw-curve",
     )
 
@@ -145,17 +144,28 @@ def _x(axes: Axes, times: Array) -> list[float]:
 
 
 def _at_risk(axes: Axes, lines: Sequence[Line], y: float) -> str:
-    """How many are still under observation at round times, below the axis."""
-    step = 12.0 if axes.x_range[1] <= 84 else 24.0
+    """Below the axis, for each line: how it is drawn, its name, and how many were still at risk when an event fell."""
     drawn = []
     for i, line in enumerate(lines):
         row = y + ROW * i
-        drawn.append(axes.write(f"at risk, {line.name}", 2.0, row, muted=True))
-        for t in np.arange(step, line.curve.until + 1e-9, step):
-            later = [n for at, n in zip(line.curve.times, line.curve.at_risk, strict=True) if at >= t]
-            if later:
-                drawn.append(axes.write(f"{later[0]}", axes.x(float(t) / YEAR), row, anchor="middle"))
+        stroke, dash = _paint(axes, i).edge, DASHES[i % 3]
+        sample = f"M{number(2.0)} {number(row)}h8"
+        drawn.append(el("path", d=sample, stroke=stroke, stroke_width=0.6, stroke_dasharray=dash))
+        name = f"{line.name}, at risk"
+        drawn.append(axes.write(name, 11.5, row))
+        edge = 13.5 + axes.options.width(name, small=True)
+        for t, n in zip(line.curve.times, line.curve.at_risk, strict=True):
+            x = axes.x(t / YEAR)
+            wide = axes.options.width(f"{n}", small=True)
+            if t <= line.curve.until and x - wide / 2 > edge:
+                drawn.append(axes.write(f"{n}", x, row, anchor="middle"))
+                edge = x + wide / 2 + 5.0
     return el("g", *drawn)
+
+
+def _paint(axes: Axes, i: int) -> Paint:
+    p = axes.options.palette
+    return (p.plugger, p.carrier, p.front)[i % 3]
 
 
 def _mark(axes: Axes, months: float, p: Published) -> str:
@@ -189,10 +199,12 @@ def _point(axes: Axes, x: float, y: float, signal: str) -> str:
 
 def _told(line: Line) -> str:
     c = line.curve
-    last = c.at(c.until, line.start)
-    kept = sum(t <= c.until for t in c.times)
+    about = f"{c.cases} cases, {sum(c.events)} events"
+    if not any(c.events):
+        return f"{line.name}: {about}. Without an event there is no interval: the true share may well be another."
+    last, kept = c.at(c.until, line.start), sum(t <= c.until for t in c.times)
     spread = f" ({100 * c.low[kept - 1]:.0f}–{100 * c.high[kept - 1]:.0f})" if kept else ""
-    return f"{line.name}: {100 * last:.0f} %{spread} at {c.until:.0f} months; {c.cases} cases, {sum(c.events)} events."
+    return f"{line.name}: {100 * last:.0f} %{spread} at {c.until / YEAR:.1f} years; {about}."
 
 
 def cited(p: Published) -> str:
@@ -210,8 +222,7 @@ def _months(p: Published) -> float | None:
 
 def cut(content: str, room: float, options: Options) -> str:
     """A text shortened to a width [paper mm]."""
-    size = options.font_size * SMALL
-    while content and text_width(content, size) > room:
+    while content and options.width(content, small=True) > room:
         content = content[:-2].rstrip() + "…"
     return content
 
@@ -222,7 +233,7 @@ def document(
     """The whole drawing; the notes are its description, and its last lines."""
     size = options.font_size * SMALL
     axes = Axes(LEFT, TOP, WIDTH, height, (0, 1), (0, 1), options)
-    lines = [part for note in notes for part in _wrapped(note, WIDTH - 6.0, size)] if told else []
+    lines = [part for note in notes for part in _wrapped(note, WIDTH - 6.0, options)] if told else []
     written = [axes.write(text, 3.0, height + 3.0 + i * size * 1.45, muted=True) for i, text in enumerate(lines)]
     tall = height + (len(lines) * size * 1.45 + 4.0)
     head, about = f"{options.prefix}-title", f"{options.prefix}-about"
@@ -250,11 +261,11 @@ def _figure(value: float) -> str:
     return f"{value:.4g}" if abs(value) < 10_000 else f"{value:.0f}"
 
 
-def _wrapped(content: str, room: float, size: float) -> list[str]:
+def _wrapped(content: str, room: float, options: Options) -> list[str]:
     lines, line = [], ""
     for word in content.split():
         longer = f"{line} {word}".strip()
-        if text_width(longer, size) > room and line:
+        if options.width(longer, small=True) > room and line:
             lines.append(line)
             line = word
         else:

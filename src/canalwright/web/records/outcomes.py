@@ -15,7 +15,7 @@ from canalwright.web.records.cases import download
 from canalwright.web.records.house import House
 from canalwright.web.records.screens import outcomes as screens
 
-OPTIONS = Options(background=True, font="system-ui, sans-serif")
+OPTIONS = Options(background=True, font="system-ui, sans-serif", text_factor=1.25)
 
 
 def routes(house: House) -> list[Route]:
