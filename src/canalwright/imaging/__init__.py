@@ -10,6 +10,7 @@ from canalwright.imaging.readers import read_scan
 from canalwright.imaging.surface_canals import canals_from_surfaces
 from canalwright.imaging.surfaces import Surface, read_surface
 from canalwright.imaging.to_canal import reference_point, to_canal
+from canalwright.imaging.tooth_canals import find_canals
 from canalwright.imaging.tracing import trace
 from canalwright.imaging.tracing_mask import trace_mask
 from canalwright.imaging.volume import Scan
@@ -23,6 +24,7 @@ __all__ = [
     "Surface",
     "SurfaceError",
     "canals_from_surfaces",
+    "find_canals",
     "read_scan",
     "read_surface",
     "reference_point",

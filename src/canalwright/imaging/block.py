@@ -47,13 +47,11 @@ class Block:
     def _coefficients(self) -> Greys:
         return np.asarray(spline_filter(self.grey, order=3, output=np.float32, mode="nearest"))
 
-    def sample(self, points: Array) -> Array:
-        """Cubic interpolation of the greys at LPS points (..., 3); the edge value beyond the block."""
-        index = self.to_index(points)
-        at = np.moveaxis(index[..., ::-1], -1, 0)
-        return np.asarray(
-            map_coordinates(self._coefficients, at, order=3, mode="nearest", prefilter=False, output=np.float64)
-        )
+    def sample(self, points: Array, *, smooth: bool = True) -> Array:
+        """Greys at LPS points (..., 3), by cubic (`smooth`) or linear interpolation; the edge value beyond the block."""
+        at = np.moveaxis(self.to_index(points)[..., ::-1], -1, 0)
+        table, order = (self._coefficients, 3) if smooth else (self.grey, 1)
+        return np.asarray(map_coordinates(table, at, order=order, mode="nearest", prefilter=False, output=np.float64))
 
     def inside(self, points: Array) -> NDArray[np.bool_]:
         """Whether LPS points (..., 3) lie in the block."""
