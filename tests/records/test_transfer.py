@@ -131,7 +131,6 @@ def _lines(files: dict[str, bytes], change: Callable[[list[dict]], None]) -> Non
         lambda f: _lines(f, lambda r: r[3]["payload"].update(of=12345)),
         lambda f: _lines(f, lambda r: r[4]["payload"].update(on="tomorrow")),
     ],
-    ids=str,
 )
 def test_forged_archive_changes_nothing(
     archive: Path, other: Store, tmp_path: Path, change: Callable[[dict[str, bytes]], None]
