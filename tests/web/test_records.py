@@ -5,6 +5,7 @@ way of a case from its first plan to its recall.
 """
 
 import re
+import time
 from collections.abc import AsyncIterator, Iterator
 from datetime import date, timedelta
 from pathlib import Path
@@ -20,13 +21,15 @@ from starlette.routing import Mount, Route
 
 from canalwright import casefile
 from canalwright.casefile import Case
+from canalwright.guide import Event
 from canalwright.planning import Plan
 from canalwright.records import Kind, Passphrase, Store
 from canalwright.records.accounts import AccessLog, Role
 from canalwright.records.errors import SessionEnded
+from canalwright.web.chairbook import ChairbookError
 from canalwright.web.guard import Guard
 from canalwright.web.office import Office
-from canalwright.web.reader import reader
+from canalwright.web.reader import reader, reads
 from canalwright.web.records.gate import Gate
 from canalwright.web.records.house import House
 from canalwright.web.records.rooms import longest, rooms
@@ -390,3 +393,32 @@ async def test_every_screen_has_a_strict_policy_and_the_caution(ann: Browser) ->
         assert "unsafe" not in policy and "frame-ancestors 'none'" in policy
         assert "Not a certified medical device" in page.text
         assert " style=" not in page.text and "onclick" not in page.text
+
+
+async def test_what_was_done_at_the_chair_is_sealed_ones_own_and_kept_with_the_case(
+    ann: Browser, house: House, case: Case, plan: Plan
+) -> None:
+    async def planned(*_: Any) -> Plan:
+        return plan
+
+    house.office.bench.plan = planned  # type: ignore[method-assign]
+    name = _case(house)
+    reads("ann")
+    chairs = house.office.chairs
+    ident = chairs.begin(case, 2, "", practice=False)
+    for i in range(6):
+        await chairs.tell(ident, Event("go", time.time() + 0.001 * i))
+    files = list((house.store.vault.home / "chair").rglob("*.jsonl"))
+    assert len(files) == 1 and b"canal" not in files[0].read_bytes()
+    assert ident not in str(files[0].parent.name) and chairs.book.read(ident)[1]
+    reads("eve")
+    with pytest.raises(ChairbookError):
+        chairs.book.read(ident)
+
+    page = await ann.get(f"/records/case/{name}")
+    assert "not kept yet" in page.text
+    page = await ann.send(f"/records/case/{name}/chair", session=ident, finished="yes")
+    assert "not kept yet" not in page.text
+    log = next(e for e in house.store.cases.events(name) if e.kind is Kind.CHAIR)
+    assert log.field("canal") == "distal" and log.field("finished") is True and log.field("steps")
+    assert (await ann.send(f"/records/case/{name}/chair", session="0" * 16)).status_code == 404

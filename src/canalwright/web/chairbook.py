@@ -53,7 +53,7 @@ class Chairbook:
     def read(self, ident: str) -> tuple[Head, list[Event]]:
         """A session's head and events; raises ChairbookError."""
         try:
-            lines = self._path(ident).read_bytes().split(b"\n")
+            lines = self._lines(ident)
         except OSError:
             raise ChairbookError(f"there is no session {ident!r} on this machine") from None
         try:
@@ -75,6 +75,9 @@ class Chairbook:
             return []
         found = [p for p in self.folder.glob("*.jsonl") if IDENT.fullmatch(p.stem)]
         return [p.stem for p in sorted(found, key=lambda p: p.stat().st_mtime, reverse=True)]
+
+    def _lines(self, ident: str) -> list[bytes]:
+        return self._path(ident).read_bytes().split(b"\n")
 
     def _path(self, ident: str) -> Path:
         if not IDENT.fullmatch(ident):

@@ -68,6 +68,14 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
+def _anywhere(host: str) -> bool:
+    """Whether a host stands for all addresses of this machine."""
+    try:
+        return ipaddress.ip_address(host).is_unspecified
+    except ValueError:
+        return False
+
+
 def _named(certificate: Path) -> set[str]:
     from cryptography import x509
 

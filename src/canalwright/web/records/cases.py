@@ -11,6 +11,7 @@ from canalwright.records.errors import BadEntry, Erased, IdentityLocked
 from canalwright.records.events import Kind
 from canalwright.records.patients import Identity
 from canalwright.web.records.asking import Ask, change, look
+from canalwright.web.records.chairs import sessions_of
 from canalwright.web.records.house import House
 from canalwright.web.records.screens import cases as screens
 
@@ -121,7 +122,8 @@ def case_screen(ask: Ask, problem: str = "", status: int = 200) -> Response:
             who = ask.desk.identity(view.patient)
         except IdentityLocked as error:
             locked = str(error)
-    content = screens.case(ask.prefs, ask.csrf, view, events, date.today(), _may(ask), who, problem or locked)
+    begun = sessions_of(ask, view.tooth, events) if ask.desk.allowed(Act.RECORD_TREATMENT) else []
+    content = screens.case(ask.prefs, ask.csrf, view, events, date.today(), _may(ask), who, begun, problem or locked)
     return ask.page(f"Case {name}", content, here="", status=status)
 
 

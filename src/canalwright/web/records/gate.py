@@ -46,7 +46,7 @@ class Gate:
             await _answer(sending, 403, "A form of this page comes with its origin; this request had none.")
             return
         if _is_open(path, scope.get("method", "")):
-            scope["state"]["token"] = ""
+            del scope["state"]["token"]
             await self.app(scope, receive, sending)
             return
         session = None

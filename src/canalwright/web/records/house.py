@@ -14,6 +14,7 @@ from canalwright.records.errors import StoreReadOnly
 from canalwright.records.keys import Cost
 from canalwright.web.office import Office
 from canalwright.web.reader import reader
+from canalwright.web.records.chairbook import ReaderChairbook
 from canalwright.web.shelf import Shelf
 
 MOST_READERS = 200
@@ -63,7 +64,7 @@ class ReaderShelf(Shelf):
 
 @dataclass
 class House:
-    """The opened records, their door, and the few things that live only as long as the server.
+    """The opened records, their door, the readers' own shelves and books, and the few things that live only as long as the server.
 
     `first_key` lets the one who started the server add the first user; empty once there is one. `pending` holds second
     factors that were begun and not yet confirmed. `trouble` is what went wrong with the last backup.
@@ -72,7 +73,9 @@ class House:
     store: Store
     office: Office
     door: SignIn
-    secure: bool
+    shelf: ReaderShelf
+    book: ReaderChairbook
+    secure: bool = False
     first_key: str = ""
     trouble: str = ""
     pending: "OrderedDict[str, str]" = field(default_factory=OrderedDict)
@@ -85,17 +88,12 @@ class House:
         """A house at opened records. Raises StoreReadOnly: signing in has to write."""
         if store.vault.read_only:
             raise StoreReadOnly("signing in writes a line to the access log, but the records can only be read")
-        office.shelf = ReaderShelf()
+        shelf, book = ReaderShelf(), ReaderChairbook(store.vault.home / "chair", store.vault.keys.purpose("chair"))
+        office.shelf, office.chairs.book = shelf, book
         users = Users(store.vault, AccessLog(store.vault), cost or Cost())
-        made = cls(store, office, SignIn(users, terms or Terms()), secure)
+        made = cls(store, office, SignIn(users, terms or Terms()), shelf, book, secure)
         made.first_key = "" if users.all() else secrets.token_urlsafe(24)
         return made
-
-    @property
-    def shelf(self) -> ReaderShelf:
-        """The readers' shelves."""
-        assert isinstance(self.office.shelf, ReaderShelf)
-        return self.office.shelf
 
     def desk(self, token: str) -> Desk:
         """The records at the hand of one session."""

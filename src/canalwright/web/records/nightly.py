@@ -1,6 +1,7 @@
-"""A backup when the server starts and every night while it runs, where something was recorded since the last."""
+"""When the server starts and every night while it runs: a backup, where something was recorded since the last; old sessions forgotten."""
 
 import threading
+import time
 from datetime import datetime, timedelta
 
 from canalwright.records.errors import RecordsError
@@ -15,6 +16,7 @@ def back_up(house: House) -> None:
     try:
         house.store.backups.make_if_due(EVERY)
         house.trouble = ""
+        house.book.forget_old(time.time())
     except (RecordsError, OSError) as error:
         house.trouble = f"No backup could be made: {error}"
 

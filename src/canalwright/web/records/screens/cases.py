@@ -1,7 +1,8 @@
 """Lists of cases, and one case."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, datetime
 from urllib.parse import urlencode
 
 from canalwright.anatomy import Tooth
@@ -17,6 +18,15 @@ from canalwright.web.records.screens.page import button, choice, field, form, ta
 from canalwright.web.words import Words
 
 GRADES = (("", "not known"), ("1", "1, healthy"), ("2", "2"), ("3", "3"), ("4", "4"), ("5", "5, severe"))
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A session at the chair: its name in the book, the canal, when it began."""
+
+    ident: str
+    canal: str
+    began: datetime
 
 
 def cases(
@@ -183,9 +193,9 @@ def patient_fields(words: Words, given: Mapping[str, str]) -> tuple[Safe, ...]:
 
 def case(
     prefs: Prefs, token: str, view: CaseView, events: Sequence[Event], today: date, may: frozenset[Act],
-    who: Identity | None, problem: str,
+    who: Identity | None, begun: Sequence[Begun], problem: str,
 ) -> Safe:  # fmt: skip
-    """Everything about one case."""
+    """Everything about one case. `begun`: sessions at the chair that could be kept with it."""
     words = prefs.words
     facts = [
         (words("Patient"), _patient(words, view, who, may)),
@@ -205,6 +215,7 @@ def case(
         el("dl", *(join(el("dt", k), el("dd", v)) for k, v in facts if v), class_="facts"),
         el("p", *ways, class_="actions"),
         el("section", el("h2", words("Plans")), _plans(prefs, view, plans), class_="part"),
+        _chairs(words, token, view, begun),
         _forms(words, token, view, may, today),
         el("section", el("h2", words("What happened")), _history(prefs, token, view, events, may), class_="part"),
     )
@@ -242,6 +253,27 @@ def _plans(prefs: Prefs, view: CaseView, plans: Sequence[Event]) -> Safe:
         for e in reversed(plans)
     ]
     return el("ul", *rows, class_="plans")
+
+
+def _chairs(words: Words, token: str, view: CaseView, begun: Sequence[Begun]) -> Safe:
+    """Sessions at the chair of this tooth that are not kept yet."""
+    if not begun:
+        return Safe("")
+    rows = []
+    for session in begun:
+        inside = (
+            el("input", type="hidden", name="session", value=session.ident),
+            el("span", f"{words(session.canal)}, {session.began:%Y-%m-%d %H:%M}"),
+            el(
+                "label",
+                el("input", type="checkbox", name="finished", value="yes"),
+                " ",
+                words("the tooth is filled with it"),
+            ),
+            button(words("Keep what was done"), main=False),
+        )
+        rows.append(el("li", form(f"/records/case/{view.case_id}/chair", token, *inside, kind="inline")))
+    return el("section", el("h2", words("At the chair, not kept yet")), el("ul", *rows), class_="part")
 
 
 def _forms(words: Words, token: str, view: CaseView, may: frozenset[Act], today: date) -> Safe:
@@ -303,6 +335,8 @@ def _told(view: CaseView, event: Event) -> Safe:
         )
     if event.kind is Kind.PLAN:
         return el("span", str(payload.get("canal", "")))
+    if event.kind is Kind.CHAIR and "steps" in payload:
+        return el("span", f"{payload.get('canal')}: {payload.get('seconds')} s")
     if event.kind is Kind.MEASUREMENT and "case_file" in payload:
         return el("span", "case file")
     shown = [f"{k} {_short(v)}" for k, v in payload.items() if v not in (None, "", [], {}, False)]
