@@ -15,7 +15,7 @@ import numpy as np
 from scipy.sparse import coo_array, diags_array
 from scipy.sparse.linalg import cg
 
-from canalwright.heat import reference
+from canalwright.heat import example, reference, solid
 from canalwright.heat.resolution import Resolution
 from canalwright.heat.solid.reference import ReferenceB, problem_b, space_b
 
@@ -59,12 +59,12 @@ def stencil(t: Any, new: Any, g: Any, nx: int, plane: int, dt: float, steps: int
 
 def others() -> None:
     """The same cells, the same 5 s, three ways."""
-    from canalwright.heat.solid.reference import system_b
+    from canalwright.heat.solid.reference import cells_b
 
     space = space_b(0.2, 0.2, 1.0)
     seconds = 3.0
     _, clock, cpu = timed(lambda: problem_b(space, 0.2, end=seconds))
-    state = system_b(space)
+    state = cells_b(space)
     g, start = state.field.g, state.t.copy()
     nx, plane = state.field.nx, state.field.plane
     rate = float(state.field.rate.max()) / 2
@@ -104,8 +104,8 @@ def others() -> None:
     gap = np.sqrt(np.mean((hot[free] - cold) ** 2))
     print(
         f"3 s of heat on {space.size} equal cells of 0.2 mm: ours {clock:.2f} s (processor {cpu:.2f}), explicit Euler "
-        f"{e_clock:.2f} ({e_cpu:.2f}; {steps} steps), SciPy CG with Jacobi, backward Euler of {dt} s {c_clock:.2f} ({c_cpu:.2f}); ratios of "
-        f"processor time {e_cpu / cpu:.0f} and {c_cpu / cpu:.0f}; root mean square between the two others {gap:.2f} K"
+        f"{e_clock:.2f} ({e_cpu:.2f}; {steps} steps), SciPy CG with Jacobi, backward Euler of {dt} s {c_clock:.2f} ({c_cpu:.2f}); ratios "
+        f"of processor time {e_cpu / cpu:.0f} and {c_cpu / cpu:.0f}; root mean square between the two others {gap:.2f} K"
     )
 
 
@@ -125,11 +125,26 @@ def main(full: bool) -> None:
         f"equal cells, 8 to 1: {small.cells} cells {1e9 * per[0]:.2f} ns a cell and stage, {large.cells} cells {1e9 * per[1]:.2f} ns"
     )
     others()
+    whole_protocol()
     if full:
         whole = space_b(0.1, 0.1, 1.0)
         tell("equal cells of 0.10 mm, one core", *_args(lambda: problem_b(whole), a, 1))
         problem_b(whole, end=1.0, wide=True)
         tell("equal cells of 0.10 mm, all cores", *_args(lambda: problem_b(whole, wide=True), a, 1))
+
+
+def whole_protocol() -> None:
+    """Three rounds, three portions, three minutes, in a root with an uneven wall."""
+    lumen, protocol = example.lumen(), example.protocol()
+    for name, cells in (("standard", solid.Voxels.standard()), ("quick", solid.Voxels.quick())):
+        root, r_clock, r_cpu = timed(
+            lambda c=cells: solid.from_lumen(lumen, walls=solid.eccentric(lumen, 3.0), voxels=c), 1
+        )
+        story, clock, cpu = timed(lambda c=cells, r=root: solid.simulate(r, protocol, voxels=c))
+        print(
+            f"whole protocol of {protocol.seconds:.0f} s, {name}: {root.space.size} cells, {story.steps} steps, {story.stages} stages, "
+            f"clock {clock:.2f} s, processor {cpu:.2f} s; building the root {r_clock:.2f} s ({r_cpu:.2f})"
+        )
 
 
 def _args(work: Callable[[], ReferenceB], a: reference.ReferenceA, repeats: int = 3) -> tuple[Any, ...]:

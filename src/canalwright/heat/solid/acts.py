@@ -29,8 +29,9 @@ from canalwright.heat.layout import (
     TOP,
     Tools,
 )  # fmt: skip
+from canalwright.heat.solid.book import Note, heat_in
 from canalwright.heat.solid.instrument import body_of, faded, lay, leave, settle
-from canalwright.heat.solid.kernel_base import GROSS, INVERSE, MATTER, STORED, Y0, Frames, Log, Surface
+from canalwright.heat.solid.kernel_base import INVERSE, STORED, Y0, Frames, Log, Surface
 from canalwright.heat.solid.space import Array
 from canalwright.heat.solid.state import State
 
@@ -283,33 +284,10 @@ class Acts:
         weight = self.state.melt.weight[k]
         return bool(weight.sum() > 0 and (weight * self.state.melt.molten[k]).sum() >= self.s["soft"] * weight.sum())
 
+    def noted(self) -> Note:
+        """Notes the heat that comes or goes with matter, where the book is kept."""
+        return Note(self.energy, self.log.book, bool(self.now["audit"]))
+
     def energy(self) -> float:
         """Heat in the cells, and in the instrument while it is in the canal, J, above body temperature."""
-        st = self.state
-        inverse = st.field.g[INVERSE].astype(float)
-        u = st.t.astype(float)
-        u[st.fixed.cells] += st.melt.e[0]
-        total = float(np.sum(np.where(inverse > 0, u / np.where(inverse > 0, inverse, 1.0), 0.0)))
-        if self.tool >= 0:
-            total += float(np.sum(self.rod.t[Y0] / np.where(self.rod.inverse > 0, self.rod.inverse, np.inf)))
-        return total
-
-    def noted(self) -> "_Note":
-        """Notes the heat that comes or goes with matter, where the book is kept."""
-        return _Note(self)
-
-
-class _Note:
-    def __init__(self, acts: Acts) -> None:
-        self.acts = acts
-        self.before = 0.0
-
-    def __enter__(self) -> None:
-        if self.acts.now["audit"]:
-            self.before = self.acts.energy()
-
-    def __exit__(self, *_: object) -> None:
-        if self.acts.now["audit"]:
-            change = self.acts.energy() - self.before
-            self.acts.log.book[MATTER] += change
-            self.acts.log.book[GROSS] += abs(change)
+        return heat_in(self.state, self.rod if self.tool >= 0 else None)

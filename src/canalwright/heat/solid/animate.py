@@ -10,14 +10,16 @@ from typing import Any
 
 import numpy as np
 
-from canalwright.heat.solid.pictures import sections
+from canalwright.heat.solid.pictures import section_cells, sections
 from canalwright.heat.solid.space import Array
 from canalwright.heat.solid.story import SolidStory
+from canalwright.heat.solid.tissue import CEMENTUM, DENTINE, Solid
 
-PIXEL = 0.08
+PIXEL = 0.05
 """Size of a pixel of the sections, mm."""
 SIDE = 4.0
 """Half width of the sections, mm."""
+OUTLINE = (150, 200, 200)
 COLD, HOT = 35.0, 120.0
 SURFACE_COLD, SURFACE_HOT = 36.0, 48.0
 SECTORS, BAND = 24, 0.25
@@ -60,11 +62,14 @@ def frames(story: SolidStory, caution: str = "") -> list[Any]:
     tooth = [_middle(x, PIXEL), _middle(y, PIXEL)]
     columns = [_near(x, tooth[0]), _near(y, tooth[1])]
     bands, surface = _unrolled(story)
+    edges = [_edges(s[np.ix_(j, i)]) for s, i in zip(sections(solid, _levels(solid)), columns, strict=True)]
     out = []
     for k, moment in enumerate(story.time):
         parts = []
-        for film, i in zip((first, second), columns, strict=True):
-            parts += [_colour(film[k][np.ix_(j, i)], COLD, HOT), np.full((len(up), 6, 3), 255, np.uint8)]
+        for film, i, edge in zip((first, second), columns, edges, strict=True):
+            part = _colour(film[k][np.ix_(j, i)], COLD, HOT)
+            part[edge] = OUTLINE
+            parts += [part, np.full((len(up), 6, 3), 255, np.uint8)]
         patch = _colour(surface[k][::-1], SURFACE_COLD, SURFACE_HOT)
         patch[surface[k][::-1] >= 47.0] = 0
         high = round((bands[-1] - bands[0]) / PIXEL)
@@ -84,6 +89,20 @@ def frames(story: SolidStory, caution: str = "") -> list[Any]:
         if caution:
             draw.text((4, picture.height + 26), caution, fill="black")
         out.append(sheet)
+    return out
+
+
+def _levels(solid: Solid) -> Array:
+    """The labels of the pictured cells, cementum as dentine."""
+    labels = np.where(solid.labels == CEMENTUM, DENTINE, solid.labels)
+    return np.asarray(labels.ravel()[section_cells(solid)])
+
+
+def _edges(labels: Array) -> Array:
+    """Where a tissue meets another."""
+    out = np.zeros(labels.shape, bool)
+    out[:-1] |= labels[:-1] != labels[1:]
+    out[:, :-1] |= labels[:, :-1] != labels[:, 1:]
     return out
 
 

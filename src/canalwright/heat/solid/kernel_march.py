@@ -60,7 +60,7 @@ def march(b, m, r, w, fr, stuff, log, state, wide):
         if count > MOST_STAGES:
             count = MOST_STAGES
             dt = 0.5 * (count * count + count - 2) / rate
-        error = math.sqrt(step(b, m, r, stuff, now, dt, count, error_of, log.book, wide) / count_cells)
+        error = math.sqrt(max(step(b, m, r, stuff, now, dt, count, error_of, log.book, wide), 0.0) / count_cells)
         log.count[STAGES] += count
         factor = SAFETY * (now.tolerance / max(error, 1e-12)) ** (1.0 / 3.0)
         if error > now.tolerance and dt > 1e-5 and now.fixed <= 0.0:

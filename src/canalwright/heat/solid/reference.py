@@ -109,7 +109,7 @@ def problem_b(
     )
 
 
-def system_b(space: Space) -> State:
+def cells_b(space: Space) -> State:
     """The cells as they are while the carrier is hot: for comparison with other ways to solve the same equations."""
     return _system(space)[0]
 

@@ -14,8 +14,8 @@ class Voxels:
 
     voxel: float = 0.1
     along: float = 0.2
-    growth: float = 1.35
-    widest: float = 0.3
+    growth: float = 1.5
+    widest: float = 0.4
     outside: float = 4.0
     tolerance: float = 0.1
 
