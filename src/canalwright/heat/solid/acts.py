@@ -1,5 +1,7 @@
 """The acts of a protocol in the solid root, one after the other: the same as in the (r, z) model, on the same table of numbers."""
 
+from contextlib import nullcontext
+from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -34,6 +36,9 @@ from canalwright.heat.solid.instrument import body_of, faded, lay, leave, settle
 from canalwright.heat.solid.kernel_base import INVERSE, STORED, Y0, Frames, Log, Surface
 from canalwright.heat.solid.space import Array
 from canalwright.heat.solid.state import State
+
+ONE_AT_A_TIME = Lock()
+"""Runs spread over all cores take turns: not every threading layer of numba bears two at once."""
 
 
 class Acts:
@@ -106,7 +111,8 @@ class Acts:
 
         now, st = self.now, self.state
         now["tool"], now["tip"], now["top"] = self.tool, self.tip, self.top
-        march(st.field, st.melt, self.rod, self.surface, self.frames, self.stuff, self.log, self.record, self.wide)
+        with ONE_AT_A_TIME if self.wide else nullcontext():
+            march(st.field, st.melt, self.rod, self.surface, self.frames, self.stuff, self.log, self.record, self.wide)
 
     def use(self, act: Array) -> None:
         """Sear, heat or press: bring the instrument in, move it to its stop, and hold it there."""
