@@ -74,6 +74,11 @@ class Server:
         self._process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=environment)
         _wait(self.address, self._process)
 
+    @property
+    def pid(self) -> int:
+        """Process number, 0 when it does not run."""
+        return self._process.pid if self._process else 0
+
     def stop(self, how: signal.Signals = signal.SIGTERM) -> None:
         """Stop it, gently or as a crash would."""
         if self._process is None:

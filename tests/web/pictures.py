@@ -35,6 +35,14 @@ def main() -> None:
             "(() => { const p = canalwright.player, a = p.film.acts.filter((x) => x.kind === 'heat').at(-1); p.seek(a.end - 0.4); })()"
         )
         _take(page, "page-play.png")
+        page.set_viewport_size({"width": 1280, "height": 800})
+        page.goto(f"{case}/chair")
+        page.get_by_role("button", name="Begin").click()
+        for words in ("Sear", "cool"):
+            page.wait_for_timeout(800)
+            page.keyboard.press("Space")
+            page.wait_for_function("w => document.getElementById('ch-words').innerText.includes(w)", arg=words)
+        _take(page, "page-chair.png")
         if "--all" in sys.argv:
             page.goto(f"{case}/measure")
             page.wait_for_selector(".picture svg")

@@ -49,6 +49,7 @@ def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store
     where = "other machines can reach it" if place.outside else "this machine only"
     print(f"canalwright: {address}  ({where}; stop with Ctrl-C)", flush=True)  # noqa: T201
     planning.warm_up()
+    office.bench.warm_up()
     if show:
         _open_when_ready(address, place)
     config = uvicorn.Config(
