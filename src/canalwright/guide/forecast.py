@@ -19,7 +19,7 @@ from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, P
 from canalwright.quantities import Quantity
 
 QUICK = heat.Resolution.quick()
-ALLOWED, TOLERATED = 7.0, 0.3
+ALLOWED, TOLERATED = 7.0, 0.5
 """Nominal rise that needs no change, K; and how far the forecast may pass the plan's own before the rest is changed."""
 PAUSES = (0.0, 10.0, 20.0, 40.0)
 SHARES = (1.0, 0.75, 0.5)
@@ -64,7 +64,7 @@ def forecast(plan: Plan, session: Session) -> Forecast:
     now = share * _rise(plan, past + _future(plan, session, first, 0.0, 1.0))
     told = _spread(plan, now)
     later = first + (session.phase is not Phase.READY)
-    allowed = max(ALLOWED, plan.heat.surface_rise.value + TOLERATED)
+    allowed = max(ALLOWED, plan.heat.surface_rise.value) + TOLERATED
     if now <= allowed or not any(s.kind == "heat" for s in session.steps[later:]):
         return Forecast(told, {}, told)
     best, seconds = now, dict[int, float]()
