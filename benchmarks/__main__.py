@@ -11,7 +11,9 @@ def main(wanted: list[str]) -> int:
     names = sorted(p.stem for p in HERE.glob("bench_*.py"))
     unknown = [w for w in wanted if f"bench_{w}" not in names]
     if unknown:
-        print(f"no benchmark named {', '.join(unknown)}; there are {', '.join(n.removeprefix('bench_') for n in names)}")
+        print(
+            f"no benchmark named {', '.join(unknown)}; there are {', '.join(n.removeprefix('bench_') for n in names)}"
+        )
         return 2
     failed = []
     for name in names:

@@ -56,7 +56,9 @@ def main(rounds: int = 500, seed: int = 20, folder: Path | None = None) -> Count
                 told[kind].add(value)
         _in_child(_check, home, told)
         counts["rounds checked"] += 1
-    assert counts["told: event"] > rounds // 2, "hardly anything was written before the kills: a slower or busier machine"
+    assert counts["told: event"] > rounds // 2, (
+        "hardly anything was written before the kills: a slower or busier machine"
+    )
     print(f"{rounds} rounds in {time.monotonic() - started:.0f} s, seed {seed}; nothing lost")
     for what, count in sorted(counts.items()):
         print(f"  {what:32} {count}")

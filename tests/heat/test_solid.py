@@ -50,7 +50,9 @@ def test_agrees_with_the_axisymmetric_model() -> None:
     away = mean - np.interp((np.arange(64) + 0.5) * 0.25, flat.z, flat.peak_rise)
     assert np.abs(away[4:62]).max() < 0.1
     for a, b in zip(ours.acts[4:], flat.acts[4:], strict=True):
-        abrupt = 0.4 if isinstance(a.act, Heat | Bite) else 0.25  # heat has only just begun to arrive: coarse cells smear its front
+        abrupt = (
+            0.4 if isinstance(a.act, Heat | Bite) else 0.25
+        )  # heat has only just begun to arrive: coarse cells smear its front
         assert a.surface_rise == pytest.approx(b.surface_rise, abs=abrupt), a.act
         assert a.front == pytest.approx(b.front, abs=0.3)
 

@@ -48,10 +48,8 @@ class Place:
     @property
     def names(self) -> frozenset[str]:
         """The names under which a browser may ask for the page: this machine's, the host's and the certificate's own."""
-        anywhere = self.host in ("0.0.0.0", "::")
-        return (
-            NAMES | ({self.host} if not anywhere else set()) | (_named(self.certificate) if self.certificate else set())
-        )
+        own = set() if _anywhere(self.host) else {self.host.lower()}
+        return NAMES | own | (_named(self.certificate) if self.certificate else set())
 
     @property
     def address(self) -> str:
