@@ -256,6 +256,13 @@ def test_crop_keeps_every_voxel_in_its_place() -> None:
         scan.crop(np.array([50.0, 50, 50]), np.array([60.0, 60, 60]))
 
 
+class Files(dict[str, bytes]):
+    """Files by name; a short repr keeps reports of failing examples readable."""
+
+    def __repr__(self) -> str:
+        return f"Files({', '.join(sorted(self))})"
+
+
 @pytest.fixture(scope="module")
 def whole_files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
     """One whole, valid file of each format."""
@@ -265,7 +272,7 @@ def whole_files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
     tifffile.imwrite(folder / "scan.tif", (VOLUME + 500).astype(np.uint16), compression="zlib")
     write_series(folder / "dicom", VOLUME[:3])
     found = {p.name: p.read_bytes() for p in folder.iterdir() if p.is_file()}
-    return found | {"scan.dcm": next((folder / "dicom").iterdir()).read_bytes()}
+    return Files(found | {"scan.dcm": next((folder / "dicom").iterdir()).read_bytes()})
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

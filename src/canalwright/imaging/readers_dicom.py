@@ -47,7 +47,23 @@ class Frame:
 
 
 def read_dicom(path: Path, *, series: str | None = None, identity: bool = False) -> Scan:
-    """Read the one series in a file, folder or DICOMDIR. Raises ScanError."""
+    """Read the one series in a file, folder or DICOMDIR. Raises ScanError.
+
+    Elements are parsed when they are first asked for, so that damage may show anywhere: whatever the parser makes of it is
+    a refusal, and what it merely warns of is for its own log.
+    """
+    with python_warnings.catch_warnings():
+        python_warnings.simplefilter("ignore")
+        try:
+            return _read(path, series, identity)
+        except ScanError:
+            raise
+        except Exception as error:  # the parser raises of every kind on damaged input
+            said = str(error).splitlines()[0][:80] if str(error) else type(error).__name__
+            raise refusal(path, f"a value in its header cannot be read ({said}). {_SPARE}") from None
+
+
+def _read(path: Path, series: str | None, identity: bool) -> Scan:
     headers = _headers(path)
     groups: dict[str, list[tuple[Path, Dataset]]] = defaultdict(list)
     for file, header in headers:
