@@ -107,6 +107,19 @@ def test_bad_input_is_one_line_and_writes_nothing(
     assert not (tmp_path / "out.toml").exists()
 
 
+def test_techniques_are_compared(case: Path) -> None:
+    code, said = run("techniques", case, "--canal", "distal", *FEW)
+    assert code == 0
+    assert "cold lateral" in said
+    assert "Not a certified medical device" in said
+    _, said = run("techniques", case, "--canal", "distal", "--json", *FEW)
+    assert [t["name"] for t in json.loads(said)["canals"][0]["techniques"]] == [
+        "warm vertical",
+        "single cone",
+        "cold lateral",
+    ]
+
+
 def test_nonsense_options_are_told_without_a_traceback(case: Path) -> None:
     for arguments in (
         ["plan", case, "--rounds", "many"],

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import typer
 
 from canalwright import __version__
-from canalwright.cli import cases, demo, heating, measuring, ready, records, serving
+from canalwright.cli import cases, demo, heating, measuring, ready, records, serving, techniques
 from canalwright.cli.errors import BAD_INPUT, bad_input_errors, explain
 
 app = typer.Typer(
@@ -23,6 +23,7 @@ app.command("plan")(cases.plan)
 app.command("simulate")(cases.simulate)
 app.command("card")(cases.card)
 app.command("heat3d")(heating.heat3d)
+app.command("techniques")(techniques.techniques)
 app.command("measure")(measuring.measure)
 app.command("serve")(serving.serve)
 app.command("demo")(demo.demo)

@@ -14,7 +14,7 @@ from canalwright.planning.product import Choices
 from canalwright.protocol import Protocol
 from canalwright.quantities import Reading, draw
 
-FILL_DRAWS = 128
+FILL_DRAWS, QUICK_DRAWS = 128, 32
 FILM = 0.03
 LEAST_WALL = 0.05
 
@@ -28,20 +28,30 @@ class Moved:
 
 
 def move(
-    canal: Canal, lumen: Lumen, protocol: Protocol, story: HeatStory, sealer: Sealer | None, choices: Choices
+    canal: Canal,
+    lumen: Lumen,
+    protocol: Protocol,
+    story: HeatStory,
+    sealer: Sealer | None,
+    choices: Choices,
+    known: Extrusion | None = None,
 ) -> Moved:
     """Play the protocol with the nominal temperatures for many draws of the material, the hand, the branches and the wall.
 
+    `known`: the risk at the terminus as it was; it is then not asked for again, and fewer draws are made (a quick answer).
+
     Leaves out: the spread of the temperatures themselves (`heat.warmth` stands for it in the compaction model).
     """
-    sample = draw(readings(canal, sealer), min(FILL_DRAWS, choices.draws), choices.seed)
+    sample = draw(readings(canal, sealer), min(QUICK_DRAWS if known else FILL_DRAWS, choices.draws), choices.seed)
     film = sealer.film_thickness if sealer else FILM
     walls = sample["wall"] if "wall" in sample.readings else np.zeros(sample.size)
     lumens = [replace(lumen, wall=np.maximum(lumen.wall + wall, LEAST_WALL)) for wall in walls]
     played = compaction.simulate_many(
         lumens, canal.portals, protocol, story, sample, foramen=canal.foramen, film=film, sealed=sealer is not None
     )
-    risk = compaction.extrusion(lumen, canal.portals, protocol, story, sample, foramen=canal.foramen, film=film)
+    risk = known or compaction.extrusion(
+        lumen, canal.portals, protocol, story, sample, foramen=canal.foramen, film=film
+    )
     return Moved(compaction.summarise(played, sample), risk)
 
 

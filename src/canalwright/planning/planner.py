@@ -58,8 +58,9 @@ def plan(canal: Canal, tray: Tray, choices: Choices | None = None, record: Recor
 def preview(base: Plan, choices: Choices) -> Plan:
     """The plan that `choices` would give, at once: for a control under the hand. `plan` gives the final word.
 
-    The heat model runs once, coarsely, with nominal values; its spread is taken over from `base` in proportion, branches
-    and wall stress stay as they were. Temperature, activation and holds that the planner chose for `base` stay unless
+    The heat model runs once, coarsely, with nominal values; its spread is taken over from `base` in proportion;
+    branches and wall stress come from a few draws, the risk at the terminus stays as it was.
+    Temperature, activation and holds that the planner chose for `base` stay unless
     `choices` sets them. Raises PlanError as `plan` does, and ValueError for a base that was not made by `plan`.
     """
     if base.workings is None:
@@ -87,7 +88,8 @@ def _make(original: Canal, tray: Tray, choices: Choices, base: Plan | None) -> P
     protocol = whole_protocol(_downpack(canal, tools, steps, timing), fills, timing)
     result = thermal.in_proportion(lumen, protocol, old.result) if old else thermal.run(lumen, protocol, draws)
     sealer = _sealer(tray, choices)
-    pressed = old.pressed if old else moved.move(canal, lumen, protocol, result.story, sealer, choices)
+    known = old.pressed.extrusion if old else None
+    pressed = moved.move(canal, lumen, protocol, result.story, sealer, choices, known)
     rounds = summary.rounds(draws, steps, protocol, timing, result)
     made = Plan(
         canal=canal,
