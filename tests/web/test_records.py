@@ -15,6 +15,7 @@ import httpx
 import pyotp
 import pytest
 from starlette.applications import Starlette
+from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Mount, Route
@@ -30,6 +31,7 @@ from canalwright.web.chairbook import ChairbookError
 from canalwright.web.guard import Guard
 from canalwright.web.office import Office
 from canalwright.web.reader import reader, reads
+from canalwright.web.records.asking import read_form
 from canalwright.web.records.gate import Gate
 from canalwright.web.records.house import House
 from canalwright.web.records.rooms import longest, rooms
@@ -422,3 +424,42 @@ async def test_what_was_done_at_the_chair_is_sealed_ones_own_and_kept_with_the_c
     log = next(e for e in house.store.cases.events(name) if e.kind is Kind.CHAIR)
     assert log.field("canal") == "distal" and log.field("finished") is True and log.field("steps")
     assert (await ann.send(f"/records/case/{name}/chair", session="0" * 16)).status_code == 404
+
+
+async def test_a_socket_is_cut_when_its_session_locks(house: House, clock: Clock) -> None:
+    """What somebody does in the window counts as use; the socket's own chatter does not, and dies with the session."""
+    token = house.door.sign_in("ann", GOOD)
+    told = iter([(5, '42["event",{}]'), (6, '42["event",{}]'), (11, '42["event",{}]')])
+    got: list[Any] = []
+
+    async def receive() -> Any:
+        minutes, text = next(told)
+        clock.forward(minutes=minutes)
+        return {"type": "websocket.receive", "text": text}
+
+    async def window(_: Any, receive: Any, send: Any) -> None:
+        got.extend([await receive() for _ in range(3)])
+
+    async def send(_: Any) -> None: ...
+
+    headers = [(b"cookie", f"canalwright={token}".encode())]
+    scope = {"type": "websocket", "path": "/_nicegui_ws/socket.io/", "headers": headers, "query_string": b""}
+    await Gate(window, house)(scope, receive, send)
+    assert [m["type"] for m in got] == ["websocket.receive", "websocket.receive", "websocket.disconnect"]
+
+
+async def test_a_film_never_lies_on_a_disk_in_the_clear() -> None:
+    """Forms are read into memory, however large the film."""
+    boundary = b"x" * 20
+    head = b'--%b\r\ncontent-disposition: form-data; name="films"; filename="a"\r\n\r\n' % boundary
+    body = head + FILM + b"0" * (8 << 20) + b"\r\n--%b--\r\n" % boundary
+
+    async def receive() -> Any:
+        return {"type": "http.request", "body": body, "more_body": False}
+
+    headers = [(b"content-type", b"multipart/form-data; boundary=" + boundary)]
+    form = await read_form(Request({"type": "http", "method": "POST", "path": "/", "headers": headers}, receive))
+    film = form["films"]
+    assert isinstance(film, UploadFile) and film.size == len(FILM) + (8 << 20)
+    assert film._in_memory
+    await form.close()
