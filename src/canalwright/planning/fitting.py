@@ -1,7 +1,7 @@
 """Cone, pluggers, carrier and needles for one canal: what the fit room found, as parts of a plan."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,6 +67,11 @@ def fit_tools(draws: Draws, tray: Tray, choices: Choices) -> Tools:
         tuple(listed),
         any(p.part == "apical" and p.meets for p in pluggers),
     )
+
+
+def with_cone(tools: Tools, draws: Draws, tray: Tray, choices: Choices) -> Tools:
+    """The same tools with the cone or trim of other choices."""
+    return replace(tools, cone=_cone(draws, tray, choices))
 
 
 def plugger_plan(draws: Draws, fitted: PluggerFit) -> PluggerPlan:

@@ -78,7 +78,12 @@ def _make(original: Canal, tray: Tray, choices: Choices, base: Plan | None) -> P
     lumen = replace(lumen, wall=np.maximum(lumen.wall, LEAST_WALL))
     old = base.workings if base else None
     if old and base and _same_fit(base.choices, choices):
-        draws, tools = replace(old.draws, canal=canal), old.tools
+        draws = replace(old.draws, canal=canal)
+        tools = (
+            old.tools
+            if _same_cone(base.choices, choices)
+            else fitting.with_cone(old.tools, draws, tray, _cone_kept(base, choices))
+        )
     else:
         draws = Draws.of(canal, choices)
         tools = fitting.fit_tools(draws, tray, choices)
@@ -226,12 +231,23 @@ def _as_planned(base: Plan, choices: Choices) -> Choices:
     )
 
 
-_FIT = ("cone", "trim", "carrier", "pluggers", "width_change", "draws", "seed", "force")
+_FIT = ("carrier", "pluggers", "width_change", "draws", "seed", "force")
 
 
 def _same_fit(one: Choices, other: Choices) -> bool:
-    """True where nothing differs that cone, pluggers, carrier, needles or the draws depend on."""
+    """True where nothing differs that pluggers, carrier, needles or the draws depend on."""
     return all(getattr(one, name) == getattr(other, name) for name in _FIT)
+
+
+def _same_cone(one: Choices, other: Choices) -> bool:
+    return (one.cone, one.trim) == (other.cone, other.trim)
+
+
+def _cone_kept(base: Plan, choices: Choices) -> Choices:
+    """The planner's own choice of a cone does not depend on the trim: it stays while the trim is moved."""
+    if choices.cone is None and base.choices.cone is None:
+        return replace(choices, cone=base.cone.cone.name)
+    return choices
 
 
 def _changed(canal: Canal, choices: Choices) -> Canal:
