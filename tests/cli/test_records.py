@@ -173,3 +173,30 @@ def test_outcomes_write_pictures_and_tables(home: Path, kept: tuple[str, str], t
     names = {p.name for p in (tmp_path / "told").iterdir()}
     assert {"success.svg", "success.csv", "survival.svg"} <= names
     assert "Not drawn" in (tmp_path / "told" / "survival.svg").read_text()
+
+
+def test_rules_of_ones_own(home: Path, kept: tuple[str, str]) -> None:
+    """A recall rule moves what is due; a closed case is due no more; a held person is never past the rule of retention."""
+    patient, case = kept
+    filled = date.today() - timedelta(days=3 * 365)
+    said = json.loads(run("schedule", home, case, "60,120", "--json"))
+    assert said["next_due"].startswith(str(filled.year + 5))
+    assert case not in run("due", home)
+    assert "12, 48" in run("schedule", home, case, "guideline")
+    assert case in run("due", home)
+    assert "closed" in run("close", home, case, "--reason", "moved away")
+    assert case not in run("due", home)
+    later = f"{date.today().year + 20}-01-01"
+    assert patient in run("expired", home, "--today", later)
+    run("hold", home, patient, "--reason", "a dispute")
+    assert "0 past the rule" in run("expired", home, "--today", later)
+    run("hold", home, patient, "--release")
+    assert json.loads(run("expired", home, "--today", later, "--erase", "--json"))["erased"][0]["patient"] == patient
+    assert "0 past the rule" in run("expired", home, "--today", later)
+
+
+def test_a_rule_that_cannot_be_is_refused(
+    home: Path, kept: tuple[str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert "rising whole months" in refused(capsys, "schedule", home, kept[1], "12,6")
+    assert "1 to 100 years" in refused(capsys, "expired", home, "--years", "0")

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from canalwright.cli import inputs, output, records_people, records_recall
+from canalwright.cli import inputs, output, records_people, records_recall, records_rules
 from canalwright.cli.records_keys import By, Home, Keyring, Url, names_secret, opened, password_of, secret_of, whoever
 
 app = typer.Typer(
@@ -18,6 +18,10 @@ app.command("person-erase")(records_people.person_erase)
 app.command("due")(records_recall.due)
 app.command("overdue")(records_recall.overdue)
 app.command("outcomes")(records_recall.outcomes)
+app.command("schedule")(records_rules.schedule)
+app.command("close")(records_rules.close)
+app.command("hold")(records_rules.hold)
+app.command("expired")(records_rules.expired)
 app.add_typer(records_people.users, name="users")
 
 Elsewhere = Annotated[

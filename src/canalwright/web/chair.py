@@ -77,7 +77,7 @@ class Chairs:
 
     def __init__(self, bench: Bench, book: Chairbook | None = None) -> None:
         self.bench, self.book = bench, book or Chairbook()
-        self._open: dict[str, Chair] = {}
+        self._open: dict[tuple[str, str], Chair] = {}
 
     def begin(self, case: Case, canal: int, query: str, *, practice: bool) -> str:
         """A new session; returns its name."""
@@ -85,15 +85,16 @@ class Chairs:
 
     async def get(self, ident: str) -> Chair:
         """An open session, or one read from the book again; raises ChairbookError, CaseError or PlanError."""
-        if ident not in self._open:
+        key = (str(self.book.folder), ident)
+        if key not in self._open:
             head, events = self.book.read(ident)
             case = casefile.loads(head.case, "session")
             plan = await self.bench.plan(case, head.canal, from_query(parse_qs(head.query), self.bench.tray))
             session = fold(steps_of(plan), head.began, events)
             retimed, told = any(e.kind == RETIME for e in events), {(e.kind, e.moment) for e in events}
             made = Chair(ident, head, case, plan, session, len(events), retimed=retimed, told=told)
-            self._open.setdefault(ident, made)
-        return self._open[ident]
+            self._open.setdefault(key, made)
+        return self._open[key]
 
     async def tell(self, ident: str, event: Event) -> Chair:
         """Take an event in; one that is told again (the answer was lost, say) is not taken twice."""
