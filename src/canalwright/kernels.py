@@ -12,13 +12,13 @@ from typing import Any
 import numba
 
 
-def compiler(room: str, *, names: tuple[str, ...] = ("",), **usual: Any) -> Callable[..., Any]:
+def compiler(*rooms: str, names: tuple[str, ...] = ("",), **usual: Any) -> Callable[..., Any]:
     """A decorator that compiles a function at its first call, or loads it from the cache, without the interpreter lock.
 
-    `room` is the package whose modules make the stamp, those whose names begin with one of `names`; `usual` are
+    `rooms` are the packages whose modules make the stamp, those whose names begin with one of `names`; `usual` are
     options for `numba.njit`, which each use may add to: `@njit` or `@njit(parallel=True)`.
     """
-    mark = stamp(room, names)
+    mark = _stamp(rooms, names)
 
     def compile_(function: Callable[..., Any] | None = None, **options: Any) -> Any:
         if function is None:
@@ -33,7 +33,7 @@ def compiler(room: str, *, names: tuple[str, ...] = ("",), **usual: Any) -> Call
     return compile_
 
 
-def stamp(room: str, names: tuple[str, ...] = ("",)) -> str:
-    """Hash of the text of the room's modules whose names begin with one of `names`."""
-    modules = sorted((f for f in files(room).iterdir() if f.name.endswith(".py")), key=lambda f: f.name)
-    return hashlib.sha256(b"".join(f.read_bytes() for f in modules if f.name.startswith(names))).hexdigest()
+def _stamp(rooms: tuple[str, ...], names: tuple[str, ...]) -> str:
+    modules = [f for room in rooms for f in files(room).iterdir() if f.name.startswith(names)]
+    sources = sorted((f for f in modules if f.name.endswith(".py")), key=str)
+    return hashlib.sha256(b"".join(f.read_bytes() for f in sources)).hexdigest()

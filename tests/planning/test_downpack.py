@@ -1,5 +1,7 @@
 """Protects: the rounds go down in even plunges, never too long, and no plugger is sent below its stop."""
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -21,8 +23,11 @@ def test_rounds_cover_the_way(top: float, deepest: float, wide: float, narrow: f
         assert step.top - step.carrier_stop <= practice.PLUNGE_MOST + practice.SETTLE + 1e-6
         assert step.bite >= -1e-9
         limit = wide if step.plugger is WIDE else narrow
-        assert step.pressed >= min(limit, step.pressed) - 1e-9
         assert step.pressed >= limit - 1e-9
+        assert step.left == min(step.pressed, step.bitten), "what is left ends where the press or the bite left it"
+        assert step.carrier_stop <= step.left + 1e-9
+    for before, after in pairwise(steps):
+        assert after.top == before.left
 
 
 def test_number_of_rounds_is_kept_when_chosen() -> None:

@@ -150,3 +150,25 @@ def test_a_preview_answers_as_the_plan_will(case: Case, tray: Tray) -> None:
         assert quick.cone.seat.value == pytest.approx(final.cone.seat.value)
         assert len(quick.rounds) == len(final.rounds)
         assert [p.plugger for p in quick.pluggers] == [p.plugger for p in final.pluggers]
+
+
+def test_a_preview_keeps_the_rounds_that_the_planner_chose(case: Case, tray: Tray) -> None:
+    """The planner may add rounds to spare the root; a moved control must not quietly take them away again."""
+    for canal in case.canals:
+        base = planning.plan(canal, tray, FEW)
+        assert len(planning.preview(base, replace(FEW, force=25.0)).rounds) == len(base.rounds)
+
+
+def test_every_chance_has_an_interval(plans: dict[str, Plan]) -> None:
+    for plan in plans.values():
+        for quantity in (plan.extrusion.chance, *(row.chance for row in plan.cone.table)):
+            assert 0 <= quantity.low <= quantity.value <= quantity.high <= 1
+
+
+def test_a_plugger_that_stays_above_the_surface_is_told(case: Case, tray: Tray) -> None:
+    """With thick pluggers only, the last press ends in the air: the plan says so, and the backfill starts at the true surface."""
+    thick = replace(tray, pluggers=tuple(p for p in tray.pluggers if p.profile.tip >= 1.0))
+    plan = planning.plan(case.canals[0], thick, FEW)
+    assert "press-out-of-reach" in {f.code for f in plan.findings}
+    if plan.portions:
+        assert plan.portions[0].bottom.value >= plan.rounds[-1].plugger_stop.value + 0.3

@@ -145,7 +145,7 @@ def plan(
             tug_back=quantity(2.1, 0.8),
             chance=Quantity(0.62, 0.55, 0.7, ""),
             table=tuple(
-                TrimRow(t / 2, 0.35 + 0.03 * t, quantity(end - 1 + t * 0.5, 0.5), 0.2 + 0.1 * t) for t in range(5)
+                TrimRow(t / 2, 0.35 + 0.03 * t, quantity(end - 1 + t * 0.5, 0.5), Quantity.share(0.2 + 0.1 * t, 200)) for t in range(5)
             ),
         ),
         paper_point=PaperPoint("30/.02", Profile.uniform(0.3, 0.02), 30),
@@ -199,7 +199,7 @@ def plan(
         ),
         sealer_volume=quantity(1.3, 0.5, "mm³"),
         fill=_fill(tooth),
-        extrusion=Extrusion(0.02, quantity(0.1, 0.1), ()),
+        extrusion=Extrusion(Quantity.share(0.02, 128), quantity(0.1, 0.1), ()),
         protocol=_protocol(length, stops, steps),
         findings=findings,
         supposed=0.38,

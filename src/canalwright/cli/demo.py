@@ -24,7 +24,7 @@ def demo(out: Out = Path("canalwright-demo"), draws: inputs.Draws = None) -> Non
     for canal in case.canals:
         with output.progress("planning") as step:
             step(canal.name)
-            plan = planning.plan(canal, tray, inputs.choices_of(draws=draws))
+            plan = planning.plan(canal, tray, inputs.choices_of(draws=draws), record=case.record(canal.name))
             story = planning.simulate(plan)
         output.print_plan(plan)
         output.print_story(plan, story)

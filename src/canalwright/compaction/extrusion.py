@@ -31,7 +31,7 @@ class Cause:
 
     name: str
     mended: str
-    chance: float
+    chance: Quantity
     relief: float
 
 
@@ -39,7 +39,7 @@ class Cause:
 class Extrusion:
     """Chance (share of draws) of more than 0.1 mm past the terminus, its length [mm], and causes, greatest relief first."""
 
-    chance: float
+    chance: Quantity
     length: Quantity
     causes: tuple[Cause, ...]
 
@@ -87,9 +87,9 @@ def extrusion(
     return Extrusion(chance, length, tuple(sorted(causes, key=lambda c: -c.relief)))
 
 
-def _chance(beyond: Array) -> float:
+def _chance(beyond: Array) -> Quantity:
     draws = beyond[1:] if len(beyond) > 1 else beyond
-    return float((draws > WORTH).mean())
+    return Quantity.share(float((draws > WORTH).mean()), len(draws))
 
 
 def _softer(protocol: Protocol) -> Protocol:

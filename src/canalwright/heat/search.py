@@ -1,5 +1,6 @@
 """The longest activation that keeps the root surface within the limit, found by search."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from canalwright.anatomy.canal import Lumen
@@ -29,9 +30,7 @@ def longest_safe_activation(
     """Seconds that `protocol.acts[act]`, a `Heat`, may last with a rise of at most `limit` K at the root surface.
 
     Everything else stays as the protocol says, up to the act and for 15 s after it. Between 0 (the limit is passed
-    without
-    it) and `longest`; to `accuracy` s. By regula falsi with bisection (Illinois). Raises ValueError when the act is no
-    `Heat`.
+    without it) and `longest`; to `accuracy` s. Raises ValueError when the act is no `Heat`.
     """
     heat = protocol.acts[act]
     if not isinstance(heat, Heat):
@@ -47,12 +46,16 @@ def longest_safe_activation(
         log = run.go(min(end + AFTERMATH, max(tried.seconds, end)), 1e9, 0, False)
         return float(log.row[PEAK].max()) - limit
 
-    low, high = accuracy, longest
+    return last_safe(excess, accuracy, longest, accuracy)
+
+
+def last_safe(excess: Callable[[float], float], low: float, high: float, accuracy: float) -> float:
+    """The last place from `low` to `high` at which a growing `excess` is not above 0 (Illinois); 0 where there is none."""
     below, above = excess(low), excess(high)
     if below > 0:
         return 0.0
     if above <= 0:
-        return longest
+        return high
     side = 0
     while high - low > accuracy:
         middle = low + (high - low) * min(max(below / (below - above), 0.05), 0.95)

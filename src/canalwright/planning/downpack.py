@@ -13,7 +13,8 @@ from canalwright.planning import practice
 @dataclass(frozen=True, slots=True)
 class Step:
     """One round: stations (z) of the filling's top before it, of the carrier's stop, of the level that the bite
-    leaves and of the plugger's tip when the press ends; and the plugger used."""
+    leaves and of the plugger's tip when the press ends; and the plugger used. A plugger whose stop lies above the
+    bitten level does not touch it."""
 
     top: float
     carrier_stop: float
@@ -25,6 +26,11 @@ class Step:
     def bite(self) -> float:
         """Length of gutta-percha removed."""
         return self.top - self.bitten
+
+    @property
+    def left(self) -> float:
+        """Top of the filling after the round."""
+        return min(self.pressed, self.bitten)
 
 
 def least_rounds(top: float, deepest: float) -> int:
@@ -55,9 +61,8 @@ def lay_rounds(
         stop = top - plunge * number
         bitten = min(stop + practice.LEFT_BY_BITE, level)
         plugger, limit = _widest_reaching(pluggers, bitten)
-        pressed = max(bitten - practice.SETTLE, limit)
-        steps.append(Step(level, stop, bitten, min(pressed, bitten) if limit <= bitten else limit, plugger))
-        level = min(max(bitten - practice.SETTLE, stop), bitten)
+        steps.append(Step(level, stop, bitten, max(bitten - practice.SETTLE, limit), plugger))
+        level = steps[-1].left
     return tuple(steps)
 
 

@@ -25,7 +25,7 @@ LEAST_SOFTENED = 0.5
 def find(plan: Plan, draws: Draws, tools: Tools, top: Top) -> tuple[Finding, ...]:
     """All findings, the most harmful first."""
     found = [
-        *_heat(plan), *_plunge(plan), *_wall(plan), *_cone(plan), *_pluggers(plan, draws, tools), *_carrier(plan, tools),
+        *_heat(plan), *_plunge(plan), *_wall(plan), *_cone(plan), *_pluggers(plan, draws, tools), *_presses(plan), *_carrier(plan, tools),
         *_backfill(plan, top), *_press(plan), *_joints(plan), *_notes(plan), *_rests(plan),
     ]  # fmt: skip
     return tuple(sorted(found, key=lambda f: -f.harm))
@@ -174,6 +174,20 @@ def _pluggers(plan: Plan, draws: Draws, tools: Tools) -> Iterator[Finding]:
             )  # fmt: skip
 
 
+def _presses(plan: Plan) -> Iterator[Finding]:
+    for r in plan.rounds:
+        surface = r.carrier_stop.value - practice.LEFT_BY_BITE
+        gap = surface - r.plugger_stop.value
+        if gap > 0.25:
+            yield Finding(
+                Harm.CAUTION,
+                "press-out-of-reach",
+                f"in round {r.number} plugger {r.plugger.name} stops {gap:.1f} mm above the softened surface: nothing is pressed",
+                "use a narrower or elastic plugger, or heat less deep in this round",
+                r.plugger_stop,
+            )
+
+
 def _carrier(plan: Plan, tools: Tools) -> Iterator[Finding]:
     end = plan.canal.end
     short = float(tools.carrier_reach.z[0]) - end
@@ -205,13 +219,17 @@ def _press(plan: Plan) -> Iterator[Finding]:
             "press more lightly there and never with a plugger that binds",
             fill.root_ratio,
         )
-    if risk.chance > 0.05:
+    if risk.chance.value > 0.05:
         cause = f"; what brings it there: {risk.cause}" if risk.cause else ""
-        mend = f"; {risk.causes[0].mended} would bring the chance to {risk.causes[0].chance:.0%}" if risk.cause else ""
+        mend = (
+            f"; {risk.causes[0].mended} would bring the chance to {risk.causes[0].chance.format(2)}"
+            if risk.cause
+            else ""
+        )
         yield Finding(
-            Harm.DANGER if risk.chance > 0.5 else Harm.CAUTION,
+            Harm.DANGER if risk.chance.value > 0.5 else Harm.CAUTION,
             "beyond-the-terminus",
-            f"chance {risk.chance:.0%} that gutta-percha passes the terminus, by {risk.length.format()}{cause}",
+            f"chance {risk.chance.format(2)} that gutta-percha passes the terminus, by {risk.length.format()}{cause}",
             f"check cone fit and apical gauge{mend}",
             risk.length,
         )

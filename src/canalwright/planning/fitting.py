@@ -109,7 +109,7 @@ def _cone(draws: Draws, tray: Tray, choices: Choices) -> ConePlan:
         draws.depth(seats),
         draws.summarise(seats - end, "mm"),
         draws.summarise(grip, "mm"),
-        _chance(fit.chance(seats, end), draws.sample.size),
+        Quantity.share(fit.chance(seats, end), draws.sample.size - 1),
         _table(draws, best, offset, trim),
     )
 
@@ -132,16 +132,8 @@ def _table(draws: Draws, best: ConeFit, offset: Array, trim: float) -> tuple[Tri
     passage = draws.passage
     trims = np.unique(np.round(np.append(TRIMS, trim), 2))
     rows = fit.trim_table(best.cone.profile, passage.z, passage.minor, draws.canal.end, trims, offset=offset)
-    return tuple(TrimRow(row.trim, row.tip, draws.depth(row.seats), row.chance) for row in rows)
-
-
-def _chance(share: float, count: int) -> Quantity:
-    """A share of draws with its Wilson interval (90 %) for the number of draws."""
-    n = max(count - 1, 1)
-    z = 1.6449
-    centre = (share + z**2 / (2 * n)) / (1 + z**2 / n)
-    half = z / (1 + z**2 / n) * np.sqrt(share * (1 - share) / n + z**2 / (4 * n**2))
-    return Quantity(share, min(share, float(centre - half)), max(share, float(centre + half)), "")
+    count = draws.sample.size - 1
+    return tuple(TrimRow(row.trim, row.tip, draws.depth(row.seats), Quantity.share(row.chance, count)) for row in rows)
 
 
 def _named_pluggers(

@@ -60,8 +60,8 @@ def preview(base: Plan, choices: Choices) -> Plan:
 
     The heat model runs once, coarsely, with nominal values; its spread is taken over from `base` in proportion;
     branches and wall stress come from a few draws, the risk at the terminus stays as it was.
-    Temperature, activation and holds that the planner chose for `base` stay unless
-    `choices` sets them. Raises PlanError as `plan` does, and ValueError for a base that was not made by `plan`.
+    Rounds, temperature, activation and holds that the planner chose for `base` stay unless `choices` sets them.
+    Raises PlanError as `plan` does, and ValueError for a base that was not made by `plan`.
     """
     if base.workings is None:
         raise ValueError("a preview needs a plan made by `plan`")
@@ -88,7 +88,7 @@ def _make(original: Canal, tray: Tray, choices: Choices, base: Plan | None) -> P
         draws = Draws.of(canal, choices)
         tools = fitting.fit_tools(draws, tray, choices)
     steps, timing = _rounds(draws, lumen, tools, choices)
-    top = backfill_top(canal, steps[-1].pressed)
+    top = backfill_top(canal, steps[-1].left)
     fills = _fills(tools, steps, top)
     protocol = whole_protocol(_downpack(canal, tools, steps, timing), fills, timing)
     result = thermal.in_proportion(lumen, protocol, old.result) if old else thermal.run(lumen, protocol, draws)
@@ -198,14 +198,14 @@ def _downpack(canal: Canal, tools: Tools, steps: tuple[Step, ...], timing: Timin
 
 
 def _fills(tools: Tools, steps: tuple[Step, ...], top: Top) -> tuple[Fill, ...]:
-    bottom = steps[-1].pressed
+    bottom = steps[-1].left
     needles = tuple((n, float(r.z[0])) for n, r in tools.needles)
     fills = []
     for low, high in lay_portions(bottom, top.z):
         needle = widest_needle(needles, low)
         if needle is None:
             break
-        packer = next((s for s in steps if s.plugger.profile.tip and s.pressed <= high), steps[-1])
+        packer = next((s for s in steps if s.pressed <= high), steps[-1])
         fills.append(Fill(low, high, needle[0], needle_stop(low, needle[1]), packer))
     return tuple(fills)
 
@@ -221,10 +221,11 @@ def _sealer(tray: Tray, choices: Choices) -> Sealer | None:
 
 
 def _as_planned(base: Plan, choices: Choices) -> Choices:
-    """Choices in which temperature, activation and holds that the planner had chosen stay as they are."""
+    """Choices in which rounds, temperature, activation and holds that the planner had chosen stay as they are."""
     heats = [act for act in base.protocol.acts if isinstance(act, Heat)]
     return replace(
         choices,
+        rounds=choices.rounds if choices.rounds is not None else len(base.rounds),
         temperature=choices.temperature if choices.temperature is not None else heats[-1].temperature,
         activation=choices.activation if choices.activation is not None else heats[-1].seconds,
         last_hold=choices.last_hold if choices.last_hold is not None else base.rounds[-1].hold.value,

@@ -71,7 +71,7 @@ class TrimRow:
     trim: float
     tip: float
     seat: Quantity
-    chance: float
+    chance: Quantity
 
 
 @dataclass(frozen=True)

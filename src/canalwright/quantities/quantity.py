@@ -1,5 +1,6 @@
 """A predicted number with its interval."""
 
+import math
 from dataclasses import dataclass
 
 from canalwright.quantities.provenance import COMPUTED, Source
@@ -29,6 +30,17 @@ class Quantity:
     def exact(cls, value: float, unit: str, source: Source = COMPUTED) -> "Quantity":
         """A number without spread, such as a count chosen by the planner."""
         return cls(value, value, value, unit, source)
+
+    @classmethod
+    def share(cls, share: float, draws: int) -> "Quantity":
+        """A share of `draws` (0 to 1) with its 90 % interval (Wilson 1927, J Am Stat Assoc 22:209-212).
+
+        The interval is that of the number of draws; the doubt of the model behind them is not in it.
+        """
+        n, z = max(draws, 1), 1.6449
+        centre = (share + z**2 / (2 * n)) / (1 + z**2 / n)
+        half = z / (1 + z**2 / n) * math.sqrt(share * (1 - share) / n + z**2 / (4 * n**2))
+        return cls(share, max(min(share, centre - half), 0.0), min(max(share, centre + half), 1.0), "")
 
     def format(self, digits: int = 1) -> str:
         """The number with its interval as people read it: `12.3 (11.9-12.8) mm`."""

@@ -61,7 +61,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
             **_items_json(page.cone[:-1], "cone."),
             "chance": plan.cone.chance.as_json(),
             "trim_table": [
-                {"trim_mm": r.trim, "tip_mm": r.tip, "seat": r.seat.as_json(), "chance": r.chance}
+                {"trim_mm": r.trim, "tip_mm": r.tip, "seat": r.seat.as_json(), "chance": r.chance.as_json()}
                 for r in plan.cone.table
             ],
         },
@@ -94,7 +94,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "backfill_reason": plan.backfill_reason,
         "heat": _items_json([item for item in page.heat if item.key.startswith("heat.")], "heat."),
         "fill": {item.key.removeprefix("fill."): item.quantity.as_json() for item in page.fill},
-        "chance_beyond_terminus": plan.extrusion.chance,
+        "chance_beyond_terminus": plan.extrusion.chance.as_json(),
         "sealer_volume": plan.sealer_volume.as_json(),
         "findings": [
             {

@@ -170,6 +170,7 @@ def _fill(plan: Plan) -> tuple[Item, ...]:
         Item("fill.void", "voids in the filling", percent(fill.void)),
         Item("fill.puff", "sealer beyond the root", fill.puff, 2),
         Item("fill.beyond", "gutta-percha past the terminus", plan.extrusion.length),
+        Item("fill.beyond_chance", "chance of that", percent(plan.extrusion.chance), 0),
         Item("fill.root_ratio", "stress in the wall, of its strength", percent(fill.root_ratio), 0),
     )
 
@@ -177,11 +178,12 @@ def _fill(plan: Plan) -> tuple[Item, ...]:
 def _trim(plan: Plan) -> Table:
     rows = tuple(
         (
-            f"{r.trim:.1f}", f"{r.tip:.2f}", Item(f"trim.{i}.seat", "seats at", r.seat), f"{100 * r.chance:.0f} %",
+            f"{r.trim:.1f}", f"{r.tip:.2f}", Item(f"trim.{i}.seat", "seats at", r.seat),
+            Item(f"trim.{i}.chance", "within 0.5 mm of WL", percent(r.chance), 0),
         )
         for i, r in enumerate(plan.cone.table)
     )  # fmt: skip
-    return Table("trim", "Trim table", ("cut mm", "tip mm", "seats at mm", "within 0.5"), rows)
+    return Table("trim", "Trim table", ("cut mm", "tip mm", "seats at mm", "within 0.5, %"), rows)
 
 
 def _pluggers(plan: Plan) -> Table:

@@ -1,18 +1,15 @@
 # mypy: disallow-untyped-defs=False, disallow-untyped-calls=False, disallow-untyped-decorators=False
 """How the kernels of the solid model are compiled, and what they are given.
 
-As in the (r, z) model: cached on disk, without the interpreter lock, with one stamp, the hash of the text of all kernels.
+As in the (r, z) model (`canalwright.kernels`), with one stamp for the kernels of both.
 Those marked `both` run their outer loop on all the cores that numba may use.
 """
 
-import hashlib
-from importlib.resources import files
 from typing import Any, NamedTuple
 
-import numba
 import numpy as np
 
-STILL = {"contract", "nsz", "arcp"}
+from canalwright.kernels import compiler
 
 # Rows of `Field.g`: conductance to the next cell along x, y, z [W/K]; inverse heat capacity [K/J]; conductance to the blood.
 GX, GY, GZ, INVERSE, LOSS = range(5)
@@ -33,22 +30,13 @@ AT_TIME, AT_ACT, AT_FRONT, AT_TOP, AT_TIP, AT_TIP_T = range(6)
 FRONT, RISE, RISE_AT, APICAL, COOLED = range(5)
 
 
-def _stamp():
-    rooms = (files("canalwright.heat"), files("canalwright.heat.solid"))
-    names = [f for room in rooms for f in room.iterdir() if f.name.startswith("kernel_") and f.name.endswith(".py")]
-    return hashlib.sha256(b"".join(f.read_bytes() for f in sorted(names, key=str))).hexdigest()
-
-
-STAMP = _stamp()
-
-
-def njit(function, **more):
-    """Compile a kernel at its first call, or load it from the cache."""
-    kernel = numba.njit(**{"cache": True, "nogil": True, "error_model": "numpy", "fastmath": STILL, **more})(function)
-    store = getattr(getattr(kernel, "_cache", None), "_cache_file", None)
-    if store is not None and hasattr(store, "_source_stamp"):
-        store._source_stamp = STAMP
-    return kernel
+njit = compiler(
+    "canalwright.heat",
+    "canalwright.heat.solid",
+    names=("kernel_", "layout"),
+    error_model="numpy",
+    fastmath={"contract", "nsz", "arcp"},
+)
 
 
 def njit_sum(function):

@@ -1,11 +1,10 @@
 """Longest safe activation and shortest safe pause in this root, found by search on the model itself, not from a table."""
 
-from collections.abc import Callable
 from dataclasses import replace
 
 from canalwright.heat.injury import RISE_LIMIT
 from canalwright.heat.materials import Materials, Surroundings
-from canalwright.heat.search import AFTERMATH
+from canalwright.heat.search import AFTERMATH, last_safe
 from canalwright.heat.solid.simulation import simulate
 from canalwright.heat.solid.tissue import Solid
 from canalwright.heat.solid.voxels import Voxels
@@ -31,7 +30,7 @@ def longest_safe_activation(
         until = min(end + AFTERMATH, max(tried.seconds, end))
         return _rise(solid, tried, until, materials, surroundings, voxels) - limit
 
-    return _last_safe(excess, accuracy, longest, accuracy)
+    return last_safe(excess, accuracy, longest, accuracy)
 
 
 def shortest_safe_pause(
@@ -54,27 +53,7 @@ def shortest_safe_pause(
         return float("inf")
     if room(longest) <= 0:
         return 0.0
-    return longest - _last_safe(room, 0.0, longest, accuracy)
-
-
-def _last_safe(excess: Callable[[float], float], low: float, high: float, accuracy: float) -> float:
-    """The last place from `low` to `high` at which a growing `excess` is not above 0 (Illinois); 0 where there is none."""
-    below, above = excess(low), excess(high)
-    if below > 0:
-        return 0.0
-    if above <= 0:
-        return high
-    side = 0
-    while high - low > accuracy:
-        middle = low + (high - low) * min(max(below / (below - above), 0.05), 0.95)
-        value = excess(middle)
-        if value > 0:
-            high, above = middle, value
-            below, side = (below / 2, 1) if side == 1 else (below, 1)
-        else:
-            low, below = middle, value
-            above, side = (above / 2, -1) if side == -1 else (above, -1)
-    return low
+    return longest - last_safe(room, 0.0, longest, accuracy)
 
 
 def _with(protocol: Protocol, index: int, act: Act) -> tuple[Protocol, float]:
