@@ -14,10 +14,10 @@ from tests.imaging.tooth_meshes import Tube, block_of_dentine, two_canals
 
 from canalwright.imaging import canals_from_surfaces
 from canalwright.imaging.centreline import smooth
-from canalwright.imaging.mesh_cut import about, cut
-from canalwright.imaging.mesh_outer import outer_surface
+from canalwright.imaging.mesh.cut import about, cut
+from canalwright.imaging.mesh.outer import outer_surface
 from canalwright.imaging.sections import measure
-from canalwright.imaging.surfaces import make_surface
+from canalwright.imaging.mesh.surfaces import make_surface
 
 
 def median(work: Callable[[], object], repeats: int = 7) -> float:

@@ -12,7 +12,7 @@ import numpy as np
 
 from canalwright.imaging import FoundCanal, canals_from_surfaces
 from canalwright.imaging.centreline import smooth
-from canalwright.imaging.surfaces import make_surface
+from canalwright.imaging.mesh.surfaces import make_surface
 from tests.evidence.table import Check
 from tests.imaging import real_teeth
 from tests.imaging.tooth_meshes import Tube

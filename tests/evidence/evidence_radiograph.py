@@ -4,7 +4,7 @@ import numpy as np
 
 from canalwright.imaging import radiograph as film
 from canalwright.imaging import radiograph_parallax as parallax
-from canalwright.imaging.radiograph_curve import curve_of, pruett, schneider
+from canalwright.imaging.radiograph.curve import curve_of, pruett, schneider
 from tests.evidence.table import Check
 
 

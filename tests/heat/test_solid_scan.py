@@ -7,7 +7,7 @@ import pytest
 
 from canalwright.anatomy.canal import Lumen
 from canalwright.heat import example, solid
-from canalwright.imaging.surfaces import make_surface
+from canalwright.imaging.mesh.surfaces import make_surface
 from tests.heat.test_solid import COARSE, SHORT
 from tests.imaging.tooth_meshes import Tube
 

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from canalwright.imaging import FoundCanal, Scan, trace
-from canalwright.imaging.phantom import Phantom, Scanner, TrueCanal, make, random_shape, render
+from canalwright.imaging.phantom.scan import Phantom, Scanner, TrueCanal, make, random_shape, render
 
 Array = NDArray[np.float64]
 

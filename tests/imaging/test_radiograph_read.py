@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from canalwright.imaging.errors import ScanError
-from canalwright.imaging.radiograph_read import read_film
+from canalwright.imaging.radiograph.read import read_film
 from tests.imaging.dicom_files import slice_dataset
 from tests.support.shared_data import shared_data
 

@@ -16,7 +16,7 @@ from pydicom.fileset import FileSet
 from pydicom.uid import JPEG2000Lossless, RLELossless
 
 from canalwright.imaging.errors import ScanError
-from canalwright.imaging.readers import read_scan
+from canalwright.imaging.readers.scan import read_scan
 from canalwright.imaging.volume import Scan
 from tests.imaging.dicom_files import write_series
 from tests.support.shared_data import shared_data

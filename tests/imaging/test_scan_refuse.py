@@ -7,7 +7,7 @@ import pytest
 from scipy.ndimage import gaussian_filter
 
 from canalwright.imaging import Scan, ScanError, trace
-from canalwright.imaging.phantom import Phantom, Scanner, render
+from canalwright.imaging.phantom.scan import Phantom, Scanner, render
 from tests.imaging.scans import phantom, scan_of
 
 SIDE = np.array([1.0, 0.0, 0.0])

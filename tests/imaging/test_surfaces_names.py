@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from canalwright.anatomy.tooth import Tooth
-from canalwright.imaging.mesh_names import directions, names
+from canalwright.imaging.mesh.names import directions, names
 
 UP = np.array([0.0, 0.0, 1.0])
 LEFT, FRONT = np.array([1.0, 0.0, 0.0]), np.array([0.0, -1.0, 0.0])

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from canalwright.imaging import SurfaceError, canals_from_surfaces, read_surface, to_canal
-from canalwright.imaging.surfaces import make_surface
+from canalwright.imaging.mesh.surfaces import make_surface
 from canalwright.instruments import File, Profile
 from tests.imaging.tooth_meshes import Tube, block_of_dentine, joined, rod
 

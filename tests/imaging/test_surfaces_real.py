@@ -8,7 +8,7 @@ import pytest
 from scipy.spatial import cKDTree
 
 from canalwright.imaging import canals_from_surfaces, to_canal
-from canalwright.imaging.mesh_voxels import block, fill
+from canalwright.imaging.mesh.voxels import block, fill
 from canalwright.instruments import File, Profile
 from tests.imaging.real_teeth import CODES, TEETH, canals, pairs, rows, surfaces
 

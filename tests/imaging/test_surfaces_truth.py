@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from canalwright.imaging import FoundCanal, canals_from_surfaces, reference_point, to_canal
 from canalwright.imaging.centreline import pruett
-from canalwright.imaging.surfaces import Surface, make_surface
+from canalwright.imaging.mesh.surfaces import Surface, make_surface
 from canalwright.instruments import File, Profile
 from tests.imaging.tooth_meshes import Tube, block_of_dentine, joined, one_in_two, two_canals, two_in_one
 

@@ -15,8 +15,8 @@ from canalwright.anatomy.canal import Canal, Doubt
 from canalwright.anatomy.tooth import Tooth
 from canalwright.imaging.errors import SurfaceError
 from canalwright.imaging.found import FoundCanal
-from canalwright.imaging.mesh_crown import cej_plane
-from canalwright.imaging.surfaces import Surface
+from canalwright.imaging.mesh.crown import cej_plane
+from canalwright.imaging.mesh.surfaces import Surface
 from canalwright.instruments import File
 from canalwright.quantities import Origin, Reading, Shape, Source
 

@@ -1,0 +1,1 @@
+"""Surfaces of a tooth and its pulp: reading, mending, finding the canals in them."""

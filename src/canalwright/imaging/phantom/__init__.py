@@ -1,0 +1,1 @@
+"""Invented teeth, rendered through a scanner model, for tests, demos and accuracy tables."""

@@ -1,0 +1,138 @@
+"""Stacks of TIFF or PNG pictures, whose voxel size the user must give."""
+
+import logging
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+import tifffile
+from numpy.typing import NDArray
+from PIL import Image
+
+from canalwright.imaging.errors import ScanError
+from canalwright.imaging.readers.itk import DEFLATE_LIMIT, LIMIT_BYTES
+from canalwright.imaging.refusal import refusal
+from canalwright.imaging.volume import Scan, affine_from
+
+PICTURES = (".tif", ".tiff", ".png")
+LEAST_SLICES = 3
+
+
+def read_stack(path: Path, voxel: float | tuple[float, float, float] | None) -> Scan:
+    """Read a multi-page TIFF, or a folder of pictures in the order of the numbers in their names.
+
+    Axes: x along a row, y down the rows, z along the stack, first voxel at the origin: pictures say nothing of the
+    patient, so left and right cannot be told. Raises ScanError without a voxel size, for colour, for slices of
+    different size, missing numbers in the names and fewer than 3 slices.
+    """
+    if voxel is None:
+        raise refusal(path, "pictures carry no voxel size, so no length in mm can be told: give voxel=(x, y, z) in mm")
+    size = np.broadcast_to(np.asarray(voxel, dtype=float), (3,))
+    if not np.all((size >= 0.0005) & (size <= 2)):
+        raise refusal(path, f"voxel {voxel}, allowed 0.0005 to 2 mm: is it in micrometres?")
+    voxels = _folder(path) if path.is_dir() else _file(path)
+    if len(voxels) < LEAST_SLICES:
+        raise refusal(path, f"{len(voxels)} slices, allowed {LEAST_SLICES} or more: give the whole stack")
+    note = "a stack of pictures does not say which side is the patient's left: mirror images cannot be told apart"
+    return Scan(voxels, affine_from(np.zeros(3), np.diag(size)), warnings=(note,), path=str(path))
+
+
+def _file(path: Path) -> NDArray[np.generic]:
+    if path.suffix.lower() == ".png":
+        raise refusal(path, "one picture is not a volume: give the folder with all slices")
+    return _tiff(path)
+
+
+def _tiff(path: Path) -> NDArray[np.generic]:
+    try:
+        with _silent("tifffile"), tifffile.TiffFile(path) as tiff:
+            pages = list(tiff.pages)
+            shape, kind = pages[0].shape, pages[0].dtype
+            if len(shape) != 2 or kind is None or kind.kind not in "uif":
+                raise refusal(path, f"page shape {shape}, type {kind}; allowed: grey pages: export it as grey")
+            if any(page.shape != shape or page.dtype != kind for page in pages):
+                raise refusal(path, "pages of different size or type: give the slices of one scan only")
+            _bounded(path, (len(pages), *shape), kind.itemsize, path.stat().st_size)
+            out = np.empty((len(pages), *shape), kind)
+            for i, page in enumerate(pages):
+                out[i] = page.asarray()
+            return _finite(path, out)
+    except ScanError:
+        raise
+    except Exception as error:  # the decoder raises of every kind on damaged input
+        raise refusal(path, f"not a whole TIFF ({str(error)[:80] or type(error).__name__}): export it again") from None
+
+
+def _picture(path: Path) -> NDArray[np.generic]:
+    if path.suffix.lower() != ".png":
+        pages = _tiff(path)
+        if len(pages) != 1:
+            raise refusal(path, f"{len(pages)} pages in one file of a folder, allowed 1: give that file alone")
+        return np.asarray(pages[0])
+    try:
+        with Image.open(path, formats=["PNG"]) as picture:
+            if picture.mode not in ("L", "I;16", "I;16B", "I", "F"):
+                raise refusal(path, f"colour mode {picture.mode}, allowed grey of 8 or 16 bits: export it as grey")
+            _bounded(path, (1, picture.height, picture.width), 2, path.stat().st_size)
+            return np.asarray(picture)
+    except ScanError:
+        raise
+    except Exception as error:  # as above
+        raise refusal(path, f"not a whole PNG ({str(error)[:80] or type(error).__name__}): export it again") from None
+
+
+def _folder(path: Path) -> NDArray[np.generic]:
+    files = [p for p in path.iterdir() if p.is_file() and p.suffix.lower() in PICTURES and not p.name.startswith(".")]
+    numbers = {p: [int(n) for n in re.findall(r"\d+", p.stem)] for p in files}
+    if any(not n for n in numbers.values()):
+        odd = next(p for p, n in numbers.items() if not n)
+        raise refusal(odd, "no slice number in its name, so its place is unknown: number the slices")
+    files.sort(key=lambda p: numbers[p])
+    order = [numbers[p][-1] for p in files]
+    steps = np.diff(order)
+    if len(steps) and (steps.min() < 1 or steps.max() != steps.min()):
+        at = int(np.argmax(steps != np.median(steps)))
+        raise refusal(
+            path,
+            f"slice numbers jump from {order[at]} to {order[at + 1]}: a slice is missing or double; "
+            "give every slice once",
+        )
+    first = _picture(files[0])
+    _bounded(path, (len(files), *first.shape), first.dtype.itemsize, 1 << 62)
+    out = np.empty((len(files), *first.shape), first.dtype)
+    for i, file in enumerate(files):
+        one = _picture(file)
+        if one.shape != first.shape or one.dtype != first.dtype:
+            raise refusal(
+                file, f"{one.shape} {one.dtype}, the first slice {first.shape} {first.dtype}: slices of two scans?"
+            )
+        out[i] = one
+    return out
+
+
+def _bounded(path: Path, shape: tuple[int, ...], each: int, stored: int) -> None:
+    need = int(np.prod(shape, dtype=object)) * each
+    if need > LIMIT_BYTES or need > stored * DEFLATE_LIMIT * 4:
+        raise refusal(
+            path,
+            f"claims {need} bytes of greys from {stored} stored (allowed {LIMIT_BYTES} in all): damaged or not a scan",
+        )
+
+
+@contextmanager
+def _silent(name: str) -> Iterator[None]:
+    """Keep a library from logging what our own error will say."""
+    logger = logging.getLogger(name)
+    was, logger.disabled = logger.disabled, True
+    try:
+        yield
+    finally:
+        logger.disabled = was
+
+
+def _finite(path: Path, voxels: NDArray[np.generic]) -> NDArray[np.generic]:
+    if voxels.dtype.kind == "f" and not np.isfinite(voxels).all():
+        raise refusal(path, "greys that are not numbers (NaN or infinite): export it again")
+    return voxels

@@ -1,0 +1,1 @@
+"""One click in a tooth: its outline, its chamber, its canals."""

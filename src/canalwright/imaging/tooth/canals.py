@@ -1,0 +1,223 @@
+"""The canals of a tooth from one click: ends and orifices found, each traced and measured.
+
+The way through the pulp from its roof cuts it into shells; their connected parts make a tree. Every dead end that
+is the lowest place of its way is a canal. From such an end the canal is followed on, too faint for a threshold, in small
+steps to the darkest side until it leaves the root. The orifice lies where the canal leaves the chamber (its branching, when that is in the
+coronal half), else at the lower border of the enamel, else where the pulp is widest.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_erosion, distance_transform_edt, label
+from scipy.spatial import cKDTree
+from skimage.graph import MCP_Geometric
+
+from canalwright.imaging.errors import ScanError
+from canalwright.imaging.found import FoundCanal
+from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tooth.outline import STEP, Tooth, find_tooth
+from canalwright.imaging.tracing.trace import trace
+from canalwright.imaging.volume import Scan
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+SHELL = 0.4
+SHORTEST = 2.0
+"""Length beyond a branching from which a dead end is a canal, mm."""
+FARTHEST = 8.0
+"""How far a canal is followed beyond where a threshold sees it, mm."""
+_TURN = np.linspace(0, 2 * np.pi, 12, endpoint=False)
+RING = np.column_stack([np.cos(_TURN), np.sin(_TURN)])
+CONE = np.vstack([[[0.0, 0.0]], *(np.tan(np.radians(a)) * RING for a in (10, 20, 30))])
+"""Directions of one step about the last one, as offsets across it."""
+TOGETHER = 0.25
+NARROW = 0.6
+"""Inscribed radius at which a canal below the chamber floor is a canal, mm."""
+BELOW = 0.8
+"""How far below the meeting of two ways on the chamber floor an orifice is taken, mm."""
+
+
+def find_canals(scan: Scan, click: tuple[float, float, float] | Array) -> tuple[FoundCanal, ...]:
+    """All canals of the tooth at `click` (LPS mm), longest first, named 'canal 1' and so on.
+
+    Raises ScanError when there is no tooth or no pulp there, or when none of its canals can be traced.
+    """
+    tooth = find_tooth(scan, np.asarray(click, dtype=float))
+    ways = canal_ways(tooth)
+    made: list[FoundCanal] = []
+    refused: list[str] = []
+    for orifice, terminus in ways:
+        try:
+            made.append(trace(scan, orifice, terminus))
+        except ScanError as error:
+            refused.append(str(error))
+    made = _different(made)
+    if not made:
+        said = refused[0] if refused else "no canal leaves its pulp"
+        raise refusal(scan.path or "scan in memory", f"no canal found ({said})", remedy="give two points by hand")
+    made.sort(key=lambda c: -c.length)
+    notes = tooth.notes + ((f"{len(refused)} more end(s) of the pulp could not be traced",) if refused else ())
+    named = [replace(c, name=f"canal {n + 1}", notes=c.notes + notes) for n, c in enumerate(made)]
+    return tuple(_joined(named))
+
+
+def canal_ways(tooth: Tooth) -> list[tuple[Array, Array]]:
+    """Orifice and terminus, LPS (3,) each, of every canal of the pulp."""
+    wide = distance_transform_edt(tooth.pulp, sampling=STEP)
+    broad = np.argwhere(wide >= min(2 * STEP, 0.6 * float(wide.max())))
+    seed = broad[int(np.argmax(broad[:, 0]))]
+    linked = _linked(tooth)
+    costs = np.where(linked, 1.0, -1.0)
+    way = MCP_Geometric(costs, sampling=(STEP,) * 3)
+    far, _ = way.find_costs([tuple(int(v) for v in seed)])
+    ends = _dead_ends(np.where(tooth.pulp, far, np.inf))
+    middle = MCP_Geometric(np.where(linked, 1 / np.maximum(wide, 0.5 * STEP) ** 2, -1.0), sampling=(STEP,) * 3)
+    middle.find_costs([tuple(int(v) for v in seed)])
+    paths = [np.array(middle.traceback(end))[::-1] for end in ends]
+    kept = [p for p in paths if p[0][0] <= min(p[:, 0].min() + 2, p[-1][0] - SHORTEST / STEP)]
+    floor = _floor(kept)
+    out = []
+    for p in kept:
+        cut = _mouth(p, wide, floor, tooth.cej)
+        out.append((tooth.place(p[cut][None])[0], _onward(tooth, p)))
+    return out
+
+
+def _linked(tooth: Tooth) -> Mask:
+    """The pulp with its pieces joined through what is faintly dark between them, inside the solid tooth."""
+    core = binary_erosion(tooth.solid, iterations=2)
+    names, count = label(tooth.pulp, np.ones((3, 3, 3)))
+    if count == 1:
+        return tooth.pulp
+    out = tooth.pulp.copy()
+    largest = 1 + int(np.argmax(np.bincount(names.ravel())[1:]))
+    speed = np.where(core | tooth.pulp, 1 / np.maximum(tooth.dark, 0.03), -1.0)
+    start = [tuple(p) for p in np.argwhere(names == largest)[::5]]
+    link = MCP_Geometric(speed, sampling=(STEP,) * 3)
+    cost, _ = link.find_costs(start)
+    for name in range(1, count + 1):
+        if name == largest:
+            continue
+        nodes = np.argwhere(names == name)
+        nearest = nodes[int(np.argmin(cost[tuple(nodes.T)]))]
+        if np.isfinite(cost[tuple(nearest)]):
+            out[tuple(np.array(link.traceback(tuple(nearest))).T)] = True
+    return out
+
+
+def _dead_ends(far: Array) -> list[tuple[int, int, int]]:
+    """Farthest node of every shell part that no farther part touches, when it is `SHORTEST` past its last branching."""
+    shells = np.where(np.isfinite(far), np.floor(far / SHELL), -1).astype(int)
+    parts: dict[tuple[int, int], NDArray[np.int_]] = {}
+    names = np.zeros(far.shape, int)
+    number = 0
+    for shell in range(int(shells.max()) + 1):
+        found, count = label(shells == shell, np.ones((3, 3, 3)))
+        names[found > 0] = found[found > 0] + number
+        for n in range(1, count + 1):
+            parts[(shell, number + n)] = np.argwhere(found == n)
+        number += count
+    children: dict[int, set[int]] = {n: set() for _, n in parts}
+    parent: dict[int, int] = {}
+    padded = np.pad(names, 1)
+    for (shell, n), nodes in parts.items():
+        around = {
+            int(padded[tuple(nodes.T + 1 + np.array(s)[:, None])].max())
+            for s in ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0), (0, 0, 1), (0, 0, -1))
+        } | set(np.unique(padded[tuple((nodes + 1 + np.array([0, 0, 0])).T)]))
+        for s in np.argwhere(np.ones((3, 3, 3))) - 1:
+            around |= set(np.unique(padded[tuple((nodes + 1 + s).T)]))
+        lower = [m for sh, m in parts if sh == shell - 1 and m in around]
+        if lower:
+            parent[n] = lower[0]
+            children[lower[0]].add(n)
+    shell_of = {n: shell for shell, n in parts}
+    ends = []
+    for (shell, n), nodes in parts.items():
+        if children[n]:
+            continue
+        at, length = n, 0
+        while at in parent and len(children[parent[at]]) == 1:
+            at, length = parent[at], length + 1
+        if (length + 1) * SHELL >= SHORTEST or at not in parent:
+            best = nodes[int(np.argmax(far[tuple(nodes.T)]))]
+            ends.append((int(best[0]), int(best[1]), int(best[2])))
+        assert shell_of[n] == shell
+    return ends
+
+
+def _floor(paths: list[Array]) -> float | None:
+    """Height (node) of the chamber floor: the lowest place in the coronal half where two ways meet; None for one way."""
+    if len(paths) < 2:
+        return None
+    bottom, top = min(p[0][0] for p in paths), max(p[-1][0] for p in paths)
+    met = []
+    for n, path in enumerate(paths):
+        for other in paths[n + 1 :]:
+            away, _ = cKDTree(other).query(path)
+            met.append(float(path[int(np.nonzero(away * STEP < TOGETHER)[0][0])][0]))
+    high = [m for m in met if m > bottom + 0.5 * (top - bottom)]
+    return min(high) if high else None
+
+
+def _mouth(path: Array, wide: Array, floor: float | None, cej: float | None) -> int:
+    """Index on `path` (end first) of the orifice."""
+    radius = wide[tuple(path.T)]
+    if floor is not None:
+        low, high = (int(np.argmax(path[:, 0] >= floor - b / STEP)) for b in (BELOW + 1.0, BELOW))
+        narrow = np.nonzero(radius[low : high + 1] <= NARROW)[0]
+        return low + int(narrow[-1]) if len(narrow) else low
+    if cej is not None:
+        above = np.nonzero(path[:, 0] >= cej)[0]
+        return int(above[0]) if len(above) else len(path) - 1
+    return int(np.nonzero(radius > 0.85 * radius.max())[0][0])
+
+
+def _onward(tooth: Tooth, path: Array) -> Array:
+    """Follow the canal from `path[0]` to the root's surface, LPS (3,): small steps to the darkest side of a narrow cone."""
+    points = tooth.place(path)
+    at = points[0]
+    way = at - points[min(len(points) - 1, round(2.5 / STEP))]
+    way = way / max(float(np.linalg.norm(way)), 1e-9)
+    ahead = np.arange(0.15, 1.0, 0.15)
+    for _ in range(round(FARTHEST / 0.2)):
+        one = np.cross(way, np.eye(3)[int(np.argmin(np.abs(way)))])
+        one /= np.linalg.norm(one)
+        cone = way + CONE @ np.stack([one, np.cross(way, one)])
+        cone /= np.linalg.norm(cone, axis=1)[:, None]
+        dark = tooth.darkness(at + ahead[:, None] * cone[:, None]).mean(axis=1)
+        best = cone[int(np.argmax(dark - 0.15 * (1 - cone @ way)))]
+        way = 0.6 * way + 0.4 * best
+        way /= np.linalg.norm(way)
+        after = at + 0.2 * way
+        ring = tooth.darkness(after + 0.5 * RING @ np.stack([one, np.cross(way, one)]))
+        if not tooth.holds(after[None])[0] and np.mean(ring < 0.38) < 0.3:
+            break
+        at = after
+    return np.asarray(at)
+
+
+def _different(made: list[FoundCanal]) -> list[FoundCanal]:
+    """Canals that end at one place are one canal: the best of them is kept."""
+    kept: list[FoundCanal] = []
+    for canal in sorted(made, key=lambda c: -c.quality.score):
+        if all(np.linalg.norm(canal.terminus - k.terminus) > 0.6 for k in kept):
+            kept.append(canal)
+    return kept
+
+
+def _joined(canals: list[FoundCanal]) -> list[FoundCanal]:
+    """Mark where a canal meets a longer one: z from which their centrelines stay within half their widths."""
+    out = [canals[0]]
+    for canal in canals[1:]:
+        for other in out:
+            away, at = cKDTree(other.lumen.centre).query(canal.lumen.centre)
+            met = away < 0.5 * np.maximum(canal.lumen.minor, other.lumen.minor[at])
+            if met.any() and met[-1]:
+                first = int(np.nonzero(met)[0][0])
+                canal = replace(canal, join=float(canal.lumen.z[first]), joined=other.name)
+                break
+        out.append(canal)
+    return out

@@ -1,0 +1,1 @@
+"""One canal in a volume, followed and measured finer than a voxel."""

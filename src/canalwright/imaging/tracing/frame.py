@@ -1,0 +1,88 @@
+"""Voxels and rays in the canal's own coordinates: station s along a line, (u, v) across it."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
+from scipy.spatial import cKDTree
+
+from canalwright.imaging.tracing.block import Block
+from canalwright.imaging.centreline import Centreline
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A centreline with its frames, ready to place points; beyond its ends it goes straight on."""
+
+    line: Centreline
+
+    @cached_property
+    def _tree(self) -> cKDTree:
+        return cKDTree(self.line.points)
+
+    @property
+    def step(self) -> float:
+        """Distance between stations, mm."""
+        return float(self.line.s[1])
+
+    def place(self, points: Array, reach: float = np.inf) -> tuple[Array, Array, Array]:
+        """Station s and cross-plane place (u, v) of LPS points (..., 3); NaN farther than `reach` from the line."""
+        flat = np.asarray(points, float).reshape(-1, 3)
+        distance, at = self._tree.query(flat, distance_upper_bound=reach)
+        good = np.isfinite(distance)
+        i = np.where(good, at, 0)
+        away = flat - self.line.points[i]
+        s = self.line.s[i] + np.einsum("ij,ij->i", away, self.line.tangent[i])
+        u = np.einsum("ij,ij->i", away, self.line.normal[i])
+        v = np.einsum("ij,ij->i", away, self.line.binormal[i])
+        shape = np.shape(points)[:-1]
+        out = [np.where(good, x, np.nan).reshape(shape) for x in (s, u, v)]
+        return out[0], out[1], out[2]
+
+    def at(self, s: Array) -> tuple[Array, Array, Array, Array]:
+        """Points, tangents, normals and binormals at stations `s` (k,), each (k, 3)."""
+        i = np.clip(np.floor(np.asarray(s) / self.step).astype(int), 0, len(self.line.s) - 2)
+        f = (np.asarray(s) / self.step - i)[:, None]
+        g = np.clip(f, 0.0, 1.0)
+        points = self.line.points[i] * (1 - f) + self.line.points[i + 1] * f
+        units = []
+        for table in (self.line.tangent, self.line.normal, self.line.binormal):
+            one = table[i] * (1 - g) + table[i + 1] * g
+            units.append(one / np.linalg.norm(one, axis=1)[:, None])
+        return points, units[0], units[1], units[2]
+
+    def voxels(self, block: Block, reach: float) -> tuple[Array, Array, Array, Array]:
+        """Voxels of a block within `reach` mm of the line: s, u, v and grey, each (n,)."""
+        mask = np.zeros(block.grey.shape, bool)
+        half = np.ceil((reach + 0.2) / block.spacing).astype(int)
+        for x, y, z in np.round(block.to_index(self.line.points[::2])).astype(int):
+            mask[
+                max(z - half[2], 0) : max(z + half[2] + 1, 0),
+                max(y - half[1], 0) : max(y + half[1] + 1, 0),
+                max(x - half[0], 0) : max(x + half[0] + 1, 0),
+            ] = True
+        k, j, i = np.nonzero(mask)
+        points = block.to_patient(np.column_stack([i, j, k]).astype(float))
+        s, u, v = self.place(points, reach)
+        good = np.isfinite(s) & (s >= 0) & (s <= self.line.s[-1])
+        return s[good], u[good], v[good], block.grey[k[good], j[good], i[good]].astype(float)
+
+    def rays(self, block: Block, s: Array, centre: tuple[Array, Array], r: Array, directions: int) -> Array:
+        """Greys (len(s), directions, len(r)) along rays in the cross planes at `s`, from `centre` (u, v)."""
+        points, _, one, two = self.at(s)
+        start = points + centre[0][:, None] * one + centre[1][:, None] * two
+        turn = np.linspace(0, 2 * np.pi, directions, endpoint=False)
+        ways = np.cos(turn)[:, None] * one[:, None] + np.sin(turn)[:, None] * two[:, None]
+        return block.sample(start[:, None, None] + r[:, None] * ways[:, :, None])
+
+
+def on_map(table: Array, stations: Array, s: Array, turn: Array) -> Array:
+    """A map (S, K) over even stations and directions, at `s` and angle `turn` (n,), linear, periodic in angle."""
+    row = np.clip((s - stations[0]) / (stations[1] - stations[0]), 0, len(stations) - 1)
+    column = (turn % (2 * np.pi)) / (2 * np.pi) * table.shape[1]
+    wrapped = np.column_stack([table, table[:, :1]])
+    return np.asarray(map_coordinates(wrapped, np.vstack([row, column]), order=1, mode="nearest"))

@@ -1,0 +1,202 @@
+"""The way through the lumen: from two points to a first centreline, by fast marching.
+
+On a grid of cubes whose third axis is the line from terminus to orifice. In each slice of it all that is darker
+than dentine and joined to the slice's border lies outside the root: ligament, marrow, air. Speed falls from 1 in the
+lumen to `FLOOR` in dentine, so the earliest arrival keeps to the canal even where partial volume leaves a tenth of its
+contrast; outside it is `OUTSIDE` times that (fast marching: Sethian 1996, PNAS 93:1591). The grid ends `BEYOND` mm past
+both points: a canal does not turn back over its orifice, and the way round the tooth is shut.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import SimpleITK
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter, label
+
+from canalwright.imaging.tracing.block import Block
+from canalwright.imaging.centreline import Centreline, smooth
+from canalwright.imaging.refusal import refusal
+
+Array = NDArray[np.float64]
+sitk: Any = SimpleITK
+FLOOR = 0.02
+OUTSIDE = 0.03
+DARK = 0.3
+"""Share of the contrast below dentine from which a node counts as not dentine."""
+BEYOND = 1.5
+RADIUS = 5.0
+ABOVE = 0.7
+"""How far the line is carried on above the orifice, so that the fit has voxels on both sides of it, mm."""
+BENT = 2.5
+
+
+@dataclass(frozen=True)
+class Tones:
+    """Greys of dentine and lumen about the canal, and the noise (standard deviation of one voxel)."""
+
+    dentine: float
+    lumen: float
+    noise: float
+
+    @property
+    def contrast(self) -> float:
+        """Dentine less lumen."""
+        return self.dentine - self.lumen
+
+
+def find_path(block: Block, orifice: Array, terminus: Array) -> tuple[Array, Tones]:
+    """Points (m, 3) LPS from terminus to orifice through the darkest way, and the greys found.
+
+    Raises ScanError when there is no dentine about the points or no dark way between them.
+    """
+    tones = tones_of(block, orifice, terminus)
+    grid = _grid(block, orifice, terminus)
+    grey = gaussian_filter(block.sample(grid.points()), 0.6, mode="nearest")
+    dark = np.clip((tones.dentine - grey) / tones.contrast, 0.0, 1.0)
+    speed = np.maximum(dark, FLOOR) * np.where(_outside(dark), OUTSIDE, 1.0)
+    image = sitk.GetImageFromArray(speed.astype(np.float32))
+    image.SetSpacing([grid.step] * 3)
+    start, stop = (_darkest(grey, grid.index(point)) for point in (orifice, terminus))
+    arrival = sitk.GetArrayFromImage(sitk.FastMarching(image, [start], 1.0, 1e6))
+    way = _descend(arrival, stop, start)
+    if len(way) < 4 or tuple(way[-1]) != start:
+        raise refusal(block.name, "no way through the lumen between the points", remedy="pick them again in the canal")
+    return grid.origin + grid.step * way @ grid.axes, tones
+
+
+def first_line(points: Array, orifice: Array, terminus: Array, voxel: float, beyond: float) -> tuple[Centreline, float]:
+    """Smooth centreline from `beyond` mm past the terminus to the orifice, and the terminus' place on it, mm."""
+    inner = points[2:-2] if len(points) > 12 else points
+    ends = np.vstack([terminus, inner, orifice])
+    rough = smooth(ends, wavelength=max(3.0, 12 * voxel))
+    tail = rough.points[0] - np.arange(beyond, 0.0, -0.1)[:, None] * rough.tangent[0]
+    head = rough.points[-1] + np.arange(0.1, ABOVE, 0.1)[:, None] * rough.tangent[-1]
+    line = smooth(np.vstack([tail, rough.points, head]), wavelength=1.0)
+    at = float(line.s[int(np.argmin(np.linalg.norm(line.points - terminus, axis=1)))])
+    return line, at
+
+
+def second_line(centres: Array, beyond: float) -> Centreline:
+    """Smooth centreline through fitted centres (m, 3), 0.1 mm apart, carried on apically by `beyond` mm.
+
+    Carried on as the parabola of the last `BENT` mm, so that a curve goes on curving; straight on above.
+    """
+    line = smooth(centres, wavelength=1.0)
+    near = line.s <= min(BENT, line.s[-1])
+    t = np.arange(-beyond, -0.05, 0.1)
+    tail = np.column_stack([np.polyval(np.polyfit(line.s[near], c[near], 2), t) for c in line.points.T])
+    return smooth(np.vstack([tail, line.points]), wavelength=1.0)
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Cubes of side `step` from `origin`; rows of `axes` are the directions of index x, y, z; `size` (x, y, z)."""
+
+    origin: Array
+    axes: Array
+    step: float
+    size: tuple[int, int, int]
+
+    def points(self) -> Array:
+        """Places of all nodes [z, y, x], shape (nz, ny, nx, 3)."""
+        x, y, z = (self.step * np.arange(n)[:, None] * a for n, a in zip(self.size, self.axes, strict=True))
+        return np.asarray(self.origin + x[None, None] + y[None, :, None] + z[:, None, None])
+
+    def index(self, point: Array) -> tuple[int, int, int]:
+        """Nearest node (x, y, z)."""
+        at = np.round(self.axes @ (point - self.origin) / self.step).astype(int)
+        x, y, z = np.clip(at, 0, np.array(self.size) - 1)
+        return int(x), int(y), int(z)
+
+
+def _grid(block: Block, orifice: Array, terminus: Array) -> _Grid:
+    way = orifice - terminus
+    tall = float(np.linalg.norm(way))
+    way = way / tall
+    one = np.eye(3)[int(np.argmin(np.abs(way)))]
+    one = one - (one @ way) * way
+    one /= np.linalg.norm(one)
+    axes = np.array([one, np.cross(way, one), way])
+    step = float(np.clip(block.voxel, 0.1, 0.3))
+    across = 2 * round(RADIUS / step) + 1
+    size = (across, across, round((tall + 2 * BEYOND) / step) + 1)
+    origin = terminus - BEYOND * way - step * (across // 2) * (axes[0] + axes[1])
+    return _Grid(origin, axes, step, size)
+
+
+def _outside(dark: Array) -> NDArray[np.bool_]:
+    """Nodes that are joined, within their slice, to its border through what is darker than dentine."""
+    flags = dark > DARK
+    out = np.zeros_like(flags)
+    for k in range(len(flags)):
+        names, _ = label(flags[k])
+        edge = np.unique(np.concatenate([names[0], names[-1], names[:, 0], names[:, -1]]))
+        out[k] = np.isin(names, edge[edge > 0])
+    return out
+
+
+def tones_of(block: Block, orifice: Array, terminus: Array) -> Tones:
+    """Dentine: the upper fifth about the line of the points. Lumen: the darkest tenth near the orifice."""
+    t = np.linspace(0.05, 0.95, 60)[:, None]
+    line = terminus + t * (orifice - terminus)
+    rng = np.random.default_rng(0)
+    cloud = (line[:, None] + rng.uniform(-2.0, 2.0, (60, 200, 3))).reshape(-1, 3)
+    values = block.sample(cloud[block.inside(cloud)])
+    dentine = float(np.quantile(values, 0.8))
+    away = rng.uniform(-0.5, 0.5, (400, 3))
+    near = np.concatenate([block.sample(orifice + away), block.sample(orifice + t[-20:] * 0 + (line[-20:] - orifice))])
+    lumen = float(np.quantile(near, 0.1))
+    noise = _noise(block, cloud, dentine)
+    if dentine - lumen < 3 * noise:
+        raise refusal(
+            block.name,
+            f"no dark lumen in brighter dentine about the points (greys {lumen:.0f}, {dentine:.0f}, noise {noise:.0f})",
+            remedy="pick the points inside the canal, in a scan of a tooth",
+        )
+    return Tones(dentine, lumen, noise)
+
+
+def _noise(block: Block, cloud: Array, dentine: float) -> float:
+    """Noise of a voxel from third differences (Immerkaer 1996, in one dimension) where it is bright."""
+    nz, ny, nx = block.grey.shape
+    index = np.unique(np.round(block.to_index(cloud)).astype(int), axis=0)
+    i, j, k = index[np.all((index >= 2) & (index < np.array([nx, ny, nz]) - 2), axis=1)].T
+    g = block.grey
+    third = g[k, j, i - 1] * 3.0 - g[k, j, i] * 3.0 + g[k, j, i + 1] - g[k, j, i - 2]
+    bright = np.abs(g[k, j, i] - dentine) < 0.5 * np.abs(dentine - np.quantile(g[k, j, i], 0.02))
+    values = third[bright] if bright.sum() > 50 else third
+    return float(1.4826 * np.median(np.abs(values - np.median(values))) / np.sqrt(20.0))
+
+
+def _darkest(grey: Array, node: tuple[int, int, int]) -> tuple[int, int, int]:
+    """The darkest node within one of `node` (x, y, z): a click is rarely on the axis."""
+    x, y, z = (max(n - 1, 0) for n in node)
+    part = grey[z : z + 3, y : y + 3, x : x + 3]
+    k, j, i = np.unravel_index(int(np.argmin(part)), part.shape)
+    return x + int(i), y + int(j), z + int(k)
+
+
+def _descend(arrival: NDArray[np.float32], start: tuple[int, int, int], stop: tuple[int, int, int]) -> NDArray[np.int_]:
+    """Steepest descent over the 26 neighbours from `start` to `stop` (x, y, z): arrival times have no other minimum."""
+    at = np.array(start)
+    way = [at]
+    top = np.array(arrival.shape[::-1]) - 1
+    shifts = np.array([(a, b, c) for a in (-1, 0, 1) for b in (-1, 0, 1) for c in (-1, 0, 1) if (a, b, c) != (0, 0, 0)])
+    size = np.linalg.norm(shifts, axis=1)
+    for _ in range(20 * int(max(top))):
+        if tuple(at) == stop:
+            break
+        around = at + shifts
+        good = np.all((around >= 0) & (around <= top), axis=1)
+        here = arrival[at[2], at[1], at[0]]
+        fall = np.full(len(shifts), -np.inf)
+        p = around[good]
+        fall[good] = (here - arrival[p[:, 2], p[:, 1], p[:, 0]]) / size[good]
+        best = int(np.argmax(fall))
+        if fall[best] <= 0:
+            break
+        at = around[best]
+        way.append(at)
+    return np.array(way)

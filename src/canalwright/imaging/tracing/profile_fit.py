@@ -1,0 +1,266 @@
+"""Widths finer than a voxel: a blurred elliptical tube fitted to the voxels themselves, all stations at once.
+
+Each voxel within reach of the centreline has a station s and a place (u, v) in the cross plane; its grey is
+
+    g = D(s) + Gu(s) u + Gv(s) v - (D(s) - L) F(u - cu(s), v - cv(s); A(s), B(s), theta(s), spread)
+
+F being `blurred_ellipse`. D (dentine), its slopes Gu and Gv, the centre (cu, cv), the log of the mean half width
+m = log(AB)/2 and the ovality (e1, e2) = log(A/B)/2 (cos 2 theta, sin 2 theta) are cubic B-splines in s; the lumen's
+grey L and the spread (of scanner and voxel together) are single numbers. So the wide parts of a canal, where L can be
+seen, give the contrast to the narrow ones, where only contrast times area can. Damped Gauss-Newton with Gaussian priors
+(Nocedal & Wright 2006, ch. 10) and Huber's weights; errors from the inverse of the normal matrix, times the noise's own
+correlation.
+
+Leaves out: sections that are no ellipses, a spread that differs by direction, a lumen whose filling changes along it.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import BSpline
+from scipy.sparse import csr_array, hstack
+from scipy.sparse import vstack as sparse_vstack
+
+from canalwright.imaging.tracing.blurred_ellipse import blurred
+
+Array = NDArray[np.float64]
+ROUNDS = 25
+HUBER = 2.5
+MOST_SAMPLES = 60_000
+"""More voxels than this (fine voxels, wide canals) are thinned at random: the rest say little new."""
+LEAST, MOST = 0.01, 3.0
+"""Bounds of a half width, mm."""
+
+
+@dataclass(frozen=True)
+class Field:
+    """One quantity along the canal: knot spacing (mm), prior spread of its value and of its second derivative."""
+
+    knots: float
+    value: float
+    bend: float
+
+
+FIELDS = {
+    "cu": Field(0.6, 0.3, 0.12),
+    "cv": Field(0.6, 0.3, 0.12),
+    "m": Field(0.6, 1.5, 0.25),
+    "e1": Field(0.8, 0.3, 0.25),
+    "e2": Field(0.8, 0.3, 0.25),
+    "d": Field(2.0, 0.12, 0.05),
+    "gu": Field(3.0, 0.06, 0.02),
+    "gv": Field(3.0, 0.06, 0.02),
+}
+"""Priors; those of the greys (d, gu, gv) in units of the contrast."""
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Voxels to be fitted: station `s`, place `u`, `v` in the cross plane (mm), `grey`; all (n,)."""
+
+    s: Array
+    u: Array
+    v: Array
+    grey: Array
+
+
+@dataclass(frozen=True)
+class Start:
+    """First guess by station `s` (k,): mean half width, and the greys; `spread` with its prior's relative error."""
+
+    s: Array
+    half: Array
+    dentine: float
+    lumen: float
+    lumen_error: float
+    spread: float
+    spread_error: float
+    noise: float
+    correlation: float
+
+
+@dataclass(frozen=True)
+class Fit:
+    """The fitted tube: coefficients of every field, their covariance, and how well it fits."""
+
+    knots: dict[str, Array]
+    place: dict[str, slice]
+    x: Array
+    covariance: Array
+    scale: float
+    misfit: float
+
+    def value(self, name: str, s: Array) -> Array:
+        """A field at stations `s` (k,); greys come back in greys."""
+        unit = self.scale if name in ("d", "gu", "gv") else 1.0
+        return np.asarray(unit * (_basis(self.knots[name], s) @ self.x[self.place[name]]))
+
+    @property
+    def lumen(self) -> float:
+        """Grey of the lumen."""
+        return float(self.x[-2] * self.scale)
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation of the point spread, voxel included, mm."""
+        return float(np.exp(self.x[-1]))
+
+    def half_widths(self, s: Array) -> tuple[Array, Array, Array]:
+        """Half widths short, long, and the angle of the long one from u (radians), each (k,)."""
+        m, e1, e2 = (self.value(name, s) for name in ("m", "e1", "e2"))
+        e = np.hypot(e1, e2)
+        return _width(m - e), _width(m + e), np.arctan2(e2, e1) / 2
+
+    def errors(self, s: Array) -> tuple[Array, Array, Array]:
+        """Standard deviations of the log of the mean, of log(A/B)/2 and of the centre (mm), each (k,)."""
+        m = self._deviation({"m": np.ones(len(s))}, s)
+        e1, e2 = self.value("e1", s), self.value("e2", s)
+        e = np.maximum(np.hypot(e1, e2), 1e-6)
+        ratio = self._deviation({"e1": e1 / e, "e2": e2 / e}, s)
+        centre = np.hypot(*(self._deviation({n: np.ones(len(s))}, s) for n in ("cu", "cv"))) / np.sqrt(2)
+        return m, ratio, centre
+
+    def minor_error(self, s: Array) -> Array:
+        """Standard deviation of the least width, mm."""
+        short, _, _ = self.half_widths(s)
+        e1, e2 = self.value("e1", s), self.value("e2", s)
+        e = np.maximum(np.hypot(e1, e2), 1e-6)
+        log = self._deviation({"m": np.ones(len(s)), "e1": -e1 / e, "e2": -e2 / e}, s)
+        return np.asarray(2 * short * log)
+
+    def _deviation(self, weights: dict[str, Array], s: Array) -> Array:
+        rows = np.zeros((len(s), len(self.x)))
+        for name, weight in weights.items():
+            rows[:, self.place[name]] = weight[:, None] * _basis(self.knots[name], s).toarray()
+        return np.asarray(np.sqrt(np.maximum(((rows @ self.covariance) * rows).sum(axis=1), 0.0)))
+
+
+def fit(samples: Samples, start: Start) -> Fit:
+    """Fit the tube to the voxels. Stations outside the samples are held by the priors alone."""
+    if len(samples.s) > MOST_SAMPLES:
+        chosen = np.random.default_rng(0).choice(len(samples.s), MOST_SAMPLES, replace=False)
+        samples = Samples(*(a[chosen] for a in (samples.s, samples.u, samples.v, samples.grey)))
+    scale = start.dentine - start.lumen
+    knots = {name: _knots(start.s[0], start.s[-1], field.knots) for name, field in FIELDS.items()}
+    place, at = {}, 0
+    for name, k in knots.items():
+        place[name] = slice(at, at + len(k) - 4)
+        at += len(k) - 4
+    x = np.zeros(at + 2)
+    x[place["m"]] = _project(knots["m"], start.s, np.log(start.half))
+    x[place["d"]] = start.dentine / scale
+    x[-2], x[-1] = start.lumen / scale, np.log(start.spread)
+    grey = samples.grey / scale
+    noise = start.noise / scale
+    bases = {name: _basis(k, samples.s) for name, k in knots.items()}
+    prior, centre = _priors(knots, place, x, start, scale)
+    damping, cost = 1e-3, np.inf
+    best: tuple[Array, Array, Array] | None = None
+    for _ in range(ROUNDS):
+        model, jacobian = _model(x, samples, bases, place)
+        off = (grey - model) / noise
+        weight = np.where(np.abs(off) > HUBER, HUBER / np.maximum(np.abs(off), 1e-9), 1.0)
+        pull = prior @ (x - centre)
+        now = float(np.sum(weight * off**2)) + float(pull @ pull)
+        if now < cost:
+            scaled = jacobian.multiply(np.sqrt(weight)[:, None] / noise).tocsr()
+            normal = (scaled.T @ scaled).toarray() + (prior.T @ prior).toarray()
+            slope = scaled.T @ (np.sqrt(weight) * off) - prior.T @ pull
+            best, gain = (x, normal, slope), cost - now
+            cost, damping = now, damping / 5
+            if gain < 1e-4 * max(cost, 1.0):
+                break
+        else:
+            damping *= 8
+            if damping > 1e8:
+                break
+        assert best is not None
+        base, normal, slope = best
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), slope)
+        x = base + np.clip(step, -0.5, 0.5)
+    assert best is not None
+    x, normal, _ = best
+    misfit = float(np.sqrt(np.median(np.abs(off)) ** 2) / 0.6745)
+    covariance: Array = np.asarray(np.linalg.inv(normal) * start.correlation * max(1.0, misfit**2), dtype=float)
+    return Fit(knots, place, np.asarray(x, float), covariance, scale, misfit)
+
+
+def _model(x: Array, samples: Samples, bases: dict[str, csr_array], place: dict[str, slice]) -> tuple[Array, csr_array]:
+    """Greys (n,) and their derivatives (n, len(x)), in units of the contrast."""
+    v = {name: bases[name] @ x[place[name]] for name in bases}
+    e = np.maximum(np.hypot(v["e1"], v["e2"]), 1e-5)
+    cos, sin = np.where(e > 1e-5, v["e1"] / e, 1.0), np.where(e > 1e-5, v["e2"] / e, 0.0)
+    long, short, angle = _width(v["m"] + e), _width(v["m"] - e), np.arctan2(sin, cos) / 2
+    f = blurred(samples.u - v["cu"], samples.v - v["cv"], long, short, angle, float(np.exp(x[-1])))
+    drop = v["d"] - x[-2]
+    by_a, by_b = f[:, 3] * long, f[:, 4] * short
+    stretch, twist = by_a - by_b, f[:, 5] / (2 * e)
+    slopes = {
+        "cu": drop * f[:, 1],
+        "cv": drop * f[:, 2],
+        "m": -drop * (by_a + by_b),
+        "e1": -drop * (stretch * cos - twist * sin),
+        "e2": -drop * (stretch * sin + twist * cos),
+        "d": 1 - f[:, 0],
+        "gu": samples.u,
+        "gv": samples.v,
+    }
+    model = v["d"] + v["gu"] * samples.u + v["gv"] * samples.v - drop * f[:, 0]
+    parts = [bases[name].multiply(slopes[name][:, None]) for name in bases]
+    parts += [csr_array(f[:, 0][:, None]), csr_array((-drop * f[:, 6])[:, None])]
+    return model, hstack(parts, format="csr")
+
+
+def _width(log: Array) -> Array:
+    """Half width of its logarithm, within what a canal can have."""
+    return np.asarray(np.exp(np.clip(log, np.log(LEAST), np.log(MOST))))
+
+
+def _priors(
+    knots: dict[str, Array], place: dict[str, slice], x: Array, start: Start, scale: float
+) -> tuple[csr_array, Array]:
+    """Rows P and centre c of the prior |P (x - c)|^2: values and second derivatives of each field, L and the spread."""
+    rows: list[csr_array] = []
+    centre = x.copy()
+    for name, field in FIELDS.items():
+        k = knots[name]
+        n = len(k) - 4
+        where = place[name]
+        left, right = where.start, len(x) - where.stop
+        second = np.diff(np.eye(n), 2, axis=0) / field.knots**2 / field.bend * np.sqrt(field.knots)
+        blocks = [second]
+        if np.isfinite(field.value):
+            blocks.append(np.eye(n) / field.value * np.sqrt(field.knots / 2))
+        for block in blocks:
+            rows.append(csr_array(np.hstack([np.zeros((len(block), left)), block, np.zeros((len(block), right))])))
+    for name in ("cu", "cv", "e1", "e2", "gu", "gv"):
+        centre[place[name]] = 0.0
+    last = np.zeros((2, len(x)))
+    last[0, -2] = scale / start.lumen_error
+    last[1, -1] = 1 / start.spread_error
+    rows.append(csr_array(last))
+    # the bend of m is judged against a straight line, not against the first guess
+    m = centre[place["m"]]
+    t = np.arange(len(m))
+    centre[place["m"]] = np.polyval(np.polyfit(t, m, 1), t)
+    return csr_array(sparse_vstack(rows, format="csr")), centre
+
+
+def _knots(low: float, high: float, spacing: float) -> Array:
+    """Uniform knots of cubic B-splines that cover `low` to `high`."""
+    spans = max(1, int(np.ceil((high - low) / spacing)))
+    return np.asarray(low + spacing * np.arange(-3, spans + 4))
+
+
+def _basis(knots: Array, s: Array) -> csr_array:
+    low, high = knots[3], knots[-4]
+    return csr_array(BSpline.design_matrix(np.clip(s, low, high), knots, 3))
+
+
+def _project(knots: Array, s: Array, values: Array) -> Array:
+    basis = _basis(knots, s).toarray()
+    ridge = 0.05 * np.diff(np.eye(basis.shape[1]), 2, axis=0)
+    return np.asarray(
+        np.linalg.solve(basis.T @ basis + ridge.T @ ridge + 1e-9 * np.eye(basis.shape[1]), basis.T @ values)
+    )

@@ -1,0 +1,151 @@
+"""Is there a canal at all, and how far is its trace to be trusted?
+
+A way through noise always exists; a canal is believed only where the greys show it. Per half millimetre the missing
+grey is fitted with the blurred tube's own shape: amplitude over its error is the signal of that station. It must stand
+out over what a path drawn to the darkest noise would show (about 4, measured on rootless noise), dentine must stand
+round it, and its widths and greys must be those of a canal.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canalwright.imaging.tracing.blurred_ellipse import blurred
+from canalwright.imaging.found import FoundCanal, Quality
+from canalwright.imaging.tracing.profile_fit import Fit
+from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tracing.path import Tones
+from canalwright.imaging.tracing.result import Parts, width_error
+
+Array = NDArray[np.float64]
+SIGNAL = 6.0
+WALLED = 0.75
+TOP = 3
+LEAST = 0.15
+SHARPEST = 1.2
+"""Radius of the sharpest turn believed of a canal, mm: an abrupt published curve measures 2 mm."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Voxels about the fitted tube (s, x, y from its centre, grey), and the share of directions with dentine round it
+    (`walled`, by `stations`).
+    """
+
+    stations: Array
+    s: Array
+    x: Array
+    y: Array
+    grey: Array
+    fit: Fit
+    tones: Tones
+    correlation: float
+    walled: Array
+
+    def signal(self) -> Array:
+        """Amplitude of the tube's shape over its error, by station (half millimetre slabs)."""
+        f = self.fit
+        short, long, angle = f.half_widths(self.s)
+        shape = blurred(self.x, self.y, long, short, angle, f.spread)[:, 0]
+        ring = np.hypot(self.x, self.y) < long + 3 * f.spread
+        slab = np.round((self.s - self.stations[0]) / 0.5).astype(int)
+        good = ring & (slab >= 0) & (slab < len(self.stations))
+
+        def total(values: Array) -> Array:
+            return np.asarray(np.bincount(slab[good], values[good], minlength=len(self.stations)), dtype=float)
+
+        count = np.maximum(total(np.ones_like(shape)), 1.0)
+        mean = total(shape) / count
+        power = np.maximum(total(shape**2) - count * mean**2, 1e-12)
+        drop = -(total(shape * self.grey) - mean * total(self.grey)) / power
+        return np.asarray(drop * np.sqrt(power / self.correlation) / self.tones.noise)
+
+
+def visible(seen: Seen, where: str) -> None:
+    """Raise ScanError where what was followed is no canal."""
+    signal = seen.signal()
+    shown = float(np.mean(signal > SIGNAL))
+    walled = float(np.mean(seen.walled > WALLED))
+    if np.median(signal[-TOP:]) < SIGNAL or np.median(seen.walled[-TOP:]) < WALLED:
+        raise refusal(
+            where, "the orifice point is not in a lumen with dentine round it", remedy="pick it again inside the canal"
+        )
+    if shown < 0.6:
+        raise refusal(
+            where,
+            f"a canal shows in only {100 * shown:.0f} % of the way between the points",
+            allowed="60 % or more",
+            remedy="pick the points again inside the lumen, or take a finer scan: no canal is made up",
+        )
+    if walled < 0.6:
+        raise refusal(
+            where,
+            f"dentine surrounds only {100 * walled:.0f} % of the way between the points",
+            allowed="60 % or more",
+            remedy="the way runs outside the root: pick the points again inside the lumen",
+        )
+
+
+def judge(seen: Seen, parts: Parts, canal: FoundCanal, where: str) -> Quality:
+    """Score 0 to 1 and the reasons that took it down. Raises ScanError below `LEAST`: that is no canal."""
+    marks = [*_by_signal(seen, parts), *_by_fit(seen, parts), *_by_shape(parts, canal)]
+    score = float(np.prod([factor for factor, _ in marks])) if marks else 1.0
+    reasons = tuple(reason for _, reason in marks)
+    if score < LEAST:
+        raise refusal(
+            where, f"what was followed is no canal ({', '.join(reasons)})", remedy="pick the points again in this scan"
+        )
+    return Quality(round(min(1.0, score), 2), reasons)
+
+
+def _by_signal(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
+    marks = []
+    signal = seen.signal()
+    faint = seen.stations[signal < SIGNAL]
+    if len(faint):
+        share, first = len(faint) / len(signal), faint[0] - parts.first
+        marks.append((1 - share, f"hardly seen over {100 * share:.0f} % of its length, first near z {first:.1f} mm"))
+    bare = float(np.mean(seen.walled < WALLED))
+    if bare > 0.05:
+        marks.append((1 - 0.7 * bare, f"no dentine round it over {100 * bare:.0f} % of its length"))
+    return marks
+
+
+def _by_fit(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
+    marks = []
+    s = np.arange(parts.first + 0.5, parts.last, 0.2)
+    short, _, _ = parts.fit.half_widths(s)
+    relative = width_error(parts, s) / (2 * short)
+    if np.median(relative) > 0.2 or relative.max() > 0.5:
+        marks.append((0.7, f"widths uncertain by up to {100 * min(relative.max(), 9.99):.0f} %"))
+    misfit = parts.fit.misfit
+    if misfit > 1.8:
+        marks.append((max(0.2, 1.8 / misfit), f"greys differ {misfit:.1f} times the noise from a blurred oval tube"))
+    bright = seen.tones.dentine + 1.2 * seen.tones.contrast
+    metal = float(np.mean(seen.grey > bright))
+    if metal > 0.01:
+        marks.append((max(0.2, 1 - 5 * metal), f"metal: {100 * metal:.0f} % of the voxels about it far exceed dentine"))
+    if parts.exit is None:
+        marks.append((0.6, "the place where it leaves the root was not found: the canal may go on"))
+    if parts.voxel > 0.3:
+        marks.append((0.8, f"voxels of {parts.voxel:.2f} mm are coarse for a canal"))
+    return marks
+
+
+def _by_shape(parts: Parts, canal: FoundCanal) -> list[tuple[float, str]]:
+    marks = []
+    lumen = canal.lumen
+    if lumen.major.max() > 4.5:
+        marks.append((0.6, f"{lumen.major.max():.1f} mm wide at most: chamber or another canal may be included"))
+    third = lumen.size // 3
+    if lumen.minor[:third].mean() > 1.3 * lumen.minor[-third:].mean():
+        marks.append((0.4, "wider at its terminus than at its orifice: are the two points swapped?"))
+    tangent = np.gradient(lumen.centre, lumen.z, axis=0)
+    bend = np.linalg.norm(np.gradient(tangent, lumen.z, axis=0), axis=1)[3:-3]
+    if bend.max() * SHARPEST > 1:
+        at = float(lumen.z[3 + int(np.argmax(bend))])
+        marks.append(
+            (0.3, f"turns with a radius of {1 / bend.max():.1f} mm near z {at:.1f} mm: does it leave the canal?")
+        )
+    return marks

@@ -1,0 +1,129 @@
+"""From fitted tube and surface to the record of a found canal."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canalwright.anatomy.canal import Lumen
+from canalwright.imaging.centreline import smooth
+from canalwright.imaging.found import FoundCanal, Quality
+from canalwright.imaging.tracing.profile_fit import Fit
+from canalwright.imaging.sections import gap
+from canalwright.imaging.tracing.terminus import Exit
+from canalwright.imaging.tracing.frame import Frame, on_map
+from canalwright.imaging.volume import Scan
+from canalwright.imaging.tracing.wall import Surface
+
+Array = NDArray[np.float64]
+CORNERS = 72
+CLICK_ERROR = 0.5
+"""Standard deviation of a terminus that was pointed at and not found by its surface, mm."""
+
+
+@dataclass(frozen=True)
+class Parts:
+    """All that was fitted: the line and tube, the surface at `stations`, the exit, stations of the given ends."""
+
+    frame: Frame
+    fit: Fit
+    surface: Surface
+    stations: Array
+    exit: Exit | None
+    given: float
+    last: float
+    voxel: float
+    noise: float
+
+    @property
+    def first(self) -> float:
+        """Station of the terminus: the exit where it was found, else the point that was given."""
+        return self.exit.s if self.exit is not None else self.given
+
+
+def found(parts: Parts, name: str, scan: Scan) -> FoundCanal:
+    """The `FoundCanal`: stations every 0.1 mm from the terminus, z = 0 there; not yet judged."""
+    s = np.linspace(parts.first, parts.last, max(8, round((parts.last - parts.first) / 0.1) + 1))
+    points, _, one, two = parts.frame.at(s)
+    low = parts.given + 0.5
+    cu, cv = (_carried(parts.fit, n, s, low) for n in ("cu", "cv"))
+    centred = points + cu[:, None] * one + cv[:, None] * two
+    pins = np.ones(len(s))
+    pins[[0, -1]] = 1e3
+    line = smooth(centred, wavelength=1.0, weights=pins)
+    arc = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(centred, axis=0), axis=1))])
+    at = np.interp(line.s * arc[-1] / line.length, arc, s)
+    short, long, angle = parts.fit.half_widths(at)
+    _, _, normal, binormal = parts.frame.at(at)
+    axis = np.cos(angle)[:, None] * normal + np.sin(angle)[:, None] * binormal
+    axis -= np.einsum("ij,ij->i", axis, line.tangent)[:, None] * line.tangent
+    axis /= np.linalg.norm(axis, axis=1)[:, None]
+    wall, thinnest, wall_error = _walls(parts, at, (short, long, angle), (normal, binormal))
+    lumen = Lumen(line.s, 2 * short, 2 * long, line.points, axis, wall, np.pi * short * long)
+    crown = line.points[-1] - line.points[0]
+    notes = list(scan.warnings)
+    if parts.exit is None:
+        notes.append("the canal's exit from the root was not found: it ends at the point that was given")
+    else:
+        moved = parts.given - parts.exit.s
+        notes.append(
+            f"terminus moved {abs(moved):.2f} mm {'apically' if moved > 0 else 'coronally'} to the root's surface"
+        )
+    source = f"scan, voxel {parts.voxel:.3g} mm, spread {parts.fit.spread:.3g} mm, blurred tube fitted to the voxels"
+    return FoundCanal(
+        name=name,
+        lumen=lumen,
+        length=line.length,
+        foramen=float(2 * short[0]),
+        orifice=line.points[-1],
+        terminus=line.points[0],
+        width_error=width_error(parts, at),
+        wall_error=wall_error,
+        wall_direction=thinnest,
+        inscribed=2 * short,
+        crown=crown / np.linalg.norm(crown),
+        quality=Quality(0.0, ("not judged",)),
+        length_error=length_error(parts),
+        source=source,
+        notes=tuple(notes),
+    )
+
+
+def width_error(parts: Parts, s: Array) -> Array:
+    """Standard deviation of the least width (mm): the fit's own, and a share of the voxel for what it leaves out."""
+    return np.asarray(np.hypot(parts.fit.minor_error(s), 0.03 * parts.voxel))
+
+
+def length_error(parts: Parts) -> float:
+    """Standard deviation of the length (mm): that of the exit, or of a click where no exit was found."""
+    exit_error = parts.exit.error if parts.exit is not None else CLICK_ERROR
+    return float(np.hypot(exit_error, 0.1 * parts.voxel))
+
+
+def _carried(fit: Fit, name: str, s: Array, low: float) -> Array:
+    """A centre coordinate, carried on straight below station `low`."""
+    a, b = fit.value(name, np.array([low, low + 0.6]))
+    return np.where(s < low, a + (s - low) * (b - a) / 0.6, fit.value(name, s))
+
+
+def _walls(
+    parts: Parts, at: Array, ellipse: tuple[Array, Array, Array], frames: tuple[Array, Array]
+) -> tuple[Array, Array, Array]:
+    """Least wall in the cross plane (n,), its direction (n, 3) and its error (n,)."""
+    turn = np.linspace(0, 2 * np.pi, CORNERS, endpoint=False)
+    width = width_error(parts, at)
+    wall, error, way = np.zeros(len(at)), np.full(len(at), 1.0), np.zeros((len(at), 3))
+    for i, (short, long, angle) in enumerate(zip(*ellipse, strict=True)):
+        c, s = np.cos(turn - angle), np.sin(turn - angle)
+        inner = 1 / np.sqrt((c / long) ** 2 + (s / short) ** 2)
+        here = np.full(CORNERS, at[i])
+        outer = on_map(parts.surface.radius, parts.stations, here, turn)
+        doubt = on_map(parts.surface.error, parts.stations, here, turn)
+        unit = np.column_stack([np.cos(turn), np.sin(turn)])
+        k = int(np.argmin(outer - inner))
+        error[i] = np.hypot(doubt[k], width[i] / 2)
+        if (outer <= inner).any():
+            continue
+        wall[i], flat = gap(inner[:, None] * unit, outer[:, None] * unit)
+        way[i] = flat[0] * frames[0][i] + flat[1] * frames[1][i]
+    return wall, way, error

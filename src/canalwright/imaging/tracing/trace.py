@@ -1,0 +1,314 @@
+"""Trace a canal in a scan: from two points to widths, wall and length by station, finer than a voxel.
+
+The steps: a way through the lumen by fast marching (`tracing_path`), a blurred elliptical tube fitted to the voxels
+about it (`profile_fit`), the root's outer surface ray by ray (`wall`), the place where the canal leaves the root
+(`terminus`), the tube fitted again with the outside accounted for, and a judgement of it all (`tracing_quality`). A
+canal that the scan does not show is refused or marked, never made up.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter
+from scipy.special import ndtr
+
+from canalwright.imaging.tracing.block import Block, take
+from canalwright.imaging.tracing.blurred_ellipse import blurred
+from canalwright.imaging.found import FoundCanal
+from canalwright.imaging.tracing.profile_fit import Fit, Samples, Start, fit
+from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tracing.terminus import Exit, find_exit
+from canalwright.imaging.tracing.frame import Frame, on_map
+from canalwright.imaging.tracing.path import Tones, find_path, first_line, second_line
+from canalwright.imaging.tracing.quality import Seen, judge, visible
+from canalwright.imaging.tracing.result import Parts, found
+from canalwright.imaging.volume import Scan
+from canalwright.imaging.tracing.wall import DIRECTIONS, REACH, Rays, Surface, coarse, fit_surface
+
+Array = NDArray[np.float64]
+MARGIN = 7.5
+BEYOND = 1.5
+"""How far past the given terminus the canal's exit is looked for, mm."""
+GUESSED_SPREAD, GUESSED_SPREAD_ERROR = 0.8, 0.4
+"""Spread before it was measured, in voxels, and the standard deviation of its logarithm."""
+WIDEST = 2.5
+SURFACE_STEP = 0.2
+
+
+def trace(
+    scan: Scan,
+    orifice: tuple[float, float, float] | Array,
+    terminus: tuple[float, float, float] | Array,
+    *,
+    name: str = "canal",
+) -> FoundCanal:
+    """The canal between two points of the scan (LPS mm), clicked at its orifice and near its end.
+
+    The end is moved to where the canal leaves the root, at most `BEYOND` mm on. Widths, wall and length carry errors;
+    `quality` says what is doubtful.
+
+    Raises ScanError for points outside the scan or the lumen, voxels too coarse, and where no canal is seen between.
+    """
+    top, end = _point(scan, "orifice", orifice), _point(scan, "terminus", terminus)
+    apart = float(np.linalg.norm(top - end))
+    if not 2.0 <= apart <= 35.0:
+        raise refusal(
+            scan.path or "scan in memory",
+            f"orifice and terminus are {apart:.2f} mm apart",
+            allowed="2 to 35 mm",
+            remedy="pick the points again, or correct the scan's voxel size",
+        )
+    block = take(scan, np.array([top, end]), MARGIN)
+    points, tones = find_path(block, top, end)
+    return along(block, points, tones, top, end, name, scan)
+
+
+def along(block: Block, points: Array, tones: Tones, top: Array, end: Array, name: str, scan: Scan) -> FoundCanal:
+    """Measure the canal that runs along `points` (m, 3), terminus first."""
+    line, at = first_line(points, top, end, block.voxel, BEYOND)
+    state = _State(block, Frame(line), tones, at, correlation=_correlation(block, points, tones))
+    state = state.first_fit()
+    visible(state.seen(), block.name)
+    state = state.relined(end).first_fit()
+    surface, stations = state.surface()
+    state = state.second_fit(surface, stations)
+    surface, stations = state.surface()
+    exit_ = state.exit()
+    last = _crossing(state, top)
+    parts = Parts(state.frame, state.fit, surface, stations, exit_, state.at, last, block.voxel, state.tones.noise)
+    canal = found(parts, name, scan)
+    return replace(canal, quality=judge(state.seen(), parts, canal, block.name))
+
+
+@dataclass(frozen=True)
+class _State:
+    """What is known so far: the line, the terminus' station on it, greys, and the fit when there is one."""
+
+    block: Block
+    frame: Frame
+    tones: Tones
+    at: float
+    correlation: float
+    fitted: Fit | None = None
+
+    @property
+    def fit(self) -> Fit:
+        assert self.fitted is not None
+        return self.fitted
+
+    def first_fit(self) -> "_State":
+        """The tube, from voxels that lie safely in dentine."""
+        spread = GUESSED_SPREAD * self.block.voxel
+        s, u, v, grey = self.frame.voxels(self.block, WIDEST)
+        stations = np.arange(0.0, self.frame.line.s[-1], SURFACE_STEP)
+        end = self._first_edges(stations, np.full(len(stations), 0.3), np.zeros((2, len(stations))))
+        limit = on_map(end, stations, s, np.arctan2(v, u)) - 2.0 * spread
+        rho = np.hypot(u, v)
+        start = self._start(s, rho, limit, grey, spread)
+        half = np.interp(s, start.s, start.half)
+        keep = (rho < np.maximum(limit, 0.25)) & (rho < 2.0 * half + 5 * spread) & (s > self.at + 0.4)
+        return self._with(fit(Samples(s[keep], u[keep], v[keep], grey[keep]), start))
+
+    def relined(self, end: Array) -> "_State":
+        """A line through the fitted centres, carried on where they lie too near the root's end to be trusted."""
+        found_exit = self.exit()
+        low = max(found_exit.s if found_exit else self.at, self.at - 0.3) + 0.6
+        s = np.arange(low, self.frame.line.s[-1], 0.1)
+        points, _, one, two = self.frame.at(s)
+        centres = points + self.fit.value("cu", s)[:, None] * one + self.fit.value("cv", s)[:, None] * two
+        frame = Frame(second_line(centres, BEYOND + 0.9))
+        at = float(frame.place(end[None])[0][0])
+        return _State(self.block, frame, self.tones, at, self.correlation)
+
+    def second_fit(self, surface: Surface, stations: Array) -> "_State":
+        """The tube again, with what lies outside the root taken off the greys near its surface."""
+        old = self.fit
+        s, u, v, grey = self.frame.voxels(self.block, WIDEST)
+        cu, cv = old.value("cu", s), old.value("cv", s)
+        x, y = u - cu, v - cv
+        turn, rho = np.arctan2(y, x), np.hypot(x, y)
+        radius, width, beyond = (
+            on_map(m, stations, s, turn) for m in (surface.radius, surface.ligament, surface.beyond)
+        )
+        dentine = old.value("d", s)
+        z = (rho - radius) / old.spread
+        outside = (surface.soft - dentine) * ndtr(z) + (beyond - surface.soft) * ndtr(z - width / old.spread)
+        _, long, _ = old.half_widths(s)
+        other = on_map(self._first_edges(stations, *self._where(stations)), stations, s, turn)
+        limit = np.where(other < radius - 0.3, other - 2.0 * old.spread, radius - 0.8 * old.spread)
+        found_exit = self.exit()
+        lowest = found_exit.s if found_exit else self.at
+        keep = (rho < np.maximum(limit, 0.2)) & (rho < long + 4.5 * old.spread) & (s > lowest + 2.0 * old.spread)
+        grid = np.arange(0.0, self.frame.line.s[-1], 0.1)
+        short, wide, _ = old.half_widths(grid)
+        start = Start(
+            grid, np.sqrt(short * wide), self.tones.dentine, old.lumen, self.tones.contrast * 0.35, old.spread,
+            GUESSED_SPREAD_ERROR, self.tones.noise, self.correlation,
+        )  # fmt: skip
+        return self._with(fit(Samples(s[keep], u[keep], v[keep], (grey - outside)[keep]), start))
+
+    def surface(self) -> tuple[Surface, Array]:
+        """The root's surface about the fitted centre, every `SURFACE_STEP` mm; and those stations."""
+        f = self.fit
+        low = max(self.at - 0.2, 0.0)
+        stations = np.arange(low, self.frame.line.s[-1], SURFACE_STEP)
+        rays = self._rays(stations, *self._where(stations), filled=True)
+        dentine = f.value("d", stations)
+        guess, _ = coarse(rays, float(np.median(dentine)), f.lumen)
+        seen = np.isfinite(guess)
+        if seen.mean() < 0.3:
+            raise refusal(
+                self.block.name,
+                f"dentine ends in only {100 * seen.mean():.0f} % of the directions about the way found",
+                allowed="30 % or more",
+                remedy="the points may lie outside a root, or the scan is no tooth: pick them again",
+            )
+        surface = fit_surface(
+            rays, guess, dentine=dentine, lumen=f.lumen, spread=f.spread, noise=self.tones.noise,
+            correlation=self.correlation, step=SURFACE_STEP,
+        )  # fmt: skip
+        return surface, stations
+
+    def exit(self) -> Exit | None:
+        """Where the canal leaves the root, looked for from 1 mm above the given terminus."""
+        f = self.fit
+
+        def line(s: Array) -> tuple[Array, Array, Array, Array]:
+            points, up, one, two = self.frame.at(s)
+            cu, cv = self._straight("cu", s), self._straight("cv", s)
+            return points + cu[:, None] * one + cv[:, None] * two, up, one, two
+
+        def fill(points: Array) -> Array:
+            s, u, v = self.frame.place(points)
+            flat = [np.ravel(a) for a in (s, u, v)]
+            return self._hole(*flat).reshape(s.shape)
+
+        inside = self.at + 1.0
+        return find_exit(
+            self.block, line, inside, limits=(self.at - BEYOND + 0.1, self.at + 0.95), fill=fill,
+            dentine=float(f.value("d", np.array([inside]))[0]), lumen=f.lumen, spread=f.spread,
+            noise=self.tones.noise, correlation=self.correlation,
+        )  # fmt: skip
+
+    def seen(self) -> Seen:
+        """How well the scan shows the canal, station by station, for the judgement."""
+        f = self.fit
+        s, u, v, grey = self.frame.voxels(self.block, 1.0 + 3 * f.spread)
+        x, y = u - f.value("cu", s), v - f.value("cv", s)
+        stations = np.arange(self.at + 0.3, self.frame.line.s[-1], 0.5)
+        rays = self._rays(stations, *self._where(stations), filled=True)
+        dentine = f.value("d", stations)
+        level = (dentine - 0.35 * (dentine - f.lumen))[:, None, None]
+        clear = rays.clear[..., None]
+        window = (rays.r > clear) & (rays.r < clear + 1.2)
+        walled = np.any((rays.grey > level) & window, axis=-1).mean(axis=1)
+        return Seen(stations, s, x, y, grey, f, self.tones, self.correlation, walled)
+
+    def _with(self, fitted: Fit) -> "_State":
+        return _State(self.block, self.frame, self.tones, self.at, self.correlation, fitted)
+
+    def _where(self, stations: Array) -> tuple[Array, Array]:
+        """Half width and centre (2, k) at stations."""
+        _, long, _ = self.fit.half_widths(stations)
+        return long, np.vstack([self.fit.value("cu", stations), self.fit.value("cv", stations)])
+
+    def _straight(self, name: str, s: Array) -> Array:
+        """A centre coordinate, carried on in a straight line below the last well-seen place."""
+        low = self.at + 0.5
+        near = np.array([low, low + 0.6])
+        a, b = self.fit.value(name, near)
+        return np.where(s < low, a + (s - low) * (b - a) / 0.6, self.fit.value(name, s))
+
+    def _hole(self, s: Array, u: Array, v: Array) -> Array:
+        """Greys that the lumen takes away at places (n,)."""
+        f = self.fit
+        inside = np.clip(s, f.knots["m"][3], f.knots["m"][-4])
+        short, long, angle = f.half_widths(inside)
+        drop = f.value("d", inside) - f.lumen
+        share = blurred(u - f.value("cu", inside), v - f.value("cv", inside), long, short, angle, f.spread)[:, 0]
+        return np.asarray(drop * share)
+
+    def _rays(self, stations: Array, half: Array, centre: Array, *, filled: bool) -> Rays:
+        r = np.arange(0.05, REACH, max(0.5 * self.block.voxel, 0.05))
+        grey = self.frame.rays(self.block, stations, (centre[0], centre[1]), r, DIRECTIONS)
+        turn = np.linspace(0, 2 * np.pi, DIRECTIONS, endpoint=False)
+        clear = np.broadcast_to(half[:, None], grey.shape[:2]).copy()
+        if filled:
+            f = self.fit
+            short, long, angle = f.half_widths(stations)
+            shape = (len(stations), DIRECTIONS, len(r))
+            x, y, a, b, t = (
+                np.broadcast_to(w, shape).ravel()
+                for w in (r * np.cos(turn)[:, None], r * np.sin(turn)[:, None], *_columns(long, short, angle))
+            )
+            share = blurred(x, y, a, b, t, f.spread)[:, 0]
+            grey += (f.value("d", stations) - f.lumen)[:, None, None] * share.reshape(shape)
+            c, s = np.cos(turn - angle[:, None]), np.sin(turn - angle[:, None])
+            clear = 1 / np.sqrt((c / long[:, None]) ** 2 + (s / short[:, None]) ** 2)
+        return Rays(r, grey, clear)
+
+    def _first_edges(self, stations: Array, half: Array, centre: Array) -> Array:
+        """Where dentine first ends along each ray (S, K)."""
+        rays = self._rays(stations, half, centre, filled=self.fitted is not None)
+        lumen = self.tones.lumen if self.fitted is None else self.fit.lumen
+        return coarse(rays, self.tones.dentine, lumen)[1]
+
+    def _start(self, s: Array, rho: Array, limit: Array, grey: Array, spread: float) -> Start:
+        """Half widths from the grey missing in each slab: area = sum of (D - g)/(D - L) times the voxel's volume."""
+        grid = np.arange(0.0, self.frame.line.s[-1], 0.1)
+        dark = np.clip((self.tones.dentine - grey) / self.tones.contrast, -0.3, 1.2)
+        near = rho < np.clip(limit, 0.3, 1.6)
+        slab = np.round(s / 0.1).astype(int)
+        sums = np.bincount(slab[near], dark[near], minlength=len(grid) + 2)[: len(grid)]
+        area = np.convolve(sums, np.ones(7) / 7, mode="same") * float(np.prod(self.block.spacing)) / 0.1
+        half = np.sqrt(np.clip(area, 0.008, 7.0) / np.pi)
+        half[grid < self.at + 0.5] = half[int(np.searchsorted(grid, self.at + 0.5))]
+        return Start(
+            grid, half, self.tones.dentine, self.tones.lumen, self.tones.contrast * 0.35, spread,
+            GUESSED_SPREAD_ERROR, self.tones.noise, self.correlation,
+        )  # fmt: skip
+
+
+def _columns(*arrays: Array) -> tuple[Array, ...]:
+    """Each (k,) as (k, 1, 1)."""
+    return tuple(a[:, None, None] for a in arrays)
+
+
+def _point(scan: Scan, key: str, point: tuple[float, float, float] | Array) -> Array:
+    p = np.asarray(point, dtype=float)
+    if p.shape != (3,) or not np.isfinite(p).all():
+        raise refusal(
+            scan.path or "scan in memory", f"{key} {point!r}", allowed="three numbers, LPS mm", remedy="pick it again"
+        )
+    return p
+
+
+def _crossing(state: _State, top: Array) -> float:
+    """Station of the refined line nearest to the orifice that was clicked."""
+    s, _, _ = state.frame.place(top[None])
+    return float(np.clip(s[0], state.at + 1.0, state.frame.line.s[-1]))
+
+
+def _correlation(block: Block, points: Array, tones: Tones) -> float:
+    """How many voxels the noise of one counts for: product over axes of 1 + 2 (c1 + c2), c between bright voxels."""
+    low = np.clip(np.floor(block.to_index(points).min(0) - 1.5 / block.voxel).astype(int), 0, None)
+    high = np.ceil(block.to_index(points).max(0) + 1.5 / block.voxel).astype(int)
+    part = block.grey[low[2] : high[2], low[1] : high[1], low[0] : high[0]].astype(float)
+    rest = part - uniform_filter(part, 5, mode="nearest")
+    good = uniform_filter((np.abs(part - tones.dentine) < 4 * tones.noise).astype(float), 5) > 0.999
+    total = 1.0
+    for axis in range(3):
+        shares = []
+        for lag in (0, 1, 2):
+            a = np.take(rest, range(rest.shape[axis] - lag), axis)
+            b = np.take(rest, range(lag, rest.shape[axis]), axis)
+            both = np.take(good, range(rest.shape[axis] - lag), axis) & np.take(
+                good, range(lag, rest.shape[axis]), axis
+            )
+            shares.append(float(np.mean(a[both] * b[both])) if both.sum() > 200 else float(lag == 0))
+        if shares[0] <= 0:
+            return 1.0
+        c1, c2 = (max(0.0, c / shares[0] + 0.01) for c in shares[1:])
+        total *= 1 + 2 * (c1 + c2)
+    return total
