@@ -23,8 +23,8 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from canalwright.imaging import ScanError, trace
-from canalwright.imaging.tracing.block import take
 from canalwright.imaging.phantom.scan import Scanner, make, random_shape, render
+from canalwright.imaging.tracing.block import take
 
 OUT = Path(__file__).parents[1] / "docs" / "models"
 AT = (1.0, 2.0, 3.0, 5.0, 7.0, 8.5)

@@ -16,8 +16,8 @@ from canalwright.imaging import canals_from_surfaces
 from canalwright.imaging.centreline import smooth
 from canalwright.imaging.mesh.cut import about, cut
 from canalwright.imaging.mesh.outer import outer_surface
-from canalwright.imaging.sections import measure
 from canalwright.imaging.mesh.surfaces import make_surface
+from canalwright.imaging.sections import measure
 
 
 def median(work: Callable[[], object], repeats: int = 7) -> float:

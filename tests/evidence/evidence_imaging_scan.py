@@ -14,8 +14,8 @@ from scipy.spatial import cKDTree
 from skimage.morphology import skeletonize
 
 from canalwright.imaging import FoundCanal, read_scan, trace
-from canalwright.imaging.tracing.blurred_ellipse import blurred
 from canalwright.imaging.phantom.scan import CanalShape, Phantom, RootShape, Scanner, make, render
+from canalwright.imaging.tracing.blurred_ellipse import blurred
 from canalwright.imaging.volume import Scan
 from tests.evidence.table import Check
 from tests.imaging.real_scans import incisor

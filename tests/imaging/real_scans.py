@@ -8,8 +8,8 @@ import trimesh
 from numpy.typing import NDArray
 
 from canalwright.imaging import Scan
-from canalwright.imaging.phantom.scan import Scanner
 from canalwright.imaging.phantom.mesh import Mesh, scan_of
+from canalwright.imaging.phantom.scan import Scanner
 from tests.support.shared_data import shared_data
 
 Array = NDArray[np.float64]

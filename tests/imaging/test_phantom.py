@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 import trimesh
 
-from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make, random_shape, render
 from canalwright.imaging.phantom.fill import Tube, fill
 from canalwright.imaging.phantom.mesh import Mesh, filled
+from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make, random_shape, render
 from tests.imaging.scans import phantom, scan_of
 
 

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from canalwright.anatomy import Canal, Curve, Measured
 from canalwright.imaging.errors import ScanError
-from canalwright.imaging.radiograph.image import Scale, magnification, project
 from canalwright.imaging.radiograph.curve import curve_of, pruett, schneider
+from canalwright.imaging.radiograph.image import Scale, magnification, project
 
 SCALE = Scale(0.05, 0.0, "test")
 

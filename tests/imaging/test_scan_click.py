@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from canalwright.imaging import Scan, ScanError, find_canals
-from canalwright.imaging.phantom.scan import Scanner
 from canalwright.imaging.phantom.mesh import scan_of as mesh_scan
-from canalwright.imaging.tooth.outline import find_tooth
+from canalwright.imaging.phantom.scan import Scanner
 from canalwright.imaging.tooth.canals import canal_ways
+from canalwright.imaging.tooth.outline import find_tooth
 from tests.imaging import real_teeth
 from tests.imaging.real_scans import mesh
 from tests.imaging.scans import scan_of

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter
 
 from canalwright.imaging import trace
-from canalwright.imaging.tracing.blurred_ellipse import blurred
 from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make, render
+from canalwright.imaging.tracing.blurred_ellipse import blurred
 from tests.imaging.scans import matched, phantom, traced
 
 SEEDS = (0, 1, 2, 3)

@@ -6,13 +6,13 @@ found comes back as `FoundCanal`, whichever way it was found.
 
 from canalwright.imaging.errors import ImagingError, ScanError, SurfaceError
 from canalwright.imaging.found import FoundCanal, Quality
-from canalwright.imaging.readers.scan import read_scan
 from canalwright.imaging.mesh.canals import canals_from_surfaces
 from canalwright.imaging.mesh.surfaces import Surface, read_surface
+from canalwright.imaging.readers.scan import read_scan
 from canalwright.imaging.to_canal import reference_point, to_canal
 from canalwright.imaging.tooth.canals import find_canals
-from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.tracing.mask import trace_mask
+from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
 
 __all__ = [

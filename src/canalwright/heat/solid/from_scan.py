@@ -17,8 +17,8 @@ from canalwright.heat.solid.from_lumen import about, frame_of, halves, space_of,
 from canalwright.heat.solid.space import Array
 from canalwright.heat.solid.tissue import AIR, CANAL, CANCELLOUS, CEMENTUM, CORTICAL, DENTINE, SOFT, TISSUES, Solid
 from canalwright.heat.solid.voxels import Voxels
-from canalwright.imaging.mesh.voxels import block, fill
 from canalwright.imaging.mesh.surfaces import Surface
+from canalwright.imaging.mesh.voxels import block, fill
 
 FILLED_VOXEL = 0.08
 """Voxel in which meshes are filled, mm."""

@@ -16,8 +16,8 @@ from scipy import sparse
 from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
-from canalwright.imaging.mesh.voxels import Block, block, fill, sample, touch
 from canalwright.imaging.mesh.surfaces import Surface
+from canalwright.imaging.mesh.voxels import Block, block, fill, sample, touch
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]

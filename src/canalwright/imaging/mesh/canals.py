@@ -14,19 +14,19 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from canalwright.anatomy.tooth import Tooth
-from canalwright.imaging.mesh import arms as mesh_arms
-from canalwright.imaging.mesh import names as mesh_names
 from canalwright.imaging.errors import SurfaceError
 from canalwright.imaging.found import FoundCanal
+from canalwright.imaging.mesh import arms as mesh_arms
+from canalwright.imaging.mesh import names as mesh_names
 from canalwright.imaging.mesh.arms import Arm
 from canalwright.imaging.mesh.branches import Branching, branching
+from canalwright.imaging.mesh.checks import belong_together, one_tooth
 from canalwright.imaging.mesh.crown import apical_leaves, average_cej, cej_plane, crown_direction
 from canalwright.imaging.mesh.drafts import Draft, drafts
 from canalwright.imaging.mesh.found import found
 from canalwright.imaging.mesh.outer import Outer, outer_surface
-from canalwright.imaging.mesh.trace import Traced, trace
-from canalwright.imaging.mesh.checks import belong_together, one_tooth
 from canalwright.imaging.mesh.surfaces import Surface, read_surface
+from canalwright.imaging.mesh.trace import Traced, trace
 
 Array = NDArray[np.float64]
 

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canalwright.imaging.centreline import Centreline
-from canalwright.imaging.sections import contains, signed_area
 from canalwright.imaging.mesh.surfaces import Surface
+from canalwright.imaging.sections import contains, signed_area
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -17,9 +17,9 @@ from canalwright.imaging.found import FoundCanal, Quality
 from canalwright.imaging.mesh.crown import AVERAGE_CEJ
 from canalwright.imaging.mesh.drafts import Draft
 from canalwright.imaging.mesh.outer import Outer
+from canalwright.imaging.mesh.surfaces import Surface
 from canalwright.imaging.mesh.trace import Traced
 from canalwright.imaging.sections import Section
-from canalwright.imaging.mesh.surfaces import Surface
 
 Array = NDArray[np.float64]
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from canalwright.imaging.mesh.voxels import Block, block, fill, outside, sample
 from canalwright.imaging.mesh.surfaces import Surface
+from canalwright.imaging.mesh.voxels import Block, block, fill, outside, sample
 
 Array = NDArray[np.float64]
 

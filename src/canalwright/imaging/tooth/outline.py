@@ -19,8 +19,8 @@ from scipy.ndimage import (
     label,
 )
 
-from canalwright.imaging.tracing.block import Block, take
 from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tracing.block import Block, take
 from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]

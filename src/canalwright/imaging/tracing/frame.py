@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 
-from canalwright.imaging.tracing.block import Block
 from canalwright.imaging.centreline import Centreline
+from canalwright.imaging.tracing.block import Block
 
 Array = NDArray[np.float64]
 

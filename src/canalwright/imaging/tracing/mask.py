@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, label
 from skimage.graph import MCP_Geometric
 
-from canalwright.imaging.tracing.block import take
 from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.refusal import refusal
-from canalwright.imaging.tracing.trace import MARGIN, along
+from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.path import Tones, tones_of
+from canalwright.imaging.tracing.trace import MARGIN, along
 from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]

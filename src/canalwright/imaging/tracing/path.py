@@ -15,9 +15,9 @@ import SimpleITK
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, label
 
-from canalwright.imaging.tracing.block import Block
 from canalwright.imaging.centreline import Centreline, smooth
 from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tracing.block import Block
 
 Array = NDArray[np.float64]
 sitk: Any = SimpleITK

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.imaging.tracing.blurred_ellipse import blurred
 from canalwright.imaging.found import FoundCanal, Quality
-from canalwright.imaging.tracing.profile_fit import Fit
 from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tracing.blurred_ellipse import blurred
 from canalwright.imaging.tracing.path import Tones
+from canalwright.imaging.tracing.profile_fit import Fit
 from canalwright.imaging.tracing.result import Parts, width_error
 
 Array = NDArray[np.float64]

@@ -8,12 +8,12 @@ from numpy.typing import NDArray
 from canalwright.anatomy.canal import Lumen
 from canalwright.imaging.centreline import smooth
 from canalwright.imaging.found import FoundCanal, Quality
-from canalwright.imaging.tracing.profile_fit import Fit
 from canalwright.imaging.sections import gap
-from canalwright.imaging.tracing.terminus import Exit
 from canalwright.imaging.tracing.frame import Frame, on_map
-from canalwright.imaging.volume import Scan
+from canalwright.imaging.tracing.profile_fit import Fit
+from canalwright.imaging.tracing.terminus import Exit
 from canalwright.imaging.tracing.wall import Surface
+from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]
 CORNERS = 72

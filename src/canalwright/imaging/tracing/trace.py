@@ -13,18 +13,18 @@ from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter
 from scipy.special import ndtr
 
+from canalwright.imaging.found import FoundCanal
+from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tracing.block import Block, take
 from canalwright.imaging.tracing.blurred_ellipse import blurred
-from canalwright.imaging.found import FoundCanal
-from canalwright.imaging.tracing.profile_fit import Fit, Samples, Start, fit
-from canalwright.imaging.refusal import refusal
-from canalwright.imaging.tracing.terminus import Exit, find_exit
 from canalwright.imaging.tracing.frame import Frame, on_map
 from canalwright.imaging.tracing.path import Tones, find_path, first_line, second_line
+from canalwright.imaging.tracing.profile_fit import Fit, Samples, Start, fit
 from canalwright.imaging.tracing.quality import Seen, judge, visible
 from canalwright.imaging.tracing.result import Parts, found
-from canalwright.imaging.volume import Scan
+from canalwright.imaging.tracing.terminus import Exit, find_exit
 from canalwright.imaging.tracing.wall import DIRECTIONS, REACH, Rays, Surface, coarse, fit_surface
+from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]
 MARGIN = 7.5
