@@ -11,7 +11,8 @@ from typer.testing import CliRunner
 from canalwright import casefile
 from canalwright.cli import main
 from canalwright.cli.app import app
-from canalwright.imaging import Scan, phantom
+from canalwright.imaging import Scan
+from canalwright.imaging.phantom import scan as phantom
 from tests.support.shared_data import shared_data
 
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from canalwright.imaging import radiograph as film
-from canalwright.imaging import radiograph_parallax as parallax
+from canalwright.imaging.radiograph import image as film
+from canalwright.imaging.radiograph import parallax
 from canalwright.imaging.radiograph.curve import curve_of, pruett, schneider
 from tests.evidence.table import Check
 

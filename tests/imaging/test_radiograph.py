@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from canalwright.imaging import radiograph as film
-from canalwright.imaging import radiograph_parallax as parallax
 from canalwright.imaging.errors import ScanError
+from canalwright.imaging.radiograph import image as film
+from canalwright.imaging.radiograph import parallax
 
 FOCUS = (0.0, 0.0, 300.0)
 
