@@ -82,24 +82,42 @@ def simulate(
     force: inputs.Force = None,
     draws: inputs.Draws = None,
     seed: inputs.Seed = None,
+    animation: Annotated[
+        Path | None,
+        typer.Option(
+            "--animation",
+            metavar="PATH",
+            help="Write a moving picture too: .gif or .png (animated), a folder for many canals.",
+        ),
+    ] = None,
     json: inputs.AsJson = False,
     strict: inputs.Strict = False,
 ) -> None:
     """Run the planned filling over time: temperatures, melt front, pressure, fill."""
     from canalwright.planning import simulate as run
+    from canalwright.report import animation as animate
     from canalwright.report import story_json
 
     plans = _plans(case, tray, canal, **_given(locals()))
-    stories = []
+    stories, written = [], []
     with output.progress("simulating") as step:
         for one in plans:
             step(one.canal.name)
             stories.append(run(one))
+    if animation is not None:
+        with output.progress("drawing the moving picture") as step:
+            for one, story in zip(plans, stories, strict=True):
+                step(one.canal.name)
+                path = _path(case, one, animation, tuple(animate.KINDS), alone=len(plans) == 1)
+                written.append(str(animate.animation(one, story, path)))
     if json:
-        output.print_json({"stories": [story_json(p, s) for p, s in zip(plans, stories, strict=True)]})
+        told = [story_json(p, s) for p, s in zip(plans, stories, strict=True)]
+        output.print_json({"stories": told} | ({"animations": written} if written else {}))
     else:
         for one, story in zip(plans, stories, strict=True):
             output.print_story(one, story)
+        for name in written:
+            output.line(f"wrote {name}")
     _judge(plans, strict)
 
 
@@ -130,7 +148,7 @@ def card(
     with output.progress("drawing cards") as step:
         for one in plans:
             step(one.canal.name)
-            path = _card_path(case, one, out, alone=len(plans) == 1)
+            path = _path(case, one, out, (".pdf",), alone=len(plans) == 1)
             write_card(one, run(one), path, paper=paper)
             written.append(str(path))
     if json:
@@ -160,14 +178,15 @@ def _given(options: dict[str, Any]) -> dict[str, Any]:
     return {name: options[name] for name in names}
 
 
-def _card_path(case: Path, plan: "Plan", out: Path | None, *, alone: bool) -> Path:
-    name = f"{case.stem}-{plan.canal.name.replace(' ', '-')}.pdf"
+def _path(case: Path, plan: "Plan", out: Path | None, endings: tuple[str, ...], *, alone: bool) -> Path:
+    """Where what was made for a canal goes: the file that was asked for, or one named after case and canal in that folder."""
+    canal = plan.canal.name.replace(" ", "-")
     if out is None:
-        return Path(name)
-    if out.suffix.lower() == ".pdf" and alone:
-        return out
+        return Path(f"{case.stem}-{canal}{endings[0]}")
+    if out.suffix.lower() in endings:
+        return out if alone else out.with_name(f"{out.stem}-{canal}{out.suffix}")
     out.mkdir(parents=True, exist_ok=True)
-    return out / name
+    return out / f"{case.stem}-{canal}{endings[0]}"
 
 
 def _judge(plans: "list[Plan]", strict: bool) -> None:
