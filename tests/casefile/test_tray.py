@@ -32,7 +32,8 @@ def test_the_generic_tray_has_iso_sizes_and_no_series_of_a_maker() -> None:
     tips = sorted(plugger.profile.tip for plugger in tray.pluggers)
     assert (tips[0], tips[-1]) == (0.35, 1.3)
     assert {plugger.elastic for plugger in tray.pluggers} == {True, False}
-    assert [needle.gauge for needle in tray.needles] == [20, 23, 25]
+    assert [needle.gauge for needle in tray.needles if needle.purpose == "backfill"] == [20, 23, 25]
+    assert {needle.opening for needle in tray.needles if needle.purpose == "irrigation"} == {"open", "side"}
     assert tray.carriers
     assert tray.sealers
     assert tray.paper_points

@@ -29,7 +29,7 @@ def test_in_words(demo, capsys):
     assert run("ready", str(demo)) == 0
     out = capsys.readouterr().out
     assert out.count("Tooth 46") == 3 and CAUTION in out
-    assert "constriction: 20." in out and "apical" not in out  # the generic tray has no irrigation needle
+    assert "constriction: 20." in out and "apical pressure" in out
     assert "NOT RECORDED: dryness" in out and "READY: length" in out
 
 

@@ -3,7 +3,7 @@
 from canalwright.casefile.problems import CaseError, Problem
 from canalwright.casefile.readiness_model import ReadinessTable
 from canalwright.irrigation import Bath
-from canalwright.readiness import GaugeTrial, Irrigated, Landmark, PaperPointReading, Record, Sounding
+from canalwright.readiness import FileUsed, GaugeTrial, Irrigated, Landmark, PaperPointReading, Record, Sounding
 
 
 def record_of(table: ReadinessTable, file: str = "case", where: str = "canal.readiness") -> Record:
@@ -21,6 +21,12 @@ def record_of(table: ReadinessTable, file: str = "case", where: str = "canal.rea
             trials.append(GaugeTrial(g.size, g.passes))
         except ValueError as error:
             wrong.append(Problem(file, f"{where}.gauges[{i}].size", str(g.size), "", str(error)))
+    files: list[FileUsed] = []
+    for i, f in enumerate(table.files_used):
+        try:
+            files.append(FileUsed(f.size, f.taper, f.short_mm))
+        except ValueError as error:
+            wrong.append(Problem(file, f"{where}.files_used[{i}]", f"{f.size}/{f.taper:g}", "", str(error)))
     if wrong:
         raise CaseError(tuple(wrong))
     return Record(
@@ -32,6 +38,7 @@ def record_of(table: ReadinessTable, file: str = "case", where: str = "canal.rea
         trials=tuple(trials),
         irrigated=_irrigated(table),
         age=table.age_years,
+        files=tuple(files),
     )
 
 

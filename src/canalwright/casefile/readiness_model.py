@@ -49,6 +49,14 @@ class GaugeTable(Closed):
     passes: bool
 
 
+class FileUsedTable(Closed):
+    """One file that shaped the canal, in the order of their use."""
+
+    size: int = Field(ge=6, le=140)
+    taper: float = Field(ge=0, le=0.2)
+    short_mm: float = Field(default=0.0, ge=0, le=25, description="How far short of the end of the preparation it went")
+
+
 class IrrigationTable(Closed):
     """Irrigation as it was done."""
 
@@ -68,4 +76,5 @@ class ReadinessTable(Closed):
     lengths: list[LengthTable] = Field(default=[], max_length=40)
     paper_points: list[PointTableOfOne] = Field(default=[], max_length=40)
     gauges: list[GaugeTable] = Field(default=[], max_length=40)
+    files_used: list[FileUsedTable] = Field(default=[], max_length=40)
     irrigation: IrrigationTable | None = None

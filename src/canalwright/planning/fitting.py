@@ -50,9 +50,8 @@ def fit_tools(draws: Draws, tray: Tray, choices: Choices) -> Tools:
     )
     carriers = tuple(zip(tray.carriers, fit.reaches(tray.carriers, draws.passage, scores), strict=True))
     carrier, carrier_reach = _carrier(carriers, draws, choices)
-    needles = tuple(
-        zip(tray.needles, fit.reaches(tray.needles, draws.passage, scores), strict=True) if tray.needles else ()
-    )
+    injecting = tuple(n for n in tray.needles if n.purpose == "backfill")
+    needles = tuple(zip(injecting, fit.reaches(injecting, draws.passage, scores), strict=True) if injecting else ())
     cone = _cone(draws, tray, choices)
     listed: list[product.Reach] = []
     for kind, pairs in (("plugger", choice.reaches), ("carrier", carriers), ("needle", needles)):
@@ -62,7 +61,7 @@ def fit_tools(draws: Draws, tray: Tray, choices: Choices) -> Tools:
         tuple(p for p in pluggers),
         carrier,
         carrier_reach,
-        tuple((n, r) for n, r in needles if n.purpose == "backfill"),
+        needles,
         _paper_point(tray, draws),
         tuple(listed),
         any(p.part == "apical" and p.meets for p in pluggers),

@@ -12,13 +12,14 @@ from canalwright.readiness.length import Candidate, Length, Odd, Sounding, combi
 from canalwright.readiness.methods import Landmark, Method, error_from_share, method, method_names
 from canalwright.readiness.next_step import NextStep, next_steps
 from canalwright.readiness.points import DryEnd, PaperPointReading, Pattern, read_points, sounding_of
-from canalwright.readiness.record import Irrigated, Record
+from canalwright.readiness.record import FileUsed, Irrigated, Record
 from canalwright.readiness.shape import ShapeOption, TradeOff, shape_option, trade_off
 from canalwright.readiness.verdict import Readiness, judge
 
 __all__ = [
     "Candidate",
     "DryEnd",
+    "FileUsed",
     "Gauge",
     "GaugeTrial",
     "Irrigated",

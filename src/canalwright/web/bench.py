@@ -43,6 +43,7 @@ class Bench:
             case.canals[index],
             self.tray,
             choices,
+            case.record(case.canals[index].name),
         )
 
     def there(self, case: Case, index: int, choices: Choices) -> Plan | None:
