@@ -19,10 +19,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
-from scipy.sparse import csr_array, hstack
+from scipy.sparse import csr_array
 from scipy.sparse import vstack as sparse_vstack
 
 from canalwright.imaging.tracing.blurred_ellipse import blurred
+from canalwright.imaging.tracing.fit_kernel import Bases, solve
 
 Array = NDArray[np.float64]
 ROUNDS = 25
@@ -52,7 +53,7 @@ FIELDS = {
     "gu": Field(3.0, 0.06, 0.02),
     "gv": Field(3.0, 0.06, 0.02),
 }
-"""Priors; those of the greys (d, gu, gv) in units of the contrast."""
+"""Priors; those of the greys (d, gu, gv) in units of the contrast. Their order is that of the fields in `_model`."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,10 @@ class Samples:
     u: Array
     v: Array
     grey: Array
+
+    def taken(self, which: NDArray[np.int64]) -> "Samples":
+        """The voxels `which` (m,), in that order."""
+        return Samples(self.s[which], self.u[which], self.v[which], self.grey[which])
 
 
 @dataclass(frozen=True)
@@ -140,7 +145,8 @@ def fit(samples: Samples, start: Start) -> Fit:
     """Fit the tube to the voxels. Stations outside the samples are held by the priors alone."""
     if len(samples.s) > MOST_SAMPLES:
         chosen = np.random.default_rng(0).choice(len(samples.s), MOST_SAMPLES, replace=False)
-        samples = Samples(*(a[chosen] for a in (samples.s, samples.u, samples.v, samples.grey)))
+        samples = samples.taken(chosen)
+    samples = samples.taken(np.argsort(samples.s, kind="stable"))
     scale = start.dentine - start.lumen
     knots = {name: _knots(start.s[0], start.s[-1], field.knots) for name, field in FIELDS.items()}
     place, at = {}, 0
@@ -153,20 +159,20 @@ def fit(samples: Samples, start: Start) -> Fit:
     x[-2], x[-1] = start.lumen / scale, np.log(start.spread)
     grey = samples.grey / scale
     noise = start.noise / scale
-    bases = {name: _basis(k, samples.s) for name, k in knots.items()}
+    bases = Bases.at(samples.s, knots, place)
     prior, centre = _priors(knots, place, x, start, scale)
+    prior_normal = (prior.T @ prior).toarray()
     damping, cost = 1e-3, np.inf
     best: tuple[Array, Array, Array] | None = None
     for _ in range(ROUNDS):
-        model, jacobian = _model(x, samples, bases, place)
+        model, slopes, numbers = _model(x, samples, bases)
         off = (grey - model) / noise
         weight = np.where(np.abs(off) > HUBER, HUBER / np.maximum(np.abs(off), 1e-9), 1.0)
         pull = prior @ (x - centre)
         now = float(np.sum(weight * off**2)) + float(pull @ pull)
         if now < cost:
-            scaled = jacobian.multiply(np.sqrt(weight)[:, None] / noise).tocsr()
-            normal = (scaled.T @ scaled).toarray() + (prior.T @ prior).toarray()
-            slope = scaled.T @ (np.sqrt(weight) * off) - prior.T @ pull
+            normal, slope = bases.normal(slopes / noise, numbers / noise, off, weight, len(x))
+            normal, slope = normal + prior_normal, slope - prior.T @ pull
             best, gain = (x, normal, slope), cost - now
             cost, damping = now, damping / 5
             if gain < 1e-4 * max(cost, 1.0):
@@ -177,7 +183,7 @@ def fit(samples: Samples, start: Start) -> Fit:
                 break
         assert best is not None
         base, normal, slope = best
-        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), slope)
+        step = solve(normal + damping * np.diag(np.diag(normal)), slope)
         x = base + np.clip(step, -0.5, 0.5)
     assert best is not None
     x, normal, _ = best
@@ -186,30 +192,30 @@ def fit(samples: Samples, start: Start) -> Fit:
     return Fit(knots, place, np.asarray(x, float), covariance, scale, misfit)
 
 
-def _model(x: Array, samples: Samples, bases: dict[str, csr_array], place: dict[str, slice]) -> tuple[Array, csr_array]:
-    """Greys (n,) and their derivatives (n, len(x)), in units of the contrast."""
-    v = {name: bases[name] @ x[place[name]] for name in bases}
-    e = np.maximum(np.hypot(v["e1"], v["e2"]), 1e-5)
-    cos, sin = np.where(e > 1e-5, v["e1"] / e, 1.0), np.where(e > 1e-5, v["e2"] / e, 0.0)
-    long, short, angle = _width(v["m"] + e), _width(v["m"] - e), np.arctan2(sin, cos) / 2
-    f = blurred(samples.u - v["cu"], samples.v - v["cv"], long, short, angle, float(np.exp(x[-1])))
-    drop = v["d"] - x[-2]
-    by_a, by_b = f[:, 3] * long, f[:, 4] * short
-    stretch, twist = by_a - by_b, f[:, 5] / (2 * e)
-    slopes = {
-        "cu": drop * f[:, 1],
-        "cv": drop * f[:, 2],
-        "m": -drop * (by_a + by_b),
-        "e1": -drop * (stretch * cos - twist * sin),
-        "e2": -drop * (stretch * sin + twist * cos),
-        "d": 1 - f[:, 0],
-        "gu": samples.u,
-        "gv": samples.v,
-    }
-    model = v["d"] + v["gu"] * samples.u + v["gv"] * samples.v - drop * f[:, 0]
-    parts = [bases[name].multiply(slopes[name][:, None]) for name in bases]
-    parts += [csr_array(f[:, 0][:, None]), csr_array((-drop * f[:, 6])[:, None])]
-    return model, hstack(parts, format="csr")
+def _model(x: Array, samples: Samples, bases: Bases) -> tuple[Array, Array, Array]:
+    """Greys (n,), their derivatives to the fields (8, n) and to the two last unknowns (2, n), in units of the contrast."""
+    cu, cv, m, e1, e2, d, gu, gv = bases.values(x)
+    e = np.maximum(np.hypot(e1, e2), 1e-5)
+    cos, sin = np.where(e > 1e-5, e1 / e, 1.0), np.where(e > 1e-5, e2 / e, 0.0)
+    long, short, angle = _width(m + e), _width(m - e), np.arctan2(sin, cos) / 2
+    f = blurred(samples.u - cu, samples.v - cv, long, short, angle, float(np.exp(x[-1]))).T
+    drop = d - x[-2]
+    by_a, by_b = f[3] * long, f[4] * short
+    stretch, twist = by_a - by_b, f[5] / (2 * e)
+    slopes = np.stack(
+        [
+            drop * f[1],
+            drop * f[2],
+            -drop * (by_a + by_b),
+            -drop * (stretch * cos - twist * sin),
+            -drop * (stretch * sin + twist * cos),
+            1 - f[0],
+            samples.u,
+            samples.v,
+        ]
+    )
+    model = d + gu * samples.u + gv * samples.v - drop * f[0]
+    return model, slopes, np.stack([f[0], -drop * f[6]])
 
 
 def _width(log: Array) -> Array:
