@@ -160,7 +160,7 @@ def render(phantom: Phantom, scanner: Scanner = Scanner(), seed: int = 0, *, mar
     The coronal end is cut through: root and canal go on beyond the volume there.
     """
     rng = np.random.default_rng(seed)
-    turn = _turned(scanner.tilt)
+    turn = turned(scanner.tilt)
     low, high = _box(phantom, turn, margin)
     fine = scanner.voxel / scanner.oversample
     low = low + rng.uniform(0, scanner.voxel, 3)
@@ -170,7 +170,7 @@ def render(phantom: Phantom, scanner: Scanner = Scanner(), seed: int = 0, *, mar
     start = turn @ low + steps @ np.full(3, 0.5)
     share_lumen, share_root, outside = fill(phantom.root, phantom.canals, start, steps, size)
     g = phantom.greys
-    bone = _bone(rng, size, fine, g)
+    bone = spongy_bone(rng, size, fine, g)
     near = np.clip(0.5 - (outside - phantom.ligament) / fine, 0, 1)
     grey = near * g.ligament + (1 - near) * bone
     grey += share_root * (g.dentine - grey)
@@ -265,14 +265,14 @@ def _box(phantom: Phantom, turn: Array, margin: float) -> tuple[Array, Array]:
     return low, high
 
 
-def _turned(tilt: tuple[float, float]) -> Array:
+def turned(tilt: tuple[float, float]) -> Array:
     a, b = np.radians(tilt)
     x = np.array([[1, 0, 0], [0, np.cos(a), -np.sin(a)], [0, np.sin(a), np.cos(a)]])
     y = np.array([[np.cos(b), 0, np.sin(b)], [0, 1, 0], [-np.sin(b), 0, np.cos(b)]])
     return np.asarray(x @ y)
 
 
-def _bone(rng: np.random.Generator, size: NDArray[np.int_], fine: float, greys: Greys) -> NDArray[np.float32]:
+def spongy_bone(rng: np.random.Generator, size: NDArray[np.int_], fine: float, greys: Greys) -> NDArray[np.float32]:
     """Spongy bone: a smooth field of chance between marrow and bone, features about 0.5 mm."""
     coarse = np.maximum(np.ceil(size * fine / 0.25).astype(int), 2)
     field_ = gaussian_filter(rng.standard_normal(coarse[::-1]), 1.0)
