@@ -3,6 +3,7 @@
     plan = planning.plan(canal, tray, Choices(...))     # Plan: cone, pluggers, rounds, portions, heat, findings
     quick = planning.preview(plan, Choices(...))        # the same at once, for a control under the hand
     story = planning.simulate(plan)                     # Story: temperatures, melt front, pressure, fill over time
+    few = planning.trials(canal, tray, [Choices(...)])  # Trial by protocol: what a study of many canals asks, at its cost
 
 Follow a figure of the card from here: `planner` puts the plan together; `fitting` asks the room `fit`; `downpack` and
 `backfill` lay out the stations, `script` the acts; `thermal` asks the room `heat`; `summary` makes quantities of the
@@ -25,6 +26,7 @@ from canalwright.planning.product import (
     TrimRow,
 )
 from canalwright.planning.story import Story, simulate
+from canalwright.planning.trial import Trial, trials
 
 __all__ = [
     "CAUTION",
@@ -40,9 +42,11 @@ __all__ = [
     "Reach",
     "Round",
     "Story",
+    "Trial",
     "TrimRow",
     "plan",
     "preview",
     "simulate",
+    "trials",
     "warm_up",
 ]

@@ -7,12 +7,12 @@ import numpy as np
 
 from canalwright import compaction
 from canalwright.anatomy.canal import Canal, Lumen
-from canalwright.compaction import CompactionSummary, Extrusion
+from canalwright.compaction import CompactionStory, CompactionSummary, Extrusion
 from canalwright.heat import HeatStory
 from canalwright.instruments import Sealer
 from canalwright.planning.product import Choices
 from canalwright.protocol import Protocol
-from canalwright.quantities import Reading, draw
+from canalwright.quantities import Reading, Sample, draw
 
 FILL_DRAWS, QUICK_DRAWS = 128, 32
 FILM = 0.03
@@ -42,17 +42,49 @@ def move(
 
     Leaves out: the spread of the temperatures themselves (`heat.warmth` stands for it in the compaction model).
     """
-    sample = draw(readings(canal, sealer), min(QUICK_DRAWS if known else FILL_DRAWS, choices.draws), choices.seed)
+    played, sample = _played(canal, lumen, protocol, story, sealer, choices, QUICK_DRAWS if known else FILL_DRAWS)
+    risk = known or compaction.extrusion(
+        lumen,
+        canal.portals,
+        protocol,
+        story,
+        sample,
+        foramen=canal.foramen,
+        film=sealer.film_thickness if sealer else FILM,
+    )
+    return Moved(compaction.summarise(played, sample), risk)
+
+
+def pressed(
+    canal: Canal,
+    lumen: Lumen,
+    protocol: Protocol,
+    story: HeatStory,
+    sealer: Sealer | None,
+    choices: Choices,
+    draws: int,
+) -> CompactionSummary:
+    """What the press moves, without the risk at the terminus, from `draws` draws at most."""
+    return compaction.summarise(*_played(canal, lumen, protocol, story, sealer, choices, draws))
+
+
+def _played(
+    canal: Canal,
+    lumen: Lumen,
+    protocol: Protocol,
+    story: HeatStory,
+    sealer: Sealer | None,
+    choices: Choices,
+    draws: int,
+) -> tuple[CompactionStory, Sample]:
+    sample = draw(readings(canal, sealer), min(draws, choices.draws), choices.seed)
     film = sealer.film_thickness if sealer else FILM
     walls = sample["wall"] if "wall" in sample.readings else np.zeros(sample.size)
     lumens = [replace(lumen, wall=np.maximum(lumen.wall + wall, LEAST_WALL)) for wall in walls]
     played = compaction.simulate_many(
         lumens, canal.portals, protocol, story, sample, foramen=canal.foramen, film=film, sealed=sealer is not None
     )
-    risk = known or compaction.extrusion(
-        lumen, canal.portals, protocol, story, sample, foramen=canal.foramen, film=film
-    )
-    return Moved(compaction.summarise(played, sample), risk)
+    return played, sample
 
 
 def readings(canal: Canal, sealer: Sealer | None) -> Mapping[str, Reading]:

@@ -40,16 +40,24 @@ class Workings:
     pressed: Moved
 
 
-def plan(canal: Canal, tray: Tray, choices: Choices | None = None, record: Record | None = None) -> Plan:
+def plan(
+    canal: Canal,
+    tray: Tray,
+    choices: Choices | None = None,
+    record: Record | None = None,
+    *,
+    threads: int | None = None,
+) -> Plan:
     """Plan the filling of `canal` with the instruments of `tray`; with a `record` the plan carries its readiness.
 
     Raises PlanError for a choice that the tray does not offer or that no filling can have, and for a tray without cones,
-    pluggers or carriers. The result is the same for the same input: draws are seeded by `choices.seed`.
+    pluggers or carriers. The result is the same for the same input, whatever `threads` (None: one for each core): draws are seeded
+    by `choices.seed`.
     """
     choices = choices or Choices()
-    _check(choices)
+    check(choices)
     try:
-        made = _make(canal, tray, choices, None)
+        made = _make(canal, tray, choices, None, threads)
     except fitting.ChoiceError as error:
         raise PlanError(str(error)) from None
     return findings.with_readiness(made, judge(canal, tray, record)) if record is not None else made
@@ -65,34 +73,34 @@ def preview(base: Plan, choices: Choices) -> Plan:
     """
     if base.workings is None:
         raise ValueError("a preview needs a plan made by `plan`")
-    _check(choices)
+    check(choices)
     try:
         return _make(base.workings.canal, base.tray, _as_planned(base, choices), base)
     except fitting.ChoiceError as error:
         raise PlanError(str(error)) from None
 
 
-def _make(original: Canal, tray: Tray, choices: Choices, base: Plan | None) -> Plan:
+def _make(original: Canal, tray: Tray, choices: Choices, base: Plan | None, threads: int | None = None) -> Plan:
     canal = _changed(original, choices)
     lumen = shaping.shaped(canal)
     lumen = replace(lumen, wall=np.maximum(lumen.wall, LEAST_WALL))
     old = base.workings if base else None
-    if old and base and _same_fit(base.choices, choices):
+    if old and base and same_fit(base.choices, choices):
         draws = replace(old.draws, canal=canal)
         tools = (
             old.tools
-            if _same_cone(base.choices, choices)
+            if same_cone(base.choices, choices)
             else fitting.with_cone(old.tools, draws, tray, _cone_kept(base, choices))
         )
     else:
         draws = Draws.of(canal, choices)
         tools = fitting.fit_tools(draws, tray, choices)
-    steps, timing = _rounds(draws, lumen, tools, choices)
+    steps, timing = rounds_and_timing(draws, lumen, tools, choices)
     top = backfill_top(canal, steps[-1].left)
     fills = _fills(tools, steps, top)
-    protocol = whole_protocol(_downpack(canal, tools, steps, timing), fills, timing)
-    result = thermal.in_proportion(lumen, protocol, old.result) if old else thermal.run(lumen, protocol, draws)
-    sealer = _sealer(tray, choices)
+    protocol = whole_protocol(downpack_of(canal, tools, steps, timing), fills, timing)
+    result = thermal.in_proportion(lumen, protocol, old.result) if old else thermal.run(lumen, protocol, draws, threads)
+    sealer = sealer_of(tray, choices)
     known = old.pressed.extrusion if old else None
     pressed = moved.move(canal, lumen, protocol, result.story, sealer, choices, known)
     rounds = summary.rounds(draws, steps, protocol, timing, result)
@@ -127,7 +135,7 @@ def _make(original: Canal, tray: Tray, choices: Choices, base: Plan | None) -> P
     return findings.with_readiness(made, base.readiness) if base and base.readiness else made
 
 
-def _rounds(draws: Draws, lumen: Lumen, tools: Tools, choices: Choices) -> tuple[tuple[Step, ...], Timing]:
+def rounds_and_timing(draws: Draws, lumen: Lumen, tools: Tools, choices: Choices) -> tuple[tuple[Step, ...], Timing]:
     """Rounds and their timing: as few as the usual plunge asks for, up to two more where that spares the root surface.
 
     Where no number of rounds does, activations shorter than the usual speed of the plunge are tried; the findings then say
@@ -179,7 +187,7 @@ def _timing(
 
     def make(setting: thermal.Setting) -> Protocol:
         changed = replace(timing, temperature=setting.temperature, activation=setting.activation)
-        return _downpack(canal, tools, steps, changed)
+        return downpack_of(canal, tools, steps, changed)
 
     spares = True
     if len(temperatures) > 1 or len(activations) > 1:
@@ -187,11 +195,12 @@ def _timing(
         timing = replace(timing, temperature=setting.temperature, activation=setting.activation)
         spares = setting.spares
     if choices.last_hold is None:
-        timing = replace(timing, last_hold=thermal.last_hold(lumen, _downpack(canal, tools, steps, timing)))
+        timing = replace(timing, last_hold=thermal.last_hold(lumen, downpack_of(canal, tools, steps, timing)))
     return timing, spares
 
 
-def _downpack(canal: Canal, tools: Tools, steps: tuple[Step, ...], timing: Timing) -> Protocol:
+def downpack_of(canal: Canal, tools: Tools, steps: tuple[Step, ...], timing: Timing) -> Protocol:
+    """The downpack of these rounds: the cone placed and seared, then heat, bite, press and pause in turn."""
     cone = tools.cone.cone.trimmed(tools.cone.trim.value) if tools.cone.trim.value > 0 else tools.cone.cone
     tip = max(canal.length.value - tools.cone.seat.value, 0.0)
     return downpack_protocol(cone, tip, steps[0].top, tools.carrier, steps, timing)
@@ -210,7 +219,8 @@ def _fills(tools: Tools, steps: tuple[Step, ...], top: Top) -> tuple[Fill, ...]:
     return tuple(fills)
 
 
-def _sealer(tray: Tray, choices: Choices) -> Sealer | None:
+def sealer_of(tray: Tray, choices: Choices) -> Sealer | None:
+    """The sealer chosen, else the first of the tray; None where it has none. Raises PlanError for a name not on it."""
     if choices.sealer is None:
         return tray.sealers[0] if tray.sealers else None
     for sealer in tray.sealers:
@@ -235,12 +245,13 @@ def _as_planned(base: Plan, choices: Choices) -> Choices:
 _FIT = ("carrier", "pluggers", "width_change", "draws", "seed", "force")
 
 
-def _same_fit(one: Choices, other: Choices) -> bool:
+def same_fit(one: Choices, other: Choices) -> bool:
     """True where nothing differs that pluggers, carrier, needles or the draws depend on."""
     return all(getattr(one, name) == getattr(other, name) for name in _FIT)
 
 
-def _same_cone(one: Choices, other: Choices) -> bool:
+def same_cone(one: Choices, other: Choices) -> bool:
+    """True where cone and trim are asked for alike."""
     return (one.cone, one.trim) == (other.cone, other.trim)
 
 
@@ -264,7 +275,8 @@ _RANGES = {
 }  # fmt: skip
 
 
-def _check(choices: Choices) -> None:
+def check(choices: Choices) -> None:
+    """Raises PlanError for a choice that no filling can have."""
     for name, (low, high, unit) in _RANGES.items():
         value = getattr(choices, name)
         if value is not None and not low <= value <= high:
