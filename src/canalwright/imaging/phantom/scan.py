@@ -266,6 +266,7 @@ def _box(phantom: Phantom, turn: Array, margin: float) -> tuple[Array, Array]:
 
 
 def turned(tilt: tuple[float, float]) -> Array:
+    """Axes of a grid turned by `tilt` degrees about x and y, in columns."""
     a, b = np.radians(tilt)
     x = np.array([[1, 0, 0], [0, np.cos(a), -np.sin(a)], [0, np.sin(a), np.cos(a)]])
     y = np.array([[np.cos(b), 0, np.sin(b)], [0, 1, 0], [-np.sin(b), 0, np.cos(b)]])
