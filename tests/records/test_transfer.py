@@ -98,7 +98,7 @@ def _rewritten(archive: Path, change: Callable[[dict[str, bytes]], None], out: P
         files = {name: old.read(name) for name in old.namelist()}
     manifest = json.loads(files.pop("manifest.json"))
     change(files)
-    from canalwright.records.archive import write_zip
+    from canalwright.casefile.zipped import write_zip
 
     with out.open("wb") as file:
         write_zip(file, {k: v for k, v in manifest.items() if k != "files"}, files)

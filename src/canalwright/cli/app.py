@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import typer
 
 from canalwright import __version__
-from canalwright.cli import cases, demo, heating, measuring, ready, records, serving, techniques
+from canalwright.cli import cases, demo, heating, measuring, packing, ready, records, serving, techniques
 from canalwright.cli.errors import BAD_INPUT, bad_input_errors, explain
 
 app = typer.Typer(
@@ -26,6 +26,8 @@ app.command("heat3d")(heating.heat3d)
 app.command("techniques")(techniques.techniques)
 app.command("measure")(measuring.measure)
 app.command("serve")(serving.serve)
+app.command("pack")(packing.pack)
+app.command("unpack")(packing.unpack)
 app.command("demo")(demo.demo)
 app.add_typer(records.app, name="records")
 

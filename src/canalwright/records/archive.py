@@ -7,14 +7,13 @@ It holds no identity, only the pseudonyms, but it is not encrypted: send it as o
     images/<id>      as they were attached
 """
 
-import json
 import re
-import zipfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from canalwright.casefile.zipped import MOST_BYTES, ZipRefused, read_zip, write_zip
 from canalwright.records.canonical import canonical, parsed
 from canalwright.records.errors import ArchiveDamaged, BadEntry, StoreTooNew
 from canalwright.records.events import Event, Kind, Origin
@@ -22,7 +21,7 @@ from canalwright.records.images import Image, digest, media_of
 from canalwright.records.moments import stamp
 
 FORMAT, VERSION = "canalwright case", 1
-MOST_FILES, MOST_BYTES, MOST_EVENTS = 1000, 512 << 20, 100_000
+MOST_EVENTS = 100_000
 NAME = re.compile(r"events\.jsonl|images/I-[0-9A-Z]{5}-[0-9A-Z]{5}")
 LEFT_OUT = frozenset({Kind.EXPORT})
 
@@ -54,63 +53,36 @@ def write_archive(file: BinaryIO, store: str, case: str, events: list[Event], im
     write_zip(file, {"format": FORMAT, "version": VERSION, "store": store, "case": case}, contents)
 
 
-def write_zip(file: BinaryIO, manifest: Mapping[str, object], contents: Mapping[str, bytes]) -> None:
-    """Write `contents` by name, and a manifest with their hashes."""
-    files = {name: {"sha256": digest(data), "bytes": len(data)} for name, data in contents.items()}
-    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("manifest.json", json.dumps({**manifest, "files": files}, indent=1))
-        for name, data in contents.items():
-            archive.writestr(name, data)
-
-
 def read_archive(path: Path) -> Archive:
     """Read and check a whole archive in memory; nothing is unpacked to the disk.
 
     Raises ArchiveDamaged for anything missing, changed, unknown, doubled or too large, StoreTooNew for a later format.
     """
     try:
-        with zipfile.ZipFile(path) as archive:
-            contents = _contents(archive)
-        manifest = parsed(contents.pop("manifest.json"))
-        if manifest.get("format") != FORMAT:
-            raise ArchiveDamaged(f"{path.name} is no archive of a case")
-        if manifest.get("version") != VERSION:
-            raise StoreTooNew(f"{path.name} has format {manifest.get('version')}; this program reads format {VERSION}")
-        files = manifest["files"]
-        wanted = {str(k): v for k, v in files.items()} if isinstance(files, dict) else {}
-        if set(wanted) != set(contents) or "events.jsonl" not in contents:
-            raise ArchiveDamaged(f"{path.name} does not hold the files that its manifest names")
-        for name, data in contents.items():
-            facts = wanted[name]
-            if not isinstance(facts, dict) or facts.get("sha256") != digest(data) or facts.get("bytes") != len(data):
-                raise ArchiveDamaged(f"{name} in {path.name} is not as it was written")
+        with path.open("rb") as file:
+            manifest, contents = read_zip(file, NAME, parse=parsed, check=_ours(path), most=MOST_BYTES)
+        if "events.jsonl" not in contents:
+            raise ZipRefused("it holds no events")
         events = _events(contents.pop("events.jsonl"))
         images = {name.removeprefix("images/"): data for name, data in contents.items()}
         _images_fit(events, images)
         return Archive(str(manifest["store"]), str(manifest["case"]), events, images)
     except BadEntry as error:
         raise ArchiveDamaged(f"{path.name} holds something that cannot be taken in: {error}") from None
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
-        raise ArchiveDamaged(f"{path.name} cannot be read as an archive ({error})") from None
+    except (ZipRefused, OSError) as error:
+        raise ArchiveDamaged(f"{path.name} is refused: {error}") from None
     except (KeyError, TypeError, ValueError, RecursionError) as error:
         raise ArchiveDamaged(f"{path.name} is not as it was written ({error!r})") from None
 
 
-def _contents(archive: zipfile.ZipFile) -> dict[str, bytes]:
-    """Every file, by name: only names we know, only as much as they say, and not too much."""
-    members = archive.infolist()
-    if len(members) > MOST_FILES or sum(m.file_size for m in members) > MOST_BYTES:
-        raise ArchiveDamaged(f"over {MOST_FILES} files or {MOST_BYTES >> 20} MiB when unpacked: refused")
-    found: dict[str, bytes] = {}
-    for member in members:
-        name = member.filename
-        if name in found or not (name == "manifest.json" or NAME.fullmatch(name)):
-            raise ArchiveDamaged(f"a file {name[:60]!r} has no place in an archive of a case")
-        with archive.open(member) as file:
-            found[name] = file.read(member.file_size + 1)
-        if len(found[name]) != member.file_size:
-            raise ArchiveDamaged(f"{name} is not as long as the archive says")
-    return found
+def _ours(path: Path) -> Callable[[Mapping[str, Any]], None]:
+    def check(manifest: Mapping[str, Any]) -> None:
+        if manifest.get("format") != FORMAT:
+            raise ArchiveDamaged(f"{path.name} is no archive of a case")
+        if manifest.get("version") != VERSION:
+            raise StoreTooNew(f"{path.name} has format {manifest.get('version')}; this program reads format {VERSION}")
+
+    return check
 
 
 def _line(store: str, event: Event) -> dict[str, object]:

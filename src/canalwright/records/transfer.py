@@ -7,8 +7,9 @@ from typing import Any
 
 from sqlalchemy import insert, select
 
+from canalwright.casefile.zipped import write_zip
 from canalwright.records import schema
-from canalwright.records.archive import Archive, Packed, read_archive, write_archive, write_zip
+from canalwright.records.archive import Archive, Packed, read_archive, write_archive
 from canalwright.records.cases import Cases
 from canalwright.records.chains import head_of
 from canalwright.records.crypt import seal

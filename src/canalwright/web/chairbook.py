@@ -56,11 +56,7 @@ class Chairbook:
             lines = self._lines(ident)
         except OSError:
             raise ChairbookError(f"there is no session {ident!r} on this machine") from None
-        try:
-            head = Head(**json.loads(lines[0]))
-        except (ValueError, TypeError):
-            raise ChairbookError(f"session {ident} cannot be read: its first line is damaged") from None
-        return head, list(_events(lines[1:]))
+        return _head(lines[0], ident), list(_events(lines[1:]))
 
     def append(self, ident: str, event: Event) -> None:
         """Write one event down; it is on the disk when this returns. Raises ChairbookError."""
@@ -75,6 +71,22 @@ class Chairbook:
             return []
         found = [p for p in self.folder.glob("*.jsonl") if IDENT.fullmatch(p.stem)]
         return [p.stem for p in sorted(found, key=lambda p: p.stat().st_mtime, reverse=True)]
+
+    def text(self, ident: str) -> str:
+        """A session as it was written down, in the clear; raises ChairbookError."""
+        head, events = self.read(ident)
+        return "".join(f"{json.dumps(line)}\n" for line in (asdict(head), *map(_plain, events)))
+
+    def restore(self, ident: str, text: str) -> bool:
+        """Take in a session as `text` gives it; False, and nothing changed, where one of this name is there. Raises ChairbookError."""
+        path = self._path(ident)
+        if path.exists():
+            return False
+        first, *lines = text.encode().split(b"\n")
+        head = _head(first, ident)
+        self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        self._write(path, [json.dumps(line) for line in (asdict(head), *map(_plain, _events(lines)))], new=True)
+        return True
 
     def _lines(self, ident: str) -> list[bytes]:
         return self._path(ident).read_bytes().split(b"\n")
@@ -113,6 +125,16 @@ def _torn(path: Path) -> bool:
             return False
         file.seek(-1, os.SEEK_END)
         return file.read(1) != b"\n"
+
+
+def _head(line: bytes, ident: str) -> Head:
+    try:
+        told = json.loads(line)
+        return Head(
+            str(told["case"]), int(told["canal"]), str(told["query"]), float(told["began"]), bool(told.get("practice"))
+        )
+    except (ValueError, TypeError, KeyError, AttributeError):
+        raise ChairbookError(f"session {ident} cannot be read: its first line is damaged") from None
 
 
 def _events(lines: list[bytes]) -> Iterator[Event]:

@@ -1,5 +1,6 @@
 """What the browser fetches beside the pages: the film, the card, the plan as JSON, the case file; and what it sends: a case file."""
 
+import asyncio
 import json
 from collections.abc import Awaitable, Callable
 from typing import Any
@@ -10,6 +11,7 @@ from canalwright import casefile
 from canalwright.casefile import Case
 from canalwright.planning import Choices, PlanError
 from canalwright.report import card_pdf, plan_json
+from canalwright.web.archive import packed, restored
 from canalwright.web.choosing import from_query
 from canalwright.web.film import film
 from canalwright.web.markup.picture import colours
@@ -45,6 +47,29 @@ def routes(office: Office) -> APIRouter:
         except casefile.CaseError as error:
             return _json({"problems": [str(problem) for problem in error.problems]}, 422)
         return _json({"go": f"/case/{office.shelf.put(case)}/0/plan"})
+
+    @router.post("/open-archive")
+    async def brought(request: Request, name: str = "archive") -> Response:
+        """Take in an archive of a case; its name is told in errors and used for nothing else."""
+        shown = "".join(c for c in name if c.isprintable())[:MOST_NAME] or "archive"
+        try:
+            case, _ = await asyncio.to_thread(restored, await request.body(), shown, office.chairs.book)
+        except casefile.CaseError as error:
+            return _json({"problems": [str(problem) for problem in error.problems]}, 422)
+        return _json({"go": f"/case/{office.shelf.put(case)}/0/plan"})
+
+    @router.get("/case/{key}/case.zip")
+    async def bundled(key: str) -> Response:
+        """The case, its sessions at the chair, and card, plan and section of every canal with the planner's choices."""
+        case = office.shelf.get(key)
+        if case is None:
+            return _json({"problems": ["this case is not open any more"]}, 404)
+        try:
+            filled = [await office.bench.story(case, i, Choices()) for i in range(len(case.canals))]
+        except PlanError as error:
+            return _json({"problems": [str(error)]}, 422)
+        data = await asyncio.to_thread(packed, case, filled, office.chairs.book)
+        return _file(data, "application/zip", f"case-{case.tooth.code}.zip")
 
     @router.get("/case/{key}/{index}/film.json")
     async def played(request: Request, key: str, index: int) -> Response:

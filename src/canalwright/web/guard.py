@@ -23,6 +23,8 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 MOST_BYTES = 2 * 1024 * 1024
 """Longest body of a request; a case file is a few kilobytes."""
+LONGER = {"/open-archive": 64 * 1024 * 1024}
+"""Paths, and all below them, that take more."""
 NAMES = frozenset({"127.0.0.1", "localhost", "::1"})
 POLICY = "; ".join(
     (
@@ -50,6 +52,11 @@ HEADERS = {
 }
 
 
+def longest(path: str) -> int:
+    """Longest body that a path takes."""
+    return next((most for begin, most in LONGER.items() if path == begin or path.startswith(f"{begin}/")), MOST_BYTES)
+
+
 class Guard:
     """Middleware around the whole page.
 
@@ -64,7 +71,7 @@ class Guard:
         *,
         names: frozenset[str] = NAMES,
         outside: bool = False,
-        most: Callable[[str], int] = lambda path: MOST_BYTES,
+        most: Callable[[str], int] = longest,
     ) -> None:
         self.app, self.port, self.names, self.outside, self.most = app, port, names, outside, most
 

@@ -147,6 +147,7 @@ class View:
             ),
             el("a", words("Plan (JSON)"), href=f"{base}/plan.json", class_="button", data_carry=True, download=True),
             el("a", words("Case file"), href=f"/case/{self.key}/case.toml", class_="button", download=True),
+            el("a", words("All of the case (ZIP)"), href=f"/case/{self.key}/case.zip", class_="button", download=True),
             el(
                 "a",
                 words("Keep in the records"),

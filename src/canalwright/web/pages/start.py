@@ -49,7 +49,7 @@ def _ways(prefs: Prefs) -> Safe:
             ),
             _way(
                 words("Open a case file"),
-                words("TOML, at most 2 MB. It stays on this machine."),
+                words("A case file (TOML) or an archive of a case (ZIP). It stays on this machine."),
                 join(
                     el("label", words("Choose a file"), for_="file", class_="button"),
                     el(
@@ -57,7 +57,7 @@ def _ways(prefs: Prefs) -> Safe:
                         type="file",
                         id="file",
                         class_="unseen",
-                        accept=".toml,text/plain",
+                        accept=".toml,.zip,text/plain,application/zip",
                         data_failed=words("The file could not be sent; is the page still running?"),
                     ),
                 ),

@@ -16,7 +16,7 @@ from starlette.routing import Route
 from canalwright.records.accounts import Session
 from canalwright.records.desk import Desk
 from canalwright.records.errors import BadEntry
-from canalwright.web.guard import MOST_BYTES
+from canalwright.web import guard
 from canalwright.web.markup.html import Safe
 from canalwright.web.prefs import Prefs
 from canalwright.web.records.house import House, csrf
@@ -186,4 +186,4 @@ def local(address: str) -> bool:
 
 def longest(path: str) -> int:
     """Longest body of a request to a path: films come with a recall, everything else is small."""
-    return LARGEST_UPLOAD if path.startswith("/records/case/") and path.endswith("/recall") else MOST_BYTES
+    return LARGEST_UPLOAD if path.startswith("/records/case/") and path.endswith("/recall") else guard.longest(path)

@@ -1,6 +1,6 @@
-// Opening a case file: read here, sent to this machine's own server, problems told line by line.
+// Opening a case file or an archive of a case: read here, sent to this machine's own server, problems told line by line.
 
-const MOST = 2 * 1024 * 1024;
+const MOST = { "/open": 2 * 1024 * 1024, "/open-archive": 64 * 1024 * 1024 };
 
 document.addEventListener("change", (event) => {
   if (event.target.id === "file" && event.target.files.length) open(event.target.files[0]).finally(() => { event.target.value = ""; });
@@ -16,9 +16,10 @@ for (const name of ["dragover", "dragleave", "drop"]) {
 }
 
 async function open(file) {
-  if (file.size > MOST) return tell([`${file.name}: ${Math.round(file.size / 1024)} kB, at most ${MOST / 1024} kB`]);
+  const way = /\.zip$/i.test(file.name) ? "/open-archive" : "/open", most = MOST[way];
+  if (file.size > most) return tell([`${file.name}: ${Math.round(file.size / 1024)} kB, at most ${most / 1024} kB`]);
   try {
-    const answer = await fetch(`/open?name=${encodeURIComponent(file.name)}`, { method: "POST", body: await file.arrayBuffer() });
+    const answer = await fetch(`${way}?name=${encodeURIComponent(file.name)}`, { method: "POST", body: await file.arrayBuffer() });
     const told = await answer.json();
     if (told.go) location.assign(told.go);
     else tell(told.problems);

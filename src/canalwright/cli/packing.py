@@ -1,0 +1,46 @@
+"""pack, unpack: all files of a case as one archive, and back."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from canalwright.cli import inputs, output
+from canalwright.cli.errors import BAD_INPUT
+
+Out = Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Write here.")]
+Archive = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="Archive of a case (ZIP).")]
+
+
+def pack(case: inputs.CasePath, tray: inputs.TrayPath = None, out: Out = None, draws: inputs.Draws = None) -> None:
+    """Put a case, its sessions at the chair on this machine, and the card and plan of every canal into one archive."""
+    from canalwright.planning import plan, simulate
+    from canalwright.web.archive import packed
+    from canalwright.web.chairbook import Chairbook
+
+    read, canals = inputs.read_case(case)
+    instruments, choices = inputs.read_tray(tray), inputs.choices_of(draws=draws)
+    target = out or case.with_suffix(".zip").name
+    filled = []
+    with output.progress("planning") as step:
+        for one in canals:
+            step(one.name)
+            made = plan(one, instruments, choices, read.record(one.name))
+            filled.append((made, simulate(made)))
+    Path(target).write_bytes(packed(read, filled, Chairbook()))
+    output.line(f"wrote {target}")
+
+
+def unpack(archive: Archive, out: Out = None) -> None:
+    """Bring back the case of an archive, and its sessions at the chair; nothing that is here already is changed."""
+    from canalwright import casefile
+    from canalwright.web.archive import restored
+    from canalwright.web.chairbook import Chairbook
+
+    target = out or Path(f"{archive.stem}.toml")
+    if target.exists():
+        output.error(f"{target}: there is such a file already, and it is left as it is; name another with --out")
+        raise typer.Exit(BAD_INPUT)
+    case, came = restored(archive.read_bytes(), archive.name, Chairbook())
+    casefile.dump(case, target)
+    output.line(f"wrote {target}; {came} sessions at the chair came with it")
