@@ -4,8 +4,9 @@ Every refusal of this room is an `ImagingError` (`ScanError`, `SurfaceError`) of
 found comes back as `FoundCanal`, whichever way it was found.
 """
 
-from canalwright.imaging.errors import ImagingError, ScanError, SurfaceError
-from canalwright.imaging.found import FoundCanal, Quality
+from canalwright.imaging.corrections import Correction, correct
+from canalwright.imaging.errors import CorrectionError, ImagingError, ScanError, SurfaceError
+from canalwright.imaging.found import FoundCanal, FoundPortal, Quality
 from canalwright.imaging.mesh.canals import canals_from_surfaces
 from canalwright.imaging.mesh.surfaces import Surface, read_surface
 from canalwright.imaging.readers.scan import read_scan
@@ -16,7 +17,10 @@ from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
 
 __all__ = [
+    "Correction",
+    "CorrectionError",
     "FoundCanal",
+    "FoundPortal",
     "ImagingError",
     "Quality",
     "Scan",
@@ -24,6 +28,7 @@ __all__ = [
     "Surface",
     "SurfaceError",
     "canals_from_surfaces",
+    "correct",
     "find_canals",
     "read_scan",
     "read_surface",

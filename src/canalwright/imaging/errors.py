@@ -3,6 +3,7 @@
 ImagingError (a ValueError)
   +- ScanError     voxels: a series, a volume, a mask, a point in it
   +- SurfaceError  a lumen, dentine or enamel mesh
+  +- CorrectionError  a correction that cannot be, or that does not fit what was found
 """
 
 
@@ -16,3 +17,7 @@ class ScanError(ImagingError):
 
 class SurfaceError(ImagingError):
     """A mesh that cannot be read, or that is not the lumen or dentine of one tooth."""
+
+
+class CorrectionError(ImagingError):
+    """A correction that cannot be, or that does not fit the canals it is meant for."""

@@ -23,6 +23,30 @@ class Quality:
 
 
 @dataclass(frozen=True)
+class FoundPortal:
+    """A side branch as it was found: `z` where it leaves the canal, its `path` (m, 3) from there to the root's surface.
+
+    `diameter` (of the circle of its mean section) and `length` (lumen to surface) in mm with standard deviations;
+    `kind`: lateral canal, isthmus, delta, furcation canal; `side`: the direction in words where it is known.
+    """
+
+    z: float
+    path: Array
+    diameter: float
+    diameter_error: float
+    length: float
+    length_error: float
+    kind: str = "lateral canal"
+    side: str = ""
+
+    @property
+    def direction(self) -> Array:
+        """Unit direction from the canal to the exit, shape (3,)."""
+        way = self.path[-1] - self.path[0]
+        return np.asarray(way / max(float(np.linalg.norm(way)), 1e-12))
+
+
+@dataclass(frozen=True)
 class FoundCanal:
     """A canal found in a scan or in surfaces; lengths mm, points in scan space (LPS, or the mesh's own).
 
@@ -33,7 +57,8 @@ class FoundCanal:
     wall, zero where it was not found. `inscribed` (n,): widest circle in the section, which a round
     instrument meets; equal to `minor` for an oval, less in a kidney or ribbon.
     `length_error`: standard deviation of `length` where the tracing knows it (0: it does not).
-    `crown` is the unit direction from the roots to the crown.
+    `crown` is the unit direction from the roots to the crown. `portals`: its side branches. `corrected_by`: who
+    corrected it, in order; empty as it was found.
     """
 
     name: str
@@ -53,6 +78,8 @@ class FoundCanal:
     joined: str = ""
     source: str = ""
     notes: tuple[str, ...] = ()
+    portals: tuple[FoundPortal, ...] = ()
+    corrected_by: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         n = self.lumen.size

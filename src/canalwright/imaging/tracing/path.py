@@ -7,7 +7,9 @@ contrast; outside it is `OUTSIDE` times that (fast marching: Sethian 1996, PNAS 
 both points: a canal does not turn back over its orifice, and the way round the tooth is shut.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -17,6 +19,7 @@ from scipy.ndimage import gaussian_filter, label
 
 from canalwright.imaging.centreline import Centreline, smooth
 from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tracing.barrier import Barrier
 from canalwright.imaging.tracing.block import Block
 
 Array = NDArray[np.float64]
@@ -46,22 +49,46 @@ class Tones:
         return self.dentine - self.lumen
 
 
-def find_path(block: Block, orifice: Array, terminus: Array) -> tuple[Array, Tones]:
+def find_path(
+    block: Block, orifice: Array, terminus: Array, *, via: Sequence[Array] = (), barriers: Sequence[Barrier] = ()
+) -> tuple[Array, Tones]:
     """Points (m, 3) LPS from terminus to orifice through the darkest way, and the greys found.
 
-    Raises ScanError when there is no dentine about the points or no dark way between them.
+    The way runs through the points `via` in their order from the orifice down, and through no barrier. Raises
+    ScanError when there is no dentine about the points or no dark way between them.
     """
     tones = tones_of(block, orifice, terminus)
     grid = _grid(block, orifice, terminus)
-    grey = gaussian_filter(block.sample(grid.points()), 0.6, mode="nearest")
+    nodes = grid.points()
+    grey = gaussian_filter(block.sample(nodes), 0.6, mode="nearest")
     dark = np.clip((tones.dentine - grey) / tones.contrast, 0.0, 1.0)
     speed = np.maximum(dark, FLOOR) * np.where(_outside(dark), OUTSIDE, 1.0)
+    shut = np.zeros(speed.shape, bool)
+    for barrier in barriers:
+        shut |= barrier.shuts(nodes, grid.step)
+    speed[shut] = 0.0
+    for point in via:
+        if not grid.holds(point):
+            raise refusal(block.name, f"a point of the way lies more than {RADIUS:g} mm aside", remedy="move it back")
     image = sitk.GetImageFromArray(speed.astype(np.float32))
     image.SetSpacing([grid.step] * 3)
-    start, stop = (_darkest(grey, grid.index(point)) for point in (orifice, terminus))
-    arrival = sitk.GetArrayFromImage(sitk.FastMarching(image, [start], 1.0, 1e6))
-    way = _descend(arrival, stop, start)
-    if len(way) < 4 or tuple(way[-1]) != start:
+    ends = [_darkest(grey, grid.index(point)) for point in (orifice, terminus)]
+    stops = [ends[0], *(grid.index(point) for point in via), ends[1]]
+    if any(shut[z, y, x] for x, y, z in stops):
+        raise refusal(block.name, "a barrier covers a point that the canal runs through", remedy="move or shrink it")
+    legs: list[NDArray[np.int_]] = []
+    for start, stop in pairwise(stops):
+        if start == stop:
+            continue
+        arrival = sitk.GetArrayFromImage(sitk.FastMarching(image, [start], 1.0, 1e6))
+        leg = _descend(np.where(shut, np.float32(3e38), arrival), stop, start)
+        if tuple(leg[-1]) != start:
+            raise refusal(
+                block.name, "no way through the lumen between the points", remedy="pick them again in the canal"
+            )
+        legs.insert(0, leg if not legs else leg[:-1])
+    way = np.vstack(legs) if legs else np.zeros((0, 3))
+    if len(way) < 4:
         raise refusal(block.name, "no way through the lumen between the points", remedy="pick them again in the canal")
     return grid.origin + grid.step * way @ grid.axes, tones
 
@@ -109,6 +136,11 @@ class _Grid:
         at = np.round(self.axes @ (point - self.origin) / self.step).astype(int)
         x, y, z = np.clip(at, 0, np.array(self.size) - 1)
         return int(x), int(y), int(z)
+
+    def holds(self, point: Array) -> bool:
+        """Whether an LPS point lies in the grid."""
+        at = np.round(self.axes @ (point - self.origin) / self.step)
+        return bool(np.all((at >= 0) & (at < self.size)))
 
 
 def _grid(block: Block, orifice: Array, terminus: Array) -> _Grid:

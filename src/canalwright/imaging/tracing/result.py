@@ -34,11 +34,12 @@ class Parts:
     last: float
     voxel: float
     noise: float
+    pinned: bool = False
 
     @property
     def first(self) -> float:
-        """Station of the terminus: the exit where it was found, else the point that was given."""
-        return self.exit.s if self.exit is not None else self.given
+        """Station of the terminus: the exit where it was found, else, or when it is pinned, the point that was given."""
+        return self.given if self.exit is None or self.pinned else self.exit.s
 
 
 def found(parts: Parts, name: str, scan: Scan) -> FoundCanal:
@@ -64,6 +65,10 @@ def found(parts: Parts, name: str, scan: Scan) -> FoundCanal:
     notes = list(scan.warnings)
     if parts.exit is None:
         notes.append("the canal's exit from the root was not found: it ends at the point that was given")
+    elif parts.pinned:
+        beyond = parts.given - parts.exit.s
+        way = "beyond" if beyond > 0 else "short of"
+        notes.append(f"the terminus stays where it was set; the root's surface was found {abs(beyond):.2f} mm {way} it")
     else:
         moved = parts.given - parts.exit.s
         notes.append(
@@ -96,7 +101,7 @@ def width_error(parts: Parts, s: Array) -> Array:
 
 def length_error(parts: Parts) -> float:
     """Standard deviation of the length (mm): that of the exit, or of a click where no exit was found."""
-    exit_error = parts.exit.error if parts.exit is not None else CLICK_ERROR
+    exit_error = CLICK_ERROR if parts.exit is None or parts.pinned else parts.exit.error
     return float(np.hypot(exit_error, 0.1 * parts.voxel))
 
 

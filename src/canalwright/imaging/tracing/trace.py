@@ -6,6 +6,7 @@ about it (`profile_fit`), the root's outer surface ray by ray (`wall`), the plac
 canal that the scan does not show is refused or marked, never made up.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,6 +16,7 @@ from scipy.special import ndtr
 
 from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tracing.barrier import Barrier
 from canalwright.imaging.tracing.block import Block, take
 from canalwright.imaging.tracing.blurred_ellipse import blurred
 from canalwright.imaging.tracing.frame import Frame, on_map
@@ -42,11 +44,15 @@ def trace(
     terminus: tuple[float, float, float] | Array,
     *,
     name: str = "canal",
+    via: Sequence[Array] = (),
+    barriers: Sequence[Barrier] = (),
+    pinned: bool = False,
 ) -> FoundCanal:
     """The canal between two points of the scan (LPS mm), clicked at its orifice and near its end.
 
-    The end is moved to where the canal leaves the root, at most `BEYOND` mm on. Widths, wall and length carry errors;
-    `quality` says what is doubtful.
+    The end is moved to where the canal leaves the root, at most `BEYOND` mm on, unless it is `pinned`. Widths, wall and
+    length carry errors; `quality` says what is doubtful. The way runs through the points `via`, in their order from the
+    orifice down; neither way nor widths reach across a barrier.
 
     Raises ScanError for points outside the scan or the lumen, voxels too coarse, and where no canal is seen between.
     """
@@ -59,15 +65,19 @@ def trace(
             allowed="2 to 35 mm",
             remedy="pick the points again, or correct the scan's voxel size",
         )
-    block = take(scan, np.array([top, end]), MARGIN)
-    points, tones = find_path(block, top, end)
-    return along(block, points, tones, top, end, name, scan)
+    through = [_point(scan, "point of the way", point) for point in via]
+    block = take(scan, np.array([top, end, *through]), MARGIN)
+    points, tones = find_path(block, top, end, via=through, barriers=barriers)
+    return along(block, points, tones, top, end, name, scan, barriers=barriers, pinned=pinned)
 
 
-def along(block: Block, points: Array, tones: Tones, top: Array, end: Array, name: str, scan: Scan) -> FoundCanal:
+def along(
+    block: Block, points: Array, tones: Tones, top: Array, end: Array, name: str, scan: Scan,
+    *, barriers: Sequence[Barrier] = (), pinned: bool = False,
+) -> FoundCanal:  # fmt: skip
     """Measure the canal that runs along `points` (m, 3), terminus first."""
     line, at = first_line(points, top, end, block.voxel, BEYOND)
-    state = _State(block, Frame(line), tones, at, correlation=_correlation(block, points, tones))
+    state = _State(block, Frame(line), tones, at, _correlation(block, points, tones), tuple(barriers))
     state = state.first_fit()
     visible(state.seen(), block.name)
     state = state.relined(end).first_fit()
@@ -76,7 +86,9 @@ def along(block: Block, points: Array, tones: Tones, top: Array, end: Array, nam
     surface, stations = state.surface()
     exit_ = state.exit()
     last = _crossing(state, top)
-    parts = Parts(state.frame, state.fit, surface, stations, exit_, state.at, last, block.voxel, state.tones.noise)
+    parts = Parts(
+        state.frame, state.fit, surface, stations, exit_, state.at, last, block.voxel, state.tones.noise, pinned
+    )
     canal = found(parts, name, scan)
     return replace(canal, quality=judge(state.seen(), parts, canal, block.name))
 
@@ -90,6 +102,7 @@ class _State:
     tones: Tones
     at: float
     correlation: float
+    barriers: tuple[Barrier, ...] = ()
     fitted: Fit | None = None
 
     @property
@@ -108,6 +121,7 @@ class _State:
         start = self._start(s, rho, limit, grey, spread)
         half = np.interp(s, start.s, start.half)
         keep = (rho < np.maximum(limit, 0.25)) & (rho < 2.0 * half + 5 * spread) & (s > self.at + 0.4)
+        keep &= self._open(s, u, v)
         return self._with(fit(Samples(s[keep], u[keep], v[keep], grey[keep]), start))
 
     def relined(self, end: Array) -> "_State":
@@ -119,7 +133,7 @@ class _State:
         centres = points + self.fit.value("cu", s)[:, None] * one + self.fit.value("cv", s)[:, None] * two
         frame = Frame(second_line(centres, BEYOND + 0.9))
         at = float(frame.place(end[None])[0][0])
-        return _State(self.block, frame, self.tones, at, self.correlation)
+        return replace(self, frame=frame, at=at, fitted=None)
 
     def second_fit(self, surface: Surface, stations: Array) -> "_State":
         """The tube again, with what lies outside the root taken off the greys near its surface."""
@@ -140,6 +154,7 @@ class _State:
         found_exit = self.exit()
         lowest = found_exit.s if found_exit else self.at
         keep = (rho < np.maximum(limit, 0.2)) & (rho < long + 4.5 * old.spread) & (s > lowest + 2.0 * old.spread)
+        keep &= self._open(s, u, v)
         grid = np.arange(0.0, self.frame.line.s[-1], 0.1)
         short, wide, _ = old.half_widths(grid)
         start = Start(
@@ -156,6 +171,7 @@ class _State:
         rays = self._rays(stations, *self._where(stations), filled=True)
         dentine = f.value("d", stations)
         guess, _ = coarse(rays, float(np.median(dentine)), f.lumen)
+        guess = self._cut(guess, stations)
         seen = np.isfinite(guess)
         if seen.mean() < 0.3:
             raise refusal(
@@ -195,18 +211,39 @@ class _State:
         """How well the scan shows the canal, station by station, for the judgement."""
         f = self.fit
         s, u, v, grey = self.frame.voxels(self.block, 1.0 + 3 * f.spread)
+        clear = self._open(s, u, v)
+        s, u, v, grey = s[clear], u[clear], v[clear], grey[clear]
         x, y = u - f.value("cu", s), v - f.value("cv", s)
         stations = np.arange(self.at + 0.3, self.frame.line.s[-1], 0.5)
         rays = self._rays(stations, *self._where(stations), filled=True)
         dentine = f.value("d", stations)
         level = (dentine - 0.35 * (dentine - f.lumen))[:, None, None]
-        clear = rays.clear[..., None]
-        window = (rays.r > clear) & (rays.r < clear + 1.2)
+        edge = rays.clear[..., None]
+        window = (rays.r > edge) & (rays.r < edge + 1.2)
         walled = np.any((rays.grey > level) & window, axis=-1).mean(axis=1)
         return Seen(stations, s, x, y, grey, f, self.tones, self.correlation, walled)
 
     def _with(self, fitted: Fit) -> "_State":
-        return _State(self.block, self.frame, self.tones, self.at, self.correlation, fitted)
+        return replace(self, fitted=fitted)
+
+    def _open(self, s: Array, u: Array, v: Array) -> NDArray[np.bool_]:
+        """Places (n,) that no barrier parts from the line."""
+        if not self.barriers:
+            return np.ones(len(s), bool)
+        centre, _, one, two = self.frame.at(s)
+        place = centre + u[:, None] * one + v[:, None] * two
+        return np.asarray(~np.any([b.blocks(centre, place) for b in self.barriers], axis=0))
+
+    def _cut(self, guess: Array, stations: Array) -> Array:
+        """The surface's first guess (S, K) without the rays that a barrier cuts: their neighbours speak for them."""
+        if not self.barriers:
+            return guess
+        turn = np.linspace(0, 2 * np.pi, DIRECTIONS, endpoint=False)
+        _, (cu, cv) = self._where(stations)
+        far = np.where(np.isfinite(guess), guess, 0.0)
+        s = np.repeat(stations, DIRECTIONS)
+        u, v = (far * np.cos(turn) + cu[:, None]).ravel(), (far * np.sin(turn) + cv[:, None]).ravel()
+        return np.where(self._open(s, u, v).reshape(guess.shape), guess, np.nan)
 
     def _where(self, stations: Array) -> tuple[Array, Array]:
         """Half width and centre (2, k) at stations."""
