@@ -66,7 +66,7 @@ class Bench:
 
     def _planner(self) -> Executor:
         if self._whole is None:
-            self._whole = ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), initializer=_yield_to_others)
+            self._whole = ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), initializer=yield_to_others)
         return self._whole
 
     async def aside(self, work: Callable[..., T], *arguments: Any) -> T:
@@ -102,7 +102,7 @@ class Bench:
         return result
 
 
-def _yield_to_others() -> None:
+def yield_to_others() -> None:
     """A planner's process: low priority where the system knows how, deaf to the keyboard, gone when the page is gone."""
     if hasattr(os, "nice"):
         os.nice(10)

@@ -41,12 +41,12 @@ def routes(office: Office) -> APIRouter:
         try:
             text = (await request.body()).decode("utf-8")
         except UnicodeDecodeError:
-            return _json({"problems": [f"{shown}: not a text file in UTF-8; save the case as TOML in UTF-8"]}, 422)
+            return answer({"problems": [f"{shown}: not a text file in UTF-8; save the case as TOML in UTF-8"]}, 422)
         try:
             case = await office.bench.aside(casefile.loads, text, shown)
         except casefile.CaseError as error:
-            return _json({"problems": [str(problem) for problem in error.problems]}, 422)
-        return _json({"go": f"/case/{office.shelf.put(case)}/0/plan"})
+            return answer({"problems": [str(problem) for problem in error.problems]}, 422)
+        return answer({"go": f"/case/{office.shelf.put(case)}/0/plan"})
 
     @router.post("/open-archive")
     async def brought(request: Request, name: str = "archive") -> Response:
@@ -55,19 +55,19 @@ def routes(office: Office) -> APIRouter:
         try:
             case, _ = await asyncio.to_thread(restored, await request.body(), shown, office.chairs.book)
         except casefile.CaseError as error:
-            return _json({"problems": [str(problem) for problem in error.problems]}, 422)
-        return _json({"go": f"/case/{office.shelf.put(case)}/0/plan"})
+            return answer({"problems": [str(problem) for problem in error.problems]}, 422)
+        return answer({"go": f"/case/{office.shelf.put(case)}/0/plan"})
 
     @router.get("/case/{key}/case.zip")
     async def bundled(key: str) -> Response:
         """The case, its sessions at the chair, and card, plan and section of every canal with the planner's choices."""
         case = office.shelf.get(key)
         if case is None:
-            return _json({"problems": ["this case is not open any more"]}, 404)
+            return answer({"problems": ["this case is not open any more"]}, 404)
         try:
             filled = [await office.bench.story(case, i, Choices()) for i in range(len(case.canals))]
         except PlanError as error:
-            return _json({"problems": [str(error)]}, 422)
+            return answer({"problems": [str(error)]}, 422)
         data = await asyncio.to_thread(packed, case, filled, office.chairs.book)
         return _file(data, "application/zip", f"case-{case.tooth.code}.zip")
 
@@ -75,7 +75,7 @@ def routes(office: Office) -> APIRouter:
     async def played(request: Request, key: str, index: int) -> Response:
         async def make(case: Case, choices: Choices) -> Response:
             plan, story = await office.bench.story(case, index, choices)
-            return _json(await office.bench.aside(film, plan, story, Prefs.of(request.cookies).words))
+            return answer(await office.bench.aside(film, plan, story, Prefs.of(request.cookies).words))
 
         return await _of(office, request, key, index, make)
 
@@ -103,7 +103,7 @@ def routes(office: Office) -> APIRouter:
     async def saved(key: str) -> Response:
         case = office.shelf.get(key)
         if case is None:
-            return _json({"problems": ["this case is not open any more"]}, 404)
+            return answer({"problems": ["this case is not open any more"]}, 404)
         return _file(casefile.dumps(case).encode(), "application/toml", f"case-{case.tooth.code}.toml")
 
     return router
@@ -114,15 +114,16 @@ async def _of(
 ) -> Response:
     case = office.found(key, index)
     if case is None:
-        return _json({"problems": ["this case is not open any more; open its file again"]}, 404)
+        return answer({"problems": ["this case is not open any more; open its file again"]}, 404)
     query = {name: request.query_params.getlist(name) for name in request.query_params}
     try:
         return await make(case, from_query(query, office.tray))
     except PlanError as error:
-        return _json({"problems": [str(error)]}, 422)
+        return answer({"problems": [str(error)]}, 422)
 
 
-def _json(content: dict[str, Any], status: int = 200) -> Response:
+def answer(content: dict[str, Any], status: int = 200) -> Response:
+    """JSON that is kept nowhere."""
     text = json.dumps(content, allow_nan=False, separators=(",", ":"))
     return Response(text, status, NO_STORE, "application/json")
 

@@ -23,6 +23,7 @@ from canalwright.web.guard import App, Guard
 from canalwright.web.office import Office
 from canalwright.web.pages import register
 from canalwright.web.place import CIPHERS, Place
+from canalwright.web.scan import routes as scan_routes
 
 if TYPE_CHECKING:
     from canalwright.records import Store
@@ -41,6 +42,7 @@ def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store
     With a `store` of records everybody signs in first, and `case` is left out: what is open belongs to a reader.
     """
     office = Office.of(tray)
+    office.scans.paths = not place.outside
     house = _house(store, office, place) if store is not None else None
     path = f"/case/{office.shelf.put(case)}/0/plan" if case is not None and house is None else "/"
     if house is not None and house.first_key:
@@ -85,10 +87,13 @@ def application(office: Office, house: "House | None" = None) -> FastAPI:
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         yield
         office.bench.close()
+        office.scans.shut()
 
     app = FastAPI(title="canalwright", docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan)
     app.include_router(routes(office))
     app.include_router(chair_routes.routes(office))
+    app.include_router(scan_routes.routes(office))
+    app.mount("/three", StaticFiles(directory=str(files("nicegui.elements.scene").joinpath("dist"))), "three")
     app.mount("/static", StaticFiles(directory=str(files("canalwright.web").joinpath("static"))), "static")
     if house is not None:
         from canalwright.web.records.rooms import rooms

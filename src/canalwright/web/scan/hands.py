@@ -1,0 +1,169 @@
+"""Work of seconds to minutes in processes of its own: it tells how far it is, can be cancelled, and leaves no memory behind.
+
+A process that has finished its work waits for the next one; one that is cancelled is ended, whatever it is doing.
+"""
+
+import contextlib
+import logging
+import multiprocessing
+import threading
+import time
+import traceback
+from collections.abc import Callable
+from multiprocessing.connection import Connection
+from typing import Any
+
+from canalwright.imaging import ImagingError
+from canalwright.web.bench import yield_to_others
+
+log = logging.getLogger(__name__)
+Told = Callable[[str, float | None], None]
+FAULT = "a fault in the program: this could not be done; what was there before is unchanged"
+AT_ONCE = 2
+
+
+class Work:
+    """One piece of work: `state` is waiting, running, done, failed or cancelled; `told` and `share` (0 to 1, or None) say how far it is."""
+
+    def __init__(self, kind: str) -> None:
+        self.kind, self.state, self.told, self.error = kind, "waiting", "", ""
+        self.share: float | None = None
+        self.began = time.monotonic()
+        self.ended: float | None = None
+        self._process: Any = None
+        self._lock = threading.Lock()
+
+    @property
+    def over(self) -> bool:
+        """Whether nothing more will come of it."""
+        return self.state in ("done", "failed", "cancelled")
+
+    @property
+    def seconds(self) -> float:
+        """How long it has taken so far."""
+        return (self.ended or time.monotonic()) - self.began
+
+    def cancel(self) -> None:
+        """End it; what it has not handed over is lost."""
+        with self._lock:
+            if self.over:
+                return
+            self._end("cancelled")
+            if self._process is not None:
+                self._process.terminate()
+
+    def _end(self, state: str, error: str = "") -> None:
+        self.state, self.error, self.ended = state, error, time.monotonic()
+
+
+class Hands:
+    """The processes of one server."""
+
+    def __init__(self) -> None:
+        self._context = multiprocessing.get_context("spawn")
+        self._idle: list[tuple[Any, Connection]] = []
+        self._lock = threading.Lock()
+        self._places = threading.Semaphore(AT_ONCE)
+        self._closed = False
+
+    def do(self, kind: str, task: Callable[..., Any], *arguments: Any, done: Callable[[Any], None]) -> Work:
+        """Begin `task(told, *arguments)`; `done(result)` is called in a thread when it has succeeded."""
+        work = Work(kind)
+        threading.Thread(target=self._run, args=(work, task, arguments, done), daemon=True, name=kind).start()
+        return work
+
+    def warm(self) -> None:
+        """Have one process ready, so that the first work does not wait for it."""
+        with self._lock:
+            if not self._idle and not self._closed:
+                self._idle.append(self._start())
+
+    def close(self) -> None:
+        """End the processes that wait; those at work go with the server."""
+        with self._lock:
+            self._closed = True
+            for process, pipe in self._idle:
+                pipe.close()
+                process.terminate()
+            self._idle.clear()
+
+    def _start(self) -> tuple[Any, Connection]:
+        here, there = self._context.Pipe()
+        process = self._context.Process(target=_serve, args=(there,), daemon=True)
+        process.start()
+        there.close()
+        return process, here
+
+    def _run(
+        self, work: Work, task: Callable[..., Any], arguments: tuple[Any, ...], done: Callable[[Any], None]
+    ) -> None:
+        with self._places:
+            if work.over:
+                return
+            with self._lock:
+                process, pipe = self._idle.pop() if self._idle else self._start()
+            with work._lock:
+                if work.over:
+                    self._idle.append((process, pipe))
+                    return
+                work._process, work.state = process, "running"
+            try:
+                pipe.send((task, arguments))
+                self._follow(work, pipe, done)
+            except (EOFError, OSError):
+                if not work.over:
+                    work._end("failed", FAULT)
+            self._put_back(process, pipe, again=work.state in ("done", "failed") and process.is_alive())
+
+    def _follow(self, work: Work, pipe: Connection, done: Callable[[Any], None]) -> None:
+        while True:
+            kind, *content = pipe.recv()
+            if kind == "told":
+                work.told, work.share = content
+                continue
+            with work._lock:
+                if work.over:
+                    return
+                work._process = None
+            if kind == "done":
+                try:
+                    done(content[0])
+                except Exception:
+                    log.exception("what was done could not be taken in")
+                    work._end("failed", FAULT)
+                else:
+                    work._end("done")
+            else:
+                if kind == "broken":
+                    log.error("%s", content[0])
+                work._end("failed", content[0] if kind == "refused" else FAULT)
+            return
+
+    def _put_back(self, process: Any, pipe: Connection, *, again: bool) -> None:
+        with self._lock:
+            if again and not self._idle and not self._closed:
+                self._idle.append((process, pipe))
+                return
+        pipe.close()
+        process.terminate()
+        process.join(5)
+
+
+def _serve(pipe: Connection) -> None:
+    """A process: takes work, tells, answers."""
+    yield_to_others()
+    with contextlib.suppress(EOFError, OSError):
+        while True:
+            task, arguments = pipe.recv()
+            sending = threading.Lock()
+
+            def send(*message: Any, lock: threading.Lock = sending) -> None:
+                with lock:
+                    pipe.send(message)
+
+            try:
+                send("done", task(lambda text, share: send("told", text, share), *arguments))
+            except ImagingError as error:
+                send("refused", str(error))
+            except Exception:
+                send("broken", traceback.format_exc())
