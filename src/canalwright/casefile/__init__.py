@@ -6,6 +6,7 @@ instruments a clinician owns and becomes a `Tray`. What is wrong in a file is a 
 """
 
 from canalwright.casefile.case import Case, check, demo_case, digest, from_model, from_table, load, loads
+from canalwright.casefile.corrections import dump_corrections, load_corrections
 from canalwright.casefile.dump import dump, dumps
 from canalwright.casefile.found import from_found
 from canalwright.casefile.problems import CaseError, Problem
@@ -21,12 +22,14 @@ __all__ = [
     "demo_case",
     "digest",
     "dump",
+    "dump_corrections",
     "dumps",
     "from_found",
     "from_model",
     "from_table",
     "generic_tray",
     "load",
+    "load_corrections",
     "load_tray",
     "loads",
     "loads_tray",

@@ -15,10 +15,12 @@ from canalwright.anatomy import Canal, Doubt, MeasurementError, Tooth, averages,
 from canalwright.casefile import toml
 from canalwright.casefile.case_model import CaseModel
 from canalwright.casefile.convert import measurements, tooth_of
+from canalwright.casefile.corrections import corrections_of, credited
 from canalwright.casefile.problems import CaseError, Problem, from_fault, from_pydantic
 from canalwright.casefile.readiness_model import ReadinessTable
 
 if TYPE_CHECKING:
+    from canalwright.imaging.corrections import Correction
     from canalwright.readiness import Record
 
 
@@ -44,6 +46,11 @@ class Case:
             if full == canal.name:
                 return canal
         raise KeyError(f"no canal named {name!r}; there are {', '.join(c.name for c in self.canals)}")
+
+    @property
+    def corrections(self) -> tuple["Correction", ...]:
+        """What was corrected in the canals as they were found in a scan, in order, each with its author."""
+        return corrections_of(self.model.correction)
 
     def record(self, name: str) -> "Record | None":
         """What the file holds of a canal's length, drying, gauging and irrigation; None where it has no such table."""
@@ -102,6 +109,11 @@ def from_model(model: CaseModel, name: str = "case") -> Case:
                 _record(table.readiness, name, f"canal[{i}].readiness")
         except CaseError as error:
             problems += error.problems
+    try:
+        log = corrections_of(model.correction, name)
+        canals = [credited(canal, log) for canal in canals]
+    except CaseError as error:
+        problems += error.problems
     problems += _twins(tooth, model, name)
     if problems:
         raise CaseError(tuple(problems))

@@ -6,6 +6,7 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from canalwright.anatomy.centreline import DIRECTIONS
 from canalwright.anatomy.limits import LIMITS
+from canalwright.casefile.correction_model import CorrectionTable
 from canalwright.casefile.fields import (
     PRINTABLE,
     Closed,
@@ -183,3 +184,6 @@ class CaseModel(Closed):
     case: About
     tooth: ToothTable
     canal: list[CanalTable] = Field(min_length=1, max_length=8)
+    correction: list[CorrectionTable] = Field(
+        default=[], max_length=400, description="What was corrected in the canals as they were found in a scan"
+    )

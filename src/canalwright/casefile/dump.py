@@ -39,6 +39,11 @@ def dumps(case: Case | CaseModel) -> str:
     for i, canal in enumerate(content["canal"]):
         canals.append(_table(canal, schema if i == 0 else {}, ("canal", 0)))
     document.add("canal", canals)
+    if content.get("correction"):
+        corrections = tomlkit.aot()
+        for i, correction in enumerate(content["correction"]):
+            corrections.append(_table(correction, schema if i == 0 else {}, ("correction", 0)))
+        document.add("correction", corrections)
     text = tomlkit.dumps(document)
     loads(text, "the case to be written")
     return text

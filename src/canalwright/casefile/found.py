@@ -7,10 +7,13 @@ import numpy as np
 
 from canalwright.anatomy import Tooth, averages
 from canalwright.casefile.case import Case, from_table
-from canalwright.imaging.found import FoundCanal
+from canalwright.casefile.corrections import tables_of
+from canalwright.imaging.corrections import Correction
+from canalwright.imaging.found import FoundCanal, FoundPortal
 
 PLACES = 4
 LEAST_WIDTH = 0.02
+MOST_BRANCHES = 40
 
 
 def from_found(
@@ -27,6 +30,7 @@ def from_found(
     post: Sequence[str] = (),
     note: str = "",
     invented: bool = False,
+    corrections: Sequence[Correction] = (),
 ) -> Case:
     """The case of the found canals.
 
@@ -34,7 +38,8 @@ def from_found(
     reference point to the orifice, measured on the surfaces, the same for all or by name; left out, it is the average
     crown (with the depth of the pulp chamber) of this tooth and the length is marked so. `cej_level` [mm]: where the
     cemento-enamel junction was seen, from the terminus. `end` [mm]: how far from the terminus the preparation ends.
-    `post` names the canals that take a post. Raises CaseError when the result is no possible case, KeyError when a
+    `post` names the canals that take a post. `corrections`: those that shaped the canals; they are kept with their
+    authors. Raises CaseError when the result is no possible case, KeyError when a
     mapping lacks a canal.
     """
     tooth = tooth if isinstance(tooth, Tooth) else Tooth(tooth)
@@ -59,11 +64,32 @@ def from_found(
             table["cej_level_mm"] = {"value": round(_of(cej_level, canal.name), 2), "method": method}
         if canal.name in post:
             table["post"] = {"wanted": True}
+        if canal.portals:
+            table["side_branch"] = [_branch(portal, method) for portal in canal.portals[:MOST_BRANCHES]]
         if canal.join is not None and canal.joined:
             table["joins"] = {"canal": canal.joined, "level_mm": round(float(canal.join), 2)}
         tables.append(table)
     about = {"version": 1, "label": label, "note": note, "invented": invented}
-    return from_table({"case": about, "tooth": {"number": tooth.code}, "canal": tables}, "the canals found")
+    whole: dict[str, Any] = {"case": about, "tooth": {"number": tooth.code}, "canal": tables}
+    if corrections:
+        whole["correction"] = tables_of(corrections)
+    return from_table(whole, "the canals found")
+
+
+def _branch(portal: FoundPortal, method: str) -> dict[str, Any]:
+    """The table of a side branch; its numbers kept within what the file takes."""
+    width = {
+        "value": round(float(np.clip(portal.diameter, 0.01, 1.5)), PLACES),
+        "method": method,
+        "error": round(float(portal.diameter_error), PLACES),
+    }
+    return {
+        "level_mm": round(max(float(portal.z), 0.0), 2),
+        "diameter_mm": width,
+        "direction": portal.side,
+        "kind": portal.kind,
+        "length_mm": round(float(np.clip(portal.length, 0.01, 6.0)), 2),
+    }
 
 
 def _of(value: Any, name: str) -> Any:
@@ -75,6 +101,8 @@ def _profile(canal: FoundCanal, method: str) -> dict[str, Any]:
     lumen = canal.lumen
     z = lumen.z - lumen.z[0]
     remarks = [*canal.quality.reasons, *canal.notes]
+    if canal.corrected_by:
+        remarks.append(f"corrected by {', '.join(canal.corrected_by)}")
     minor = np.maximum(lumen.minor, LEAST_WIDTH)
     if (minor > lumen.minor).any():
         remarks.append(

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import typer
 
 from canalwright import __version__
-from canalwright.cli import cases, demo, heating, measuring, packing, ready, records, serving, techniques
+from canalwright.cli import cases, correcting, demo, heating, measuring, packing, ready, records, serving, techniques
 from canalwright.cli.errors import BAD_INPUT, bad_input_errors, explain
 
 app = typer.Typer(
@@ -25,6 +25,7 @@ app.command("card")(cases.card)
 app.command("heat3d")(heating.heat3d)
 app.command("techniques")(techniques.techniques)
 app.command("measure")(measuring.measure)
+app.command("correct")(correcting.correct)
 app.command("serve")(serving.serve)
 app.command("pack")(packing.pack)
 app.command("unpack")(packing.unpack)

@@ -65,3 +65,14 @@ def choices_of(**given: Any) -> "Choices":
 
     known = {f.name for f in fields(Choices)}
     return Choices(**{k: v for k, v in given.items() if k in known and v is not None})
+
+
+def point(option: str, text: str) -> tuple[float, float, float]:
+    """Three numbers in mm from the text of an option."""
+    try:
+        x, y, z = (float(part) for part in text.split(","))
+    except ValueError:
+        raise typer.BadParameter(
+            f"{option} = {text!r}: three numbers in mm with commas between, such as 12.5,-3,40"
+        ) from None
+    return x, y, z

@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from canalwright.cli import inputs, output
+from canalwright.cli import correcting, inputs, output
 
 if TYPE_CHECKING:
-    from canalwright.imaging import FoundCanal
+    from canalwright.imaging import FoundCanal, Scan
 
 SURFACES = (".stl", ".ply", ".obj", ".glb", ".gltf", ".off")
 Point = tuple[float, float, float]
@@ -42,6 +42,9 @@ Label = Annotated[str, typer.Option("--label", metavar="TEXT", help="Label or ps
 Name = Annotated[
     list[str], typer.Option("--name", metavar="NAME", help="Name of each canal traced in a scan, in order.")
 ]
+Corrections = Annotated[
+    Path | None, typer.Option("--corrections", metavar="FILE", help="Corrections of a scan's canals (see correct).")
+]
 Post = Annotated[list[str], typer.Option("--post", metavar="CANAL", help="A canal that takes a post.")]
 End = Annotated[float, typer.Option("--end", metavar="MM", help="How far from the terminus the preparation ends.")]
 
@@ -64,21 +67,23 @@ def measure(
     name: Name = [],  # noqa: B006
     post: Post = [],  # noqa: B006
     end: End = 0.5,
+    corrections: Corrections = None,
     json: inputs.AsJson = False,
 ) -> None:
     """Find and measure the canals of a tooth in its surfaces or in a scan, and write them to a case file."""
     from canalwright import casefile
 
-    orifices = [_point("--orifice", p) for p in orifice]
-    termini = [_point("--terminus", p) for p in terminus]
+    orifices = [inputs.point("--orifice", p) for p in orifice]
+    termini = [inputs.point("--terminus", p) for p in terminus]
     files = [_file(f) for f in file]
     extras: dict[str, Any] = {}
     with output.progress(f"measuring {lumen.name}"):
         if lumen.suffix.lower() in SURFACES:
-            directions = {k: _point(f"--{k}", p) for k, p in (("mesial", mesial), ("buccal", buccal)) if p}
+            directions = {k: inputs.point(f"--{k}", p) for k, p in (("mesial", mesial), ("buccal", buccal)) if p}
             found, extras = _surfaces(lumen, dentine, tooth, enamel, orifices, termini, directions)
         else:
-            found = _scan(lumen, dentine, voxel, mask, orifices, termini, name)
+            scan, found = _scan(lumen, dentine, voxel, mask, orifices, termini, name)
+            found, extras["corrections"] = correcting.corrected(scan, found, corrections)
             extras["method"] = "cone-beam scan"
         case = casefile.from_found(
             found,
@@ -142,7 +147,7 @@ def _scan(
     orifices: list[Point],
     termini: list[Point],
     names: list[str],
-) -> "tuple[FoundCanal, ...]":
+) -> "tuple[Scan, tuple[FoundCanal, ...]]":
     import numpy as np
 
     from canalwright import imaging
@@ -154,29 +159,21 @@ def _scan(
         labels = imaging.read_scan(mask, voxel=voxel)
         present = [int(v) for v in np.unique(np.asarray(labels.voxels)) if v > 0]
         called = _names(names, len(present))
-        return tuple(imaging.trace_mask(labels, v, scan=scan, name=n) for v, n in zip(present, called, strict=True))
+        each = zip(present, called, strict=True)
+        return scan, tuple(imaging.trace_mask(labels, v, scan=scan, name=n) for v, n in each)
     if not orifices or len(orifices) != len(termini):
         raise imaging.ScanError(
             f"{path.name}: {len(orifices)} orifices and {len(termini)} termini given; give --orifice and --terminus once for each canal"
         )
     called = _names(names, len(orifices))
-    return tuple(imaging.trace(scan, o, t, name=n) for o, t, n in zip(orifices, termini, called, strict=True))
+    ways = zip(orifices, termini, called, strict=True)
+    return scan, tuple(imaging.trace(scan, o, t, name=n) for o, t, n in ways)
 
 
 def _names(names: list[str], count: int) -> list[str]:
     if names and len(names) != count:
         raise typer.BadParameter(f"--name: {len(names)} names for {count} canals; give as many, in order")
     return names or [f"canal {i + 1}" for i in range(count)]
-
-
-def _point(option: str, text: str) -> Point:
-    try:
-        x, y, z = (float(part) for part in text.split(","))
-    except ValueError:
-        raise typer.BadParameter(
-            f"{option} = {text!r}: three numbers in mm with commas between, such as 12.5,-3,40"
-        ) from None
-    return x, y, z
 
 
 def _file(text: str) -> tuple[str | None, tuple[int, float]]:
