@@ -38,7 +38,7 @@ class Resolution:
     @classmethod
     def coarse(cls) -> "Resolution":
         """For the spread of thousands of canals: rises within about 0.3 K of the standard grid once scaled to its nominal run."""
-        return cls(radial=0.15, axial=0.5, growth=1.7, tolerance=1.5)
+        return cls(radial=0.2, axial=0.5, growth=1.8, tolerance=3.0, outside=3.0)
 
     @classmethod
     def fine(cls) -> "Resolution":

@@ -38,8 +38,11 @@ class Tools:
     aim_met: bool
 
 
-def fit_tools(draws: Draws, tray: Tray, choices: Choices) -> Tools:
-    """Choose from the tray; raises ChoiceError when the tray lacks a kind of instrument or a name is not on it."""
+def fit_tools(draws: Draws, tray: Tray, choices: Choices, *, brief: bool = False) -> Tools:
+    """Choose from the tray; raises ChoiceError when the tray lacks a kind of instrument or a name is not on it.
+
+    `brief`: needles, the table of trims and the list of reaches are left out, for a downpack alone.
+    """
     for kind, items in (("cones", tray.cones), ("pluggers", tray.pluggers), ("carriers", tray.carriers)):
         if not items:
             raise ChoiceError(f"tray {tray.name!r}: no {kind} on it; add at least one to plan a filling")
@@ -84,7 +87,7 @@ def plugger_plan(draws: Draws, fitted: PluggerFit) -> PluggerPlan:
     )
 
 
-def _cone(draws: Draws, tray: Tray, choices: Choices) -> ConePlan:
+def _cone(draws: Draws, tray: Tray, choices: Choices, *, brief: bool = False) -> ConePlan:
     cones = tray.cones
     if choices.cone is not None:
         cones = tuple(c for c in cones if c.name == choices.cone)
@@ -104,12 +107,12 @@ def _cone(draws: Draws, tray: Tray, choices: Choices) -> ConePlan:
         grip = fit.tug_back(best.cone.profile, passage.z, passage.minor, seats, offset=offset, trim=trim)
     return ConePlan(
         best.cone,
-        _trim_doubt(draws, best, offset, trim),
+        Quantity.exact(trim, "mm") if brief else _trim_doubt(draws, best, offset, trim),
         draws.depth(seats),
         draws.summarise(seats - end, "mm"),
         draws.summarise(grip, "mm"),
         Quantity.share(fit.chance(seats, end), draws.sample.size - 1),
-        _table(draws, best, offset, trim),
+        () if brief else _table(draws, best, offset, trim),
     )
 
 

@@ -83,7 +83,7 @@ def _fitted(
         if planner.same_fit(other, choices) and planner.same_cone(other, choices):
             return draws, tools
     draws = Draws.of(canal, choices)
-    tools = fitting.fit_tools(draws, tray, choices)
+    tools = fitting.fit_tools(draws, tray, choices, brief=True)
     known.append((choices, draws, tools))
     return draws, tools
 
