@@ -9,7 +9,8 @@ from canalwright.imaging.errors import CorrectionError, ImagingError, ScanError,
 from canalwright.imaging.found import FoundCanal, FoundPortal, Quality
 from canalwright.imaging.mesh.canals import canals_from_surfaces
 from canalwright.imaging.mesh.surfaces import Surface, read_surface
-from canalwright.imaging.readers.scan import read_scan
+from canalwright.imaging.readers.opened import Opened
+from canalwright.imaging.readers.scan import open_scan, read_scan
 from canalwright.imaging.to_canal import reference_point, to_canal
 from canalwright.imaging.tooth.canals import find_canals
 from canalwright.imaging.tracing.mask import trace_mask
@@ -22,6 +23,7 @@ __all__ = [
     "FoundCanal",
     "FoundPortal",
     "ImagingError",
+    "Opened",
     "Quality",
     "Scan",
     "ScanError",
@@ -30,6 +32,7 @@ __all__ = [
     "canals_from_surfaces",
     "correct",
     "find_canals",
+    "open_scan",
     "read_scan",
     "read_surface",
     "reference_point",

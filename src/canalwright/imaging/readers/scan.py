@@ -1,16 +1,19 @@
-"""Read a scan from disk: one door for every format.
+"""A scan from disk: one door for every format.
 
 DICOM (a file, a folder, a DICOMDIR), NIfTI, NRRD, MetaImage, and stacks of TIFF or PNG pictures. What a
 file is, is told by its first bytes, not by its name. Every refusal is an `ScanError` of one line.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
-from canalwright.imaging.readers.dicom import read_dicom
-from canalwright.imaging.readers.itk import read_volume_file
-from canalwright.imaging.readers.stack import PICTURES, read_stack
+from canalwright.imaging.grid import doubts
+from canalwright.imaging.readers.dicom import open_dicom
+from canalwright.imaging.readers.itk import open_volume_file
+from canalwright.imaging.readers.opened import Opened
+from canalwright.imaging.readers.stack import PICTURES, open_stack
 from canalwright.imaging.refusal import refusal
-from canalwright.imaging.volume import Scan, checked
+from canalwright.imaging.volume import Scan
 
 FORMATS = "DICOM, NIfTI, NRRD, MHA/MHD, TIFF or PNG stack"
 
@@ -22,7 +25,22 @@ def read_scan(
     series: str | None = None,
     identity: bool = False,
 ) -> Scan:
-    """Read one scan.
+    """Read one scan whole into memory; arguments and refusals as in `open_scan`."""
+    opened = open_scan(path, voxel=voxel, series=series, identity=identity)
+    try:
+        return opened.whole()
+    except OSError as error:
+        raise _unreadable(Path(path), error) from None
+
+
+def open_scan(
+    path: str | Path,
+    *,
+    voxel: float | tuple[float, float, float] | None = None,
+    series: str | None = None,
+    identity: bool = False,
+) -> Opened:
+    """Open one scan without reading its greys: `around` and `crop` read a part, `whole` all of it.
 
     `path`: a file, or a folder holding one DICOM series or a stack of pictures. `voxel`: voxel size along
     x, y, z in mm, for pictures, which carry none (one number for cubes); refused for formats that state
@@ -37,14 +55,22 @@ def read_scan(
     try:
         kind = _kind(path)
         if kind == "picture":
-            return checked(read_stack(path, voxel))
+            return _doubted(open_stack(path, voxel))
         if voxel is not None:
             raise refusal(path, f"a voxel size was given ({voxel} mm), but this format states its own: leave it out")
         if kind == "dicom":
-            return checked(read_dicom(path, series=series, identity=identity))
-        return checked(read_volume_file(path, kind))
+            return _doubted(open_dicom(path, series=series, identity=identity))
+        return _doubted(open_volume_file(path, kind))
     except OSError as error:
-        raise refusal(path, f"cannot be read ({error.strerror or error}): check the disk and rights") from None
+        raise _unreadable(path, error) from None
+
+
+def _doubted(opened: Opened) -> Opened:
+    return replace(opened, warnings=(*opened.warnings, *doubts(opened)))
+
+
+def _unreadable(path: Path, error: OSError) -> Exception:
+    return refusal(path, f"cannot be read ({error.strerror or error}): check the disk and rights")
 
 
 def _kind(path: Path) -> str:

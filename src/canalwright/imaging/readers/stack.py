@@ -2,7 +2,7 @@
 
 import logging
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -12,16 +12,17 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from canalwright.imaging.errors import ScanError
-from canalwright.imaging.readers.itk import DEFLATE_LIMIT, LIMIT_BYTES
+from canalwright.imaging.grid import affine_from
+from canalwright.imaging.readers.itk import DEFLATE_LIMIT
+from canalwright.imaging.readers.opened import LIMIT_BYTES, Opened, Slices
 from canalwright.imaging.refusal import refusal
-from canalwright.imaging.volume import Scan, affine_from
 
 PICTURES = (".tif", ".tiff", ".png")
 LEAST_SLICES = 3
 
 
-def read_stack(path: Path, voxel: float | tuple[float, float, float] | None) -> Scan:
-    """Read a multi-page TIFF, or a folder of pictures in the order of the numbers in their names.
+def open_stack(path: Path, voxel: float | tuple[float, float, float] | None) -> Opened:
+    """Open a multi-page TIFF, or a folder of pictures in the order of the numbers in their names.
 
     Axes: x along a row, y down the rows, z along the stack, first voxel at the origin: pictures say nothing of the
     patient, so left and right cannot be told. Raises ScanError without a voxel size, for colour, for slices of
@@ -32,34 +33,43 @@ def read_stack(path: Path, voxel: float | tuple[float, float, float] | None) -> 
     size = np.broadcast_to(np.asarray(voxel, dtype=float), (3,))
     if not np.all((size >= 0.0005) & (size <= 2)):
         raise refusal(path, f"voxel {voxel}, allowed 0.0005 to 2 mm: is it in micrometres?")
-    voxels = _folder(path) if path.is_dir() else _file(path)
-    if len(voxels) < LEAST_SLICES:
-        raise refusal(path, f"{len(voxels)} slices, allowed {LEAST_SLICES} or more: give the whole stack")
+    slices = _folder(path) if path.is_dir() else _file(path)
+    if slices.shape[0] < LEAST_SLICES:
+        raise refusal(path, f"{slices.shape[0]} slices, allowed {LEAST_SLICES} or more: give the whole stack")
     note = "a stack of pictures does not say which side is the patient's left: mirror images cannot be told apart"
-    return Scan(voxels, affine_from(np.zeros(3), np.diag(size)), warnings=(note,), path=str(path))
+    return Opened(slices, affine_from(np.zeros(3), np.diag(size)), warnings=(note,), path=str(path))
 
 
-def _file(path: Path) -> NDArray[np.generic]:
+def _file(path: Path) -> Slices:
     if path.suffix.lower() == ".png":
         raise refusal(path, "one picture is not a volume: give the folder with all slices")
     return _tiff(path)
 
 
-def _tiff(path: Path) -> NDArray[np.generic]:
+def _tiff(path: Path) -> Slices:
+    with _whole_tiff(path) as tiff:
+        pages = list(tiff.pages)
+        shape, kind = pages[0].shape, pages[0].dtype
+        if len(shape) != 2 or kind is None or kind.kind not in "uif":
+            raise refusal(path, f"page shape {shape}, type {kind}; allowed: grey pages: export it as grey")
+        if any(page.shape != shape or page.dtype != kind for page in pages):
+            raise refusal(path, "pages of different size or type: give the slices of one scan only")
+        _bounded(path, (len(pages), *shape), kind.itemsize, path.stat().st_size)
+
+    def decode(wanted: Sequence[int]) -> Iterator[NDArray[np.generic]]:
+        with _whole_tiff(path) as tiff:
+            for k in wanted:
+                yield np.asarray(tiff.pages[k].asarray())
+
+    return Slices((len(pages), *shape), np.dtype(kind).newbyteorder("="), decode)
+
+
+@contextmanager
+def _whole_tiff(path: Path) -> Iterator[tifffile.TiffFile]:
     try:
         with _silent("tifffile"), tifffile.TiffFile(path) as tiff:
-            pages = list(tiff.pages)
-            shape, kind = pages[0].shape, pages[0].dtype
-            if len(shape) != 2 or kind is None or kind.kind not in "uif":
-                raise refusal(path, f"page shape {shape}, type {kind}; allowed: grey pages: export it as grey")
-            if any(page.shape != shape or page.dtype != kind for page in pages):
-                raise refusal(path, "pages of different size or type: give the slices of one scan only")
-            _bounded(path, (len(pages), *shape), kind.itemsize, path.stat().st_size)
-            out = np.empty((len(pages), *shape), kind)
-            for i, page in enumerate(pages):
-                out[i] = page.asarray()
-            return _finite(path, out)
-    except ScanError:
+            yield tiff
+    except (ScanError, GeneratorExit):
         raise
     except Exception as error:  # the decoder raises of every kind on damaged input
         raise refusal(path, f"not a whole TIFF ({str(error)[:80] or type(error).__name__}): export it again") from None
@@ -68,9 +78,9 @@ def _tiff(path: Path) -> NDArray[np.generic]:
 def _picture(path: Path) -> NDArray[np.generic]:
     if path.suffix.lower() != ".png":
         pages = _tiff(path)
-        if len(pages) != 1:
-            raise refusal(path, f"{len(pages)} pages in one file of a folder, allowed 1: give that file alone")
-        return np.asarray(pages[0])
+        if pages.shape[0] != 1:
+            raise refusal(path, f"{pages.shape[0]} pages in one file of a folder, allowed 1: give that file alone")
+        return next(pages.slices(range(1)))
     try:
         with Image.open(path, formats=["PNG"]) as picture:
             if picture.mode not in ("L", "I;16", "I;16B", "I", "F"):
@@ -83,7 +93,7 @@ def _picture(path: Path) -> NDArray[np.generic]:
         raise refusal(path, f"not a whole PNG ({str(error)[:80] or type(error).__name__}): export it again") from None
 
 
-def _folder(path: Path) -> NDArray[np.generic]:
+def _folder(path: Path) -> Slices:
     files = [p for p in path.iterdir() if p.is_file() and p.suffix.lower() in PICTURES and not p.name.startswith(".")]
     numbers = {p: [int(n) for n in re.findall(r"\d+", p.stem)] for p in files}
     if any(not n for n in numbers.values()):
@@ -100,16 +110,20 @@ def _folder(path: Path) -> NDArray[np.generic]:
             "give every slice once",
         )
     first = _picture(files[0])
-    _bounded(path, (len(files), *first.shape), first.dtype.itemsize, 1 << 62)
-    out = np.empty((len(files), *first.shape), first.dtype)
-    for i, file in enumerate(files):
-        one = _picture(file)
-        if one.shape != first.shape or one.dtype != first.dtype:
-            raise refusal(
-                file, f"{one.shape} {one.dtype}, the first slice {first.shape} {first.dtype}: slices of two scans?"
-            )
-        out[i] = one
-    return out
+    shape = (len(files), int(first.shape[0]), int(first.shape[1]))
+    _bounded(path, shape, first.dtype.itemsize, 1 << 62)
+
+    def decode(wanted: Sequence[int]) -> Iterator[NDArray[np.generic]]:
+        for k in wanted:
+            one = _picture(files[k])
+            if one.shape != first.shape or one.dtype != first.dtype:
+                raise refusal(
+                    files[k],
+                    f"{one.shape} {one.dtype}, the first slice {first.shape} {first.dtype}: slices of two scans?",
+                )
+            yield one
+
+    return Slices(shape, first.dtype, decode)
 
 
 def _bounded(path: Path, shape: tuple[int, ...], each: int, stored: int) -> None:
@@ -130,9 +144,3 @@ def _silent(name: str) -> Iterator[None]:
         yield
     finally:
         logger.disabled = was
-
-
-def _finite(path: Path, voxels: NDArray[np.generic]) -> NDArray[np.generic]:
-    if voxels.dtype.kind == "f" and not np.isfinite(voxels).all():
-        raise refusal(path, "greys that are not numbers (NaN or infinite): export it again")
-    return voxels
