@@ -1,17 +1,12 @@
 """The card: one page per canal for the chair, as PDF.
 
-`card.typ`, bundled beside this file, lays the page out; everything it prints comes as JSON, already in words, so
-that no text of a case can be read as markup. Only the fonts inside the typesetter are used, and the date of creation is
-fixed: the same plan gives the same bytes anywhere.
+`card.typ`, bundled beside this file, lays the page out; everything it prints comes as JSON, already in words. The same
+plan gives the same bytes anywhere.
 """
 
-import json
 from dataclasses import replace
-from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
-
-import typst
+from typing import TYPE_CHECKING, Any
 
 from canalwright.instruments import iso3630
 from canalwright.planning.product import CAUTION, Harm, Plan
@@ -21,15 +16,14 @@ from canalwright.report.options import Options
 from canalwright.report.palette import ISO_3630, LIGHT
 from canalwright.report.pictures import rise_svg
 from canalwright.report.section import section_svg, width_mm
-from canalwright.report.svg import clean, el
+from canalwright.report.svg import el
 from canalwright.report.text import digest
+from canalwright.report.typeset import typeset
 from canalwright.report.words import Item, Table, finding_words, sheet
 
 if TYPE_CHECKING:
     from canalwright.planning.story import Story
 
-Paper = Literal["a4", "us-letter"]
-PAPERS: dict[str, Paper] = {"a4": "a4", "letter": "us-letter"}
 SCALES = (7.0, 6.5, 6.0, 5.5, 5.0, 4.5, 4.0, 3.5, 3.0)
 ROOM, NARROW = 141.0, 0.9
 MOST_LABELS, MOST_TRIMS, READABLE = 14, 6, 4.0
@@ -52,22 +46,7 @@ def card_pdf(plan: Plan, story: "Story | None" = None, *, paper: str = "a4", lab
     `paper` is "a4" or "letter"; `label` a pseudonym of the patient and `date` as it shall be printed, both left
     blank for writing by hand when empty. Raises ValueError for another paper.
     """
-    if paper not in PAPERS:
-        raise ValueError(f"paper {paper!r} is unknown: choose {' or '.join(PAPERS)}")
-    inputs = template_inputs(card_data(plan, story, label=label, date=date), PAPERS[paper])
-    made = typst.compile(template(), format="pdf", sys_inputs=inputs, ignore_system_fonts=True, timestamp=0)
-    assert isinstance(made, bytes)
-    return made
-
-
-def template() -> bytes:
-    """The Typst template that lays the card out."""
-    return files("canalwright.report").joinpath("card.typ").read_bytes()
-
-
-def template_inputs(data: dict[str, Any], paper: Paper) -> dict[str, str]:
-    """What the template reads: all content as JSON, and the paper."""
-    return {"data": json.dumps(data, ensure_ascii=True, sort_keys=True), "paper": paper}
+    return typeset("card", card_data(plan, story, label=label, date=date), paper)
 
 
 def card_data(plan: Plan, story: "Story | None", *, label: str, date: str) -> dict[str, Any]:
@@ -75,44 +54,41 @@ def card_data(plan: Plan, story: "Story | None", *, label: str, date: str) -> di
     page, canal, sections = sheet(plan), plan.canal, _sections(plan)
     title = f"Card, tooth {canal.tooth.code}, {canal.name} canal"
     findings = [(f.harm is Harm.DANGER, *finding_words(f)) for f in page.findings]
-    cleaned: dict[str, Any] = _clean(
-        {
-            "title": title,
-            "tooth": str(canal.tooth.code),
-            "kind": f"{canal.tooth.kind}, {canal.tooth.side}",
-            "canal": canal.name,
-            "reference": canal.reference,
-            "length": _item(page.length) | {"source": str(canal.length.source)},
-            "label": label,
-            "date": date,
-            "file": canal.file.name,
-            "cone": {
-                "name": page.cone_name, "items": [_item(i) for i in page.cone], "colour": _colour(plan.cone.cone.size),
-            },
-            "paper_point": plan.paper_point.name if plan.paper_point else "",
-            "trim": _trims(plan, page.trim),
-            "pluggers": [
-                {"part": p.part, "name": p.plugger.name, "stop": _item(row[2]), "short": _item(row[3])}
-                for p, row in zip(plan.pluggers, page.pluggers.rows, strict=True)
-            ],
-            "rounds": _table(page.rounds),
-            "portions": _table(page.portions),
-            "needles": ", ".join(dict.fromkeys(p.needle.name for p in plan.portions)),
-            "heat": [_item(i) for i in page.heat],
-            "fill": [_item(i) for i in page.fill if i.key.endswith(FILL_SHOWN)],
-            "setting": " · ".join(page.setting),
-            "findings": [dict(zip(("danger", "harm", "message", "action"), f, strict=True)) for f in findings],
-            "provenance": list(page.provenance),
-            "caution": CAUTION,
-            "digest": digest(plan),
-            "versions": ", ".join(f"{name} {version}" for name, version in sorted(plan.versions.items())),
-            "sections": [svg for _, svg in sections],
-            "large": [i for i, (scale, _) in enumerate(sections) if scale >= READABLE],
-            "rise": rise_svg(plan, story, width=40.0, height=28.0, options=_OPTIONS) if story else "",
-            "icons": {kind: _icon(kind) for kind in ("cone", "plugger", "carrier", "backfill", "front")},
-        }
-    )  # fmt: skip
-    return cleaned
+    return {
+        "title": title,
+        "tooth": str(canal.tooth.code),
+        "kind": f"{canal.tooth.kind}, {canal.tooth.side}",
+        "canal": canal.name,
+        "reference": canal.reference,
+        "length": _item(page.length) | {"source": str(canal.length.source)},
+        "label": label,
+        "date": date,
+        "file": canal.file.name,
+        "cone": {
+            "name": page.cone_name, "items": [_item(i) for i in page.cone], "colour": _colour(plan.cone.cone.size),
+        },
+        "paper_point": plan.paper_point.name if plan.paper_point else "",
+        "trim": _trims(plan, page.trim),
+        "pluggers": [
+            {"part": p.part, "name": p.plugger.name, "stop": _item(row[2]), "short": _item(row[3])}
+            for p, row in zip(plan.pluggers, page.pluggers.rows, strict=True)
+        ],
+        "rounds": _table(page.rounds),
+        "portions": _table(page.portions),
+        "needles": ", ".join(dict.fromkeys(p.needle.name for p in plan.portions)),
+        "heat": [_item(i) for i in page.heat],
+        "fill": [_item(i) for i in page.fill if i.key.endswith(FILL_SHOWN)],
+        "setting": " · ".join(page.setting),
+        "findings": [dict(zip(("danger", "harm", "message", "action"), f, strict=True)) for f in findings],
+        "provenance": list(page.provenance),
+        "caution": CAUTION,
+        "digest": digest(plan),
+        "versions": ", ".join(f"{name} {version}" for name, version in sorted(plan.versions.items())),
+        "sections": [svg for _, svg in sections],
+        "large": [i for i, (scale, _) in enumerate(sections) if scale >= READABLE],
+        "rise": rise_svg(plan, story, width=40.0, height=28.0, options=_OPTIONS) if story else "",
+        "icons": {kind: _icon(kind) for kind in ("cone", "plugger", "carrier", "backfill", "front")},
+    }  # fmt: skip
 
 
 def _sections(plan: Plan) -> list[tuple[float, str]]:
@@ -162,12 +138,3 @@ def _icon(kind: Kind) -> str:
         height="3mm",
         viewBox="0 0 4 3",
     )
-
-
-def _clean(value: Any) -> Any:
-    """Strings without control characters, all the way down."""
-    if isinstance(value, str):
-        return clean(value)
-    if isinstance(value, dict):
-        return {key: _clean(item) for key, item in value.items()}
-    return [_clean(item) for item in value] if isinstance(value, list) else value

@@ -1,6 +1,6 @@
 """The words of the page in the reader's language.
 
-English is the key; `catalogue/<language>.toml` gives the rest. Words of the core (names of numbers, findings) go through the same
+English is the key; `catalogue/<language>.toml` gives the rest, and `<language>.<part>.toml` what only a part of the house says. Words of the core (names of numbers, findings) go through the same
 catalogue; those with numbers in them match its `[pattern]` entries, whose `{0}`, `{1}` stand for the numbers and names.
 """
 
@@ -77,11 +77,12 @@ def words_of(language: str) -> Words:
     """The catalogue of a language; English for one that is unknown."""
     if language == "en" or language not in LANGUAGES:
         return ENGLISH
-    table = tomllib.loads(
-        files("canalwright.web").joinpath("catalogue", f"{language}.toml").read_text(encoding="utf-8")
-    )
-    patterns = tuple((_pattern(key), value) for key, value in table.get("pattern", {}).items())
-    return Words(language, table.get("words", {}), patterns)
+    folder = files("canalwright.web").joinpath("catalogue")
+    names = sorted(f.name for f in folder.iterdir() if re.fullmatch(rf"{language}(\.\w+)?\.toml", f.name))
+    tables = [tomllib.loads(folder.joinpath(name).read_text(encoding="utf-8")) for name in names]
+    patterns = tuple((_pattern(key), value) for table in tables for key, value in table.get("pattern", {}).items())
+    exact = {key: value for table in tables for key, value in table.get("words", {}).items()}
+    return Words(language, exact, patterns)
 
 
 def _pattern(key: str) -> re.Pattern[str]:

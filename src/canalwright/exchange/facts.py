@@ -1,0 +1,135 @@
+"""Numbers of a case as they are handed over: each with its interval, unit, kind and the entry of the records that it comes from.
+
+They are read from what was kept (the JSON of plans and assessments, checks, logs of the chair), never computed anew. A number
+without an interval says so by `low` and `high` being None: it was typed in, counted or timed.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from canalwright.records.canonical import Json
+
+Kind = Literal["predicted", "read from an image", "done", "entered"]
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One number.
+
+    `key` is stable and for machines; `words` are English and those of the card; `canal` is empty for the whole tooth;
+    `low` and `high` are the ends of the 5-95 % interval, None where there is none or where it is unbounded; `digits`
+    decimals to show; `seq` the entry of the records (0: none); `supposed` the share of the doubt that rests on averages.
+    """
+
+    key: str
+    words: str
+    canal: str
+    value: float
+    low: float | None
+    high: float | None
+    unit: str
+    digits: int
+    kind: Kind
+    seq: int = 0
+    supposed: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Name:
+    """Where a number lies in a kept plan or assessment, what it is called, decimals shown, factor from kept to shown, unit shown."""
+
+    key: str
+    path: tuple[str, ...]
+    words: str
+    digits: int = 1
+    factor: float = 1.0
+    unit: str = ""
+
+
+def _share(key: str, path: tuple[str, ...], words: str, digits: int = 0) -> Name:
+    """A share kept as 0 to 1 and told in per cent."""
+    return Name(key, path, words, digits, 100.0, "%")
+
+
+PLAN = (
+    Name("working_length", ("working_length",), "working length"),
+    Name("cone.seat", ("cone", "seat"), "tip seats at"),
+    Name("cone.short", ("cone", "short"), "short of WL"),
+    _share("cone.chance", ("cone", "chance"), "within 0.5 mm of WL"),
+    Name("heat.margin", ("heat", "margin"), "margin to the 10 K limit"),
+    Name("heat.surface_rise", ("heat", "surface_rise"), "greatest rise on the root surface"),
+    Name("heat.above_47", ("heat", "above_47"), "root surface above 47 °C"),
+    Name("heat.cem43", ("heat", "cem43"), "CEM43 at the root surface", 2),
+    Name("heat.apical", ("heat", "apical"), "gutta-percha at the end of WL"),
+    Name("fill.void", ("fill", "void"), "voids in the filling"),
+    Name("fill.puff", ("fill", "puff"), "sealer beyond the root", 2),
+    _share("chance_beyond_terminus", ("chance_beyond_terminus",), "chance of gutta-percha past the terminus"),
+    Name("fill.root_ratio", ("fill", "root_ratio"), "stress in the wall, of its strength", 0),
+    Name("sealer_volume", ("sealer_volume",), "sealer"),
+    Name("backfill_top", ("backfill_top",), "backfill ends at"),
+)
+ASSESSMENT = (
+    Name("to_terminus", ("to_terminus",), "filling ends short of the terminus"),
+    Name("length_filled", ("length_filled",), "length of the filling"),
+    Name("taper", ("taper",), "taper of the filling", 3),
+    _share("void_share", ("void_share",), "voids seen in the filling", 1),
+    Name("smallest_void", ("smallest_void",), "smallest void that this image would show", 2),
+    _share("grade.chance", ("grade", "chance"), "chance that all criteria are met"),
+    Name("beyond.reach", ("beyond", "reach"), "filling beyond the root, reach"),
+    Name("beyond.volume", ("beyond", "volume"), "filling beyond the root, volume", 2),
+)
+ENTERED = {
+    "short_mm": ("filling ends short of the terminus", 1.0, "mm", 1),
+    "void_percent": ("voids seen in the filling", 1.0, "%", 1),
+    "seconds": ("time from the first step to the last", 1.0, "s", 0),
+    "holds_kept": ("presses held as long as planned", 100.0, "%", 0),
+}
+
+
+def of_plan(plan: Mapping[str, Json], canal: str, seq: int = 0) -> tuple[Fact, ...]:
+    """Numbers of a kept plan (`report.plan_json`), in the order of the card; what the plan lacks is left out."""
+    return _named(PLAN, plan, canal, "predicted", "plan", seq)
+
+
+def of_assessment(found: Mapping[str, Json], canal: str, seq: int = 0) -> tuple[Fact, ...]:
+    """Numbers of a kept assessment (`Assessment.as_json`)."""
+    return _named(ASSESSMENT, found, canal, "read from an image", "assessment", seq)
+
+
+def of_entry(payload: Mapping[str, Json], kind: Kind, canal: str, prefix: str, seq: int) -> tuple[Fact, ...]:
+    """Numbers typed into a check or timed at the chair: they carry no interval."""
+    found = []
+    for key, (words, factor, unit, digits) in ENTERED.items():
+        value = payload.get(key)
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            found.append(Fact(f"{prefix}.{key}", words, canal, factor * value, None, None, unit, digits, kind, seq))
+    return tuple(found)
+
+
+def is_quantity(value: Any) -> bool:
+    """Whether a kept value is a number with its interval."""
+    return isinstance(value, Mapping) and {"value", "low", "high", "unit"} <= set(value)
+
+
+def _named(
+    names: Iterable[Name], kept: Mapping[str, Json], canal: str, kind: Kind, prefix: str, seq: int
+) -> tuple[Fact, ...]:
+    found = []
+    for name in names:
+        value: Any = kept
+        for step in name.path:
+            value = value.get(step) if isinstance(value, Mapping) else None
+        if is_quantity(value) and isinstance(value["value"], int | float):
+            low, high = (_times(value[end], name.factor) for end in ("low", "high"))
+            found.append(
+                Fact(
+                    f"{prefix}.{name.key}", name.words, canal, name.factor * value["value"], low, high,
+                    name.unit or str(value["unit"]), name.digits, kind, seq, float(value.get("supposed") or 0.0),
+                )
+            )  # fmt: skip
+    return tuple(found)
+
+
+def _times(value: object, factor: float) -> float | None:
+    return factor * value if isinstance(value, int | float) else None
