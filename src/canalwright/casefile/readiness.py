@@ -12,7 +12,7 @@ def record_of(table: ReadinessTable, file: str = "case", where: str = "canal.rea
     points: list[PaperPointReading] = []
     for i, p in enumerate(table.paper_points):
         try:
-            points.append(PaperPointReading(p.dry_mm, p.far_side_mm, p.blood, p.wet_through))
+            points.append(PaperPointReading(p.dry_mm, p.far_side_mm, p.blood, p.wet_through, p.side or ""))
         except ValueError as error:
             wrong.append(Problem(file, f"{where}.paper_points[{i}]", f"{p.dry_mm:g}", "", str(error)))
     trials: list[GaugeTrial] = []

@@ -40,6 +40,9 @@ class PointTableOfOne(Closed):
     far_side_mm: float | None = Field(default=None, ge=5, le=42, description="Dry length on the other side, if slanted")
     blood: bool = False
     wet_through: bool = False
+    side: Literal["mesial", "distal", "buccal", "lingual", "palatal"] | None = Field(
+        default=None, description="Side of the tooth on which the dry part is shortest"
+    )
 
 
 class GaugeTable(Closed):

@@ -30,6 +30,9 @@ SHORT_OF_END = 0.25
 """The cone ends 0 to 0.5 mm short of the dry length (common practice): the middle is aimed at."""
 
 
+SIDES = ("mesial", "distal", "buccal", "lingual", "palatal")
+
+
 class Pattern(StrEnum):
     """What the readings look like together."""
 
@@ -38,6 +41,7 @@ class Pattern(StrEnum):
     UNSTEADY = "unsteady"
     ROUND = "steady and square"
     SLANTED = "steady, the border slanted: an oval or torn foramen is to be suspected"
+    TURNING = "steady, the border slanted to another side each time: the point turns, or the foramen is torn"
     BLEEDING = "blood at the tip again and again: tissue in the canal, or a torn foramen"
 
 
@@ -45,7 +49,8 @@ class Pattern(StrEnum):
 class PaperPointReading:
     """One point: its dry length [mm] from the reference point, on the side where it is shortest.
 
-    `far_side`: the dry length on the opposite side, where the border is slanted. `blood`: red at the tip. `wet_through`: wet
+    `far_side`: the dry length on the opposite side, where the border is slanted. `side`: the side of the tooth on which it is
+    shortest, in words of the trade ('' where nobody looked). `blood`: red at the tip. `wet_through`: wet
     above the border too, so the canal is not dry and the length says nothing.
     """
 
@@ -53,6 +58,7 @@ class PaperPointReading:
     far_side: float | None = None
     blood: bool = False
     wet_through: bool = False
+    side: str = ""
 
     def __post_init__(self) -> None:
         for value in (self.dry, self.far_side):
@@ -60,6 +66,8 @@ class PaperPointReading:
                 raise ValueError(f"dry length {value} mm, allowed 5 to 42 mm from the reference point")
         if self.far_side is not None and self.far_side < self.dry:
             raise ValueError(f"far side {self.far_side} mm is shorter than {self.dry} mm: give the shorter one first")
+        if self.side and self.side not in SIDES:
+            raise ValueError(f"no side named {self.side!r}; there are {', '.join(SIDES)}")
 
     @property
     def slant(self) -> float:
@@ -71,8 +79,8 @@ class PaperPointReading:
 class DryEnd:
     """What the points say so far.
 
-    `end`: length to the end of the canal (the near rim of its foramen) [mm]; `far_rim` where the border is slanted; `cone_end`: where
-    the cone should end. None before there is a reading that counts. `used`: indices of the readings that count. `stop`:
+    `end`: length to the end of the canal (the near rim of its foramen) [mm]; `far_rim` where the border is slanted, `rim` the side of the
+    tooth on which all slanted points are shortest ('' where they differ or nobody looked); `cone_end`: where the cone should end. None before there is a reading that counts. `used`: indices of the readings that count. `stop`:
     enough. `action` in words.
     """
 
@@ -83,6 +91,7 @@ class DryEnd:
     pattern: Pattern
     stop: bool
     action: str
+    rim: str = ""
 
     def trim(self, cone_at: float) -> float:
         """How much [mm] to cut off a cone whose tip was fitted to a depth of `cone_at` mm; 0 where it is short of its place.
@@ -111,12 +120,14 @@ def read_points(readings: Sequence[PaperPointReading], resolution: float = RESOL
     slanted = [r for r in last if r.slant >= SLANT]
     far = _quantity([r.dry + r.slant for r in slanted], own) if slanted else None
     bleeding = sum(r.blood for r in last) >= 2
-    pattern = _pattern(readings, places, good, slanted=len(slanted) >= 2, bleeding=bleeding)
+    sides = {r.side for r in slanted if r.side}
+    pattern = _pattern(readings, places, good, slanted=len(slanted) >= 2, turning=len(sides) > 1, bleeding=bleeding)
     stop = pattern in (Pattern.ROUND, Pattern.SLANTED)
+    rim = next(iter(sides)) if len(sides) == 1 else ""
     cone = Quantity(
         end.value - SHORT_OF_END, end.low - 2 * SHORT_OF_END, end.high, "mm", end.source, end.supposed, end.leading
     )  # fmt: skip
-    return DryEnd(end, far, cone, places, pattern, stop, _action(pattern, cone, far, len(places)))
+    return DryEnd(end, far, cone, places, pattern, stop, _action(pattern, cone, far, len(places), rim), rim)
 
 
 def own_error(resolution: float = RESOLUTION) -> float:
@@ -153,26 +164,31 @@ def _quantity(values: list[float], own: float) -> Quantity:
 
 
 def _pattern(
-    readings: Sequence[PaperPointReading], used: tuple[int, ...], good: list[int], *, slanted: bool, bleeding: bool
+    readings: Sequence[PaperPointReading], used: tuple[int, ...], good: list[int], *, slanted: bool, turning: bool, bleeding: bool
 ) -> Pattern:
     if bleeding:
         return Pattern.BLEEDING
     if len(used) >= ENOUGH and used[-1] == len(readings) - 1:
+        if slanted and turning:
+            return Pattern.TURNING
         return Pattern.SLANTED if slanted else Pattern.ROUND
     earlier = [readings[i].dry for i in good]
     rising = len(earlier) < ENOUGH or earlier[-1] >= max(earlier) - 1e-9
     return Pattern.DRYING if rising or used[-1] != len(readings) - 1 else Pattern.UNSTEADY
 
 
-def _action(pattern: Pattern, cone: Quantity, far: Quantity | None, count: int) -> str:
+def _action(pattern: Pattern, cone: Quantity, far: Quantity | None, count: int, near: str) -> str:
     match pattern:
         case Pattern.ROUND:
             return f"stop: end the cone at {cone.format(1)}"
         case Pattern.SLANTED:
             rim = f" (its far rim lies at {far.format(1)})" if far else ""
-            return f"stop: the near rim decides, end the cone at {cone.format(1)}{rim}; gauge the foramen, expect an oval fit"
+            side = f" ({near})" if near else ""
+            return f"stop: the near rim{side} decides, end the cone at {cone.format(1)}{rim}; gauge the foramen, expect an oval fit"
         case Pattern.BLEEDING:
             return "stop the bleeding first: irrigate, wait, dry again; if it comes back measure the length anew"
+        case Pattern.TURNING:
+            return "put each point in at the same turn; if the side still changes look for a torn foramen and measure the length anew"
         case Pattern.UNSTEADY:
             return "the readings wander: dry again, put each point in at the same turn, look for a torn foramen"
         case _:

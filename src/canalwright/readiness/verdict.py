@@ -140,6 +140,7 @@ def _dry(record: Record) -> Item:
         Pattern.NONE: Verdict.UNKNOWN,
         Pattern.ROUND: Verdict.READY,
         Pattern.SLANTED: Verdict.LOOK,
+        Pattern.TURNING: Verdict.LOOK,
         Pattern.UNSTEADY: Verdict.LOOK,
         Pattern.DRYING: Verdict.NOT_READY,
         Pattern.BLEEDING: Verdict.NOT_READY,

@@ -16,6 +16,8 @@ from canalwright.shaping.envelope import envelope
 from canalwright.shaping.section import union_area, untouched_share
 
 Array = NDArray[np.float64]
+LOCKS = 0.9
+"""A file that cuts along this share of its length or more may draw itself in and lock (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,11 @@ class Pass:
     share: float
     volume: float
     untouched: Array
+
+    @property
+    def locks(self) -> bool:
+        """True where the file cuts along so much of its length that it may lock."""
+        return self.share >= LOCKS
 
 
 def sequence(canal: Canal, files: Sequence[tuple[File, float]]) -> tuple[Pass, ...]:

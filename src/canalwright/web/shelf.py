@@ -19,10 +19,12 @@ class Shelf:
 
     most: int = MOST
     _cases: "OrderedDict[str, Case]" = field(default_factory=OrderedDict)
+    _older: set[str] = field(default_factory=set)
 
-    def put(self, case: Case) -> str:
-        """Lay a case on the shelf and give its key."""
+    def put(self, case: Case, instead_of: str = "") -> str:
+        """Lay a case on the shelf and give its key; the one it was made from stays open but is not listed any more."""
         key = case.digest[:KEY]
+        self._older = {k for k in (*self._older, instead_of) if k in self._cases and k != key}
         self._cases[key] = case
         self._cases.move_to_end(key)
         while len(self._cases) > self.most:
@@ -38,4 +40,4 @@ class Shelf:
 
     def listed(self) -> tuple[tuple[str, Case], ...]:
         """Key and case of each, the one looked at last first."""
-        return tuple(reversed(self._cases.items()))
+        return tuple((k, case) for k, case in reversed(self._cases.items()) if k not in self._older)

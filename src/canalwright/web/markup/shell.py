@@ -9,6 +9,7 @@ from canalwright.web.words import LANGUAGES
 
 STAGES = (
     ("measure", "Measure"),
+    ("ready", "Ready?"),
     ("plan", "Plan"),
     ("play", "Play"),
     ("compare", "Compare"),

@@ -1,7 +1,7 @@
 """The pages and where they live."""
 
 from canalwright.web.office import Office
-from canalwright.web.pages import chair, compare, measure, plan, play, start
+from canalwright.web.pages import chair, compare, measure, plan, play, ready, start
 
 
 def register(office: Office) -> None:
@@ -12,3 +12,4 @@ def register(office: Office) -> None:
     measure.register(office)
     chair.register(office)
     compare.register(office)
+    ready.register(office)

@@ -29,9 +29,12 @@ class ReaderShelf(Shelf):
         self._shelves: OrderedDict[str, Shelf] = OrderedDict()
         self._from: dict[tuple[str, str], str] = {}
 
-    def put(self, case: Case) -> str:
-        """Lay a case on the reader's shelf."""
-        return self._own().put(case)
+    def put(self, case: Case, instead_of: str = "") -> str:
+        """Lay a case on the reader's shelf; one made from a case of the records still belongs to it."""
+        key = self._own().put(case, instead_of)
+        if came := self.came_from(instead_of):
+            self.note(key, came)
+        return key
 
     def get(self, key: str) -> Case | None:
         """A case of the reader's."""

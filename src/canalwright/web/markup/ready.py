@@ -1,0 +1,158 @@
+"""The verdict before the cone: item by item, with numbers, intervals and what to do; and what all parts of the page share."""
+
+from collections.abc import Iterable, Sequence
+
+from canalwright.quantities import Quantity
+from canalwright.readiness import Item, Readiness, Verdict
+from canalwright.report.ready import number_text
+from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.words import Words
+
+KINDS = {Verdict.READY: "ready", Verdict.UNKNOWN: "unknown", Verdict.LOOK: "look", Verdict.NOT_READY: "not-ready"}
+PLACES = {
+    "length": "length", "shape": "shape", "file": "shape", "gauge": "dry", "needle": "bath", "contact time": "bath",
+    "sequence": "bath", "dryness": "dry",
+}  # fmt: skip
+_ICONS = {
+    Verdict.READY: "M4 12.5l5 5L20 6.5",
+    Verdict.UNKNOWN: "M8.5 9a3.5 3.5 0 1 1 5 3.2c-1 .5-1.5 1.1-1.5 2.3M12 18.5v.2",
+    Verdict.LOOK: "M12 4v10M12 18.5v.2",
+    Verdict.NOT_READY: "M6 6l12 12M18 6L6 18",
+}
+
+
+def verdict(found: Readiness, words: Words) -> Safe:
+    """The whole verdict, worst first; each item leads to its part of the page."""
+    worst = sorted(found.items, key=lambda i: -i.verdict)
+    ready = sum(i.verdict is Verdict.READY for i in found.items)
+    count = words("{ready} of {all} items ready", ready=ready, all=len(found.items))
+    head = el(
+        "p",
+        icon(found.verdict),
+        el("b", words(found.verdict.words)),
+        el("span", count, class_="quiet"),
+        class_=f"rd-verdict {KINDS[found.verdict]}",
+        data_verdict=found.verdict.name.lower(),
+    )
+    return join(head, el("ol", *(_item(i, words) for i in worst), class_="rd-items"))
+
+
+def _item(item: Item, words: Words) -> Safe:
+    title = el(
+        "a",
+        el("b", words(item.name)),
+        " ",
+        el("span", words(item.verdict.words), class_="rd-state"),
+        href=f"#{PLACES[item.name]}",
+    )
+    inside = [title, el("p", words(item.message))]
+    if item.action:
+        inside.append(el("p", words(item.action), class_="rd-action"))
+    if item.numbers:
+        inside.append(numbers(((n.name, n.quantity) for n in item.numbers), words))
+    kind = KINDS[item.verdict]
+    return el("li", icon(item.verdict), el("div", *inside), class_=f"rd-item {kind}", data_item=item.name)
+
+
+def icon(found: Verdict) -> Safe:
+    """A sign for a verdict, so that colour is not all that tells it."""
+    path = el("path", d=_ICONS[found], fill="none", stroke="currentColor", stroke_width="2.6", stroke_linecap="round")
+    return el("svg", path, viewBox="0 0 24 24", class_="rd-icon", aria_hidden="true")
+
+
+def numbers(found: Iterable[tuple[str, Quantity]], words: Words) -> Safe:
+    """Names and values with their intervals."""
+    rows = [join(el("dt", words(name)), el("dd", figure(q, words))) for name, q in found]
+    return el("dl", *rows, class_="rd-numbers")
+
+
+def figure(q: Quantity, words: Words) -> Safe:
+    """One value with its interval and unit."""
+    value, between, unit = _parts(number_text(q), words)
+    return el(
+        "span", el("b", value), " ", el("span", f"({between})", class_="interval"), f" {unit}", class_="rd-figure"
+    )
+
+
+def _parts(told: str, words: Words) -> tuple[str, str, str]:
+    value, _, rest = told.partition(" (")
+    between, _, unit = rest.partition(")")
+    between = between.replace(" to ", words(" to ")).replace("without bound", words("without bound"))
+    return value, between, words(unit.strip()) if unit.strip() else ""
+
+
+def part(ident: str, title: str, *content: Safe) -> Safe:
+    """One part of the page with its heading."""
+    return el("section", el("h2", title, id=f"h-{ident}"), *content, class_="part", aria_labelledby=f"h-{ident}")
+
+
+def table(
+    columns: Sequence[str], rows: Sequence[Sequence[Safe | str]], caption: str, chosen: int | None = None
+) -> Safe:
+    """A table that scrolls sideways where it is too wide, reachable by keyboard."""
+    head = el("thead", el("tr", *(el("th", c, scope="col") for c in columns)))
+    body = [
+        el("tr", *(el("td", cell) for cell in row), class_="chosen" if i == chosen else None)
+        for i, row in enumerate(rows)
+    ]
+    inside = el("table", el("caption", caption, class_="unseen"), head, el("tbody", *body))
+    return el("div", inside, class_="scroll", tabindex="0", role="group", aria_label=caption)
+
+
+def entry(
+    ident: str,
+    title: str,
+    name: str,
+    *,
+    value: object = "",
+    kind: str = "text",
+    placeholder: str = "",
+    needed: bool = False,
+) -> Safe:
+    """A field for a number in a form of notes."""
+    return el(
+        "div",
+        el("label", title, for_=ident),
+        el(
+            "input", type=kind, id=ident, name=name, value=str(value), inputmode="decimal", autocomplete="off", maxlength=12,
+            placeholder=placeholder, aria_required="true" if needed else None,
+        ),
+        class_="field",
+    )  # fmt: skip
+
+
+def choice(
+    ident: str, title: str, name: str, options: Sequence[tuple[str, str]], chosen: str = "", **more: str
+) -> Safe:
+    """A field to choose in."""
+    shown = [el("option", said, value=value, selected=value == chosen) for value, said in options]
+    return el("div", el("label", title, for_=ident), el("select", *shown, id=ident, name=name, **more), class_="field")
+
+
+def adding(kind: str, fields: Sequence[Safe], button: str) -> Safe:
+    """A form that adds a row of a kind; what is wrong with it is told below."""
+    return el(
+        "form",
+        el("div", *fields, el("button", button, type="submit", class_="button"), class_="fields rd-fields"),
+        el("p", id=f"e-{kind}", class_="wrong", role="alert"),
+        data_note=kind,
+        novalidate=True,
+    )
+
+
+def noted(kind: str, rows: Sequence[str], words: Words, none: str) -> Safe:
+    """The rows noted so far, each with a way to take it out."""
+    if not rows:
+        return el("p", none, class_="quiet rd-none")
+    items = [
+        el(
+            "li",
+            el("span", row),
+            el(
+                "button", "×", type="button", class_="rd-drop", data_drop=kind, data_at=i,
+                aria_label=words("Take out: {row}", row=row),
+            ),
+        )
+        for i, row in enumerate(rows)
+    ]  # fmt: skip
+    return el("ul", *items, class_="rd-noted")

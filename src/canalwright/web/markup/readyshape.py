@@ -1,0 +1,84 @@
+"""Shape on the page: the trade-off drawn and in a table, what each file of the sequence did, how long the finishing file lives."""
+
+from canalwright.anatomy import Canal
+from canalwright.instruments import iso3630
+from canalwright.quantities import Quantity
+from canalwright.readiness import TradeOff
+from canalwright.report.ready_pictures import trade_off_svg
+from canalwright.shaping import Pass
+from canalwright.web.markup import ready
+from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.words import Words
+
+
+def form(words: Words) -> Safe:
+    """The form for one file of the sequence."""
+    sizes = [(str(s), f"{s:02d}") for s in iso3630.SIZES]
+    fields = (
+        ready.choice("n-size", words("ISO size"), "size", sizes, "25"),
+        ready.entry("n-taper", words("Its taper"), "taper", placeholder="0.04", needed=True),
+        ready.entry("n-short", words("Short of the end, mm"), "short_mm", placeholder="0"),
+    )
+    return ready.adding("files_used", fields, words("Add"))
+
+
+def rows(files: list[dict[str, object]], words: Words) -> list[str]:
+    """Files as lines."""
+    shown = []
+    for row in files:
+        short = float(str(row.get("short_mm") or 0))
+        told = words(", {short} mm short of the end", short=f"{short:g}") if short else ""
+        shown.append(f"{int(str(row['size'])):02d}/{row['taper']}{told}")
+    return shown
+
+
+def passes(found: tuple[Pass, ...], canal: Canal, words: Words) -> Safe:
+    """What each noted file did."""
+    if not found:
+        return Safe("")
+    lines = []
+    for one in found:
+        where = f"{canal.depth(one.highest):.1f}–{canal.depth(one.lowest):.1f} mm" if one.cuts.any() else "–"
+        locks = words("may lock") if one.locks else ""
+        lines.append((one.file.name, where, f"{one.share:.0%}", f"{one.volume:.2f} mm³", locks))
+    columns = [words(c) for c in ("file", "cuts at depth", "of its length", "dentine taken", "mind")]
+    return ready.table(columns, lines, words("What each file of the sequence does in the native canal"))
+
+
+def trade_off(found: TradeOff, words: Words) -> Safe:
+    """The curve, and its options in numbers."""
+    shown = list(found.curve) if found.present in found.curve else [*found.curve, found.present]
+    names = [o.file.name for o in shown]
+    lines = [
+        (
+            o.file.name,
+            _maybe(o.plugger_short, words),
+            _maybe(o.needle_short, words),
+            ready.figure(o.dentine, words),
+            f"{o.untouched.value:.0%} ({o.untouched.low:.0%}–{o.untouched.high:.0%})",
+            f"{o.life.left}" if o.life.left < 99 else words("many"),
+        )
+        for o in shown
+    ]
+    columns = [
+        words(c)
+        for c in (
+            "file",
+            "plugger short of the end",
+            "needle short of the end",
+            "least dentine",
+            "wall untouched",
+            "uses left",
+        )
+    ]
+    title = words("Files that no other beats in all of plugger reach, needle reach and dentine; yours is marked")
+    return join(
+        el("p", words("There is no best file: each step of reach costs dentine."), class_="quiet"),
+        Safe(trade_off_svg(found, words)),
+        ready.table(columns, lines, title, chosen=names.index(found.present.file.name)),
+        el("p", title, class_="quiet"),
+    )
+
+
+def _maybe(q: Quantity | None, words: Words) -> Safe:
+    return Safe("–") if q is None else ready.figure(q, words)

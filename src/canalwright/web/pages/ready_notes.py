@@ -1,0 +1,99 @@
+"""One window on the notes of one canal: what every page of notes does with a note, an undo and the address."""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from nicegui import ui
+from nicegui.events import GenericEventArguments
+
+from canalwright.casefile import Case, CaseError
+from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.noting import Notes, said
+from canalwright.web.office import Office
+from canalwright.web.pages.frame import html
+from canalwright.web.prefs import Prefs
+
+
+class NoteView:
+    """Takes notes; a page says in `show` what they come to. Each note makes another case, and the address follows it."""
+
+    def __init__(self, office: Office, prefs: Prefs, case: Case, key: str, index: int) -> None:
+        self.office, self.prefs, self.key, self.index = office, prefs, key, index
+        self.notes = Notes.of(case, index)
+
+    async def show(self) -> None:
+        """Show what the notes come to."""
+        raise NotImplementedError
+
+    def listen(self) -> None:
+        """Take the events of the page."""
+        ui.add_head_html('<link rel="stylesheet" href="/static/ready.css">')
+        ui.on("cw-note", self._note)
+        ui.on("cw-undo", self._undo)
+
+    def ways(self) -> Safe:
+        """Undo, and the case file with the notes in it."""
+        words = self.prefs.words
+        return join(
+            el("button", words("Undo"), type="button", class_="button", data_undo=True, disabled=not self.notes.before),
+            el("a", words("Case file"), href=f"/case/{self.key}/case.toml", class_="button", download=True),
+        )
+
+    async def _note(self, event: GenericEventArguments) -> None:
+        told: dict[str, Any] = event.args
+        await self.take(str(told.get("what")), str(told.get("kind", "")), told.get("values") or {}, told.get("at"))
+
+    async def take(self, what: str, kind: str, values: Mapping[str, Any], at: Any = None) -> None:
+        """Change the notes; what cannot be is told beside its form in one line, and nothing changes."""
+        try:
+            made = self.changed(what, kind, values, at)
+        except CaseError as error:
+            self.refuse(kind, self.prefs.words(said(error)))
+            return
+        except (KeyError, ValueError, TypeError):
+            return
+        await self.put(made, kind if what == "add" else "")
+
+    def changed(self, what: str, kind: str, values: Mapping[str, Any], at: Any) -> Notes:
+        """The notes after a change; raises CaseError, KeyError, ValueError."""
+        match what:
+            case "add":
+                return self.notes.with_row(kind, values)
+            case "drop":
+                return self.notes.without_row(kind, int(at))
+            case "bath":
+                return self.notes.with_bath(str(at), values.get("value"))
+            case "age":
+                return self.notes.with_age(values.get("value"))
+            case "length":
+                return self.notes.with_length(float(values["value"]))
+            case _:
+                raise KeyError(what)
+
+    async def put(self, made: Notes, cleared: str = "") -> None:
+        """Keep the notes, lay the case on the shelf, let the address follow, show what they come to."""
+        self.notes = made
+        old, self.key = self.key, self.office.shelf.put(made.case, instead_of=self.key)
+        told = json.dumps([old, self.key, cleared])
+        ui.run_javascript(f"window.canalwright?.noted?.(...{told})")
+        await self.show()
+
+    async def _undo(self) -> None:
+        if self.notes.before:
+            await self.put(self.notes.undone())
+
+    def refuse(self, kind: str, told: str) -> None:
+        """Say beside a form what is wrong with what stands in it."""
+        ui.run_javascript(f"window.canalwright?.refused?.({json.dumps(kind)}, {json.dumps(told)})")
+
+
+def crumbs(view: NoteView, here: str) -> None:
+    """The three pages of notes and the way between them."""
+    words, base = view.prefs.words, f"/case/{view.key}/{view.index}"
+    pages = (("ready", "Verdict and notes"), ("points", "Paper points and gauges"), ("radiograph", "Radiograph"))
+    links = [
+        el("a", words(title), href=f"{base}/{name}", class_="tab", aria_current="page" if name == here else None)
+        for name, title in pages
+    ]
+    html(el("nav", *links, class_="tabs rd-pages", aria_label=words("Pages of notes")))
