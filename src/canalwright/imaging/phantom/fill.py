@@ -1,6 +1,6 @@
 """Implicit tubes, and how much of each cell of a grid they fill."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numba
@@ -73,11 +73,17 @@ class Tube:
 
 
 def fill(
-    root: Tube, canals: Sequence[Tube], start: Array, steps: Array, size: NDArray[np.int_]
+    root: Tube,
+    canals: Sequence[Tube],
+    start: Array,
+    steps: Array,
+    size: NDArray[np.int_],
+    carve: Callable[[Shares, Array, Array], None] | None = None,
 ) -> tuple[Shares, Shares, Shares]:
     """Share of each fine cell in a lumen and inside the root's surface, and its distance outside the root.
 
-    Cell (i, j, k) has its centre at `start + steps @ (i, j, k)`; `size` (x, y, z). Arrays [z, y, x], float32.
+    Cell (i, j, k) has its centre at `start + steps @ (i, j, k)`; `size` (x, y, z). Arrays [z, y, x], float32. `carve`
+    may lower the distances to the lumen (levels, start, steps) for hollows that are no tubes.
     """
     cell = float(np.linalg.norm(steps[:, 0]))
     shape = (int(size[2]), int(size[1]), int(size[0]))
@@ -87,6 +93,8 @@ def fill(
     hollow = np.full(shape, 1e9, np.float32)
     for tube in canals:
         _grid_levels(hollow, outside, start, steps, True, *tube.tables())
+    if carve is not None:
+        carve(hollow, start, steps)
     lumen = np.minimum(np.clip(0.5 - hollow / cell, 0, 1), inside)
     return lumen, inside, outside
 

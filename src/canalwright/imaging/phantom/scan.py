@@ -14,11 +14,21 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from canalwright.imaging.phantom.fill import Tube, fill
-from canalwright.imaging.sections import gap
+from canalwright.imaging.phantom.portals import BranchShape, IsthmusShape, Side, TruePortal, build
+from canalwright.imaging.phantom.shapes import (
+    CanalShape,
+    RootShape,
+    TrueCanal,
+    canal_tube,
+    random_shape,
+    root_tube,
+    truth_of,
+)
 from canalwright.imaging.volume import Scan, affine_from
 
 Array = NDArray[np.float64]
-TABLE_STEP = 0.05
+__all__ = ["CanalShape", "Greys", "Phantom", "RootShape", "Scanner", "TrueCanal", "make", "random_shape", "render"]
+A_CANAL, A_ROOT = CanalShape(), RootShape()
 
 
 @dataclass(frozen=True)
@@ -49,61 +59,7 @@ class Greys:
     bone: float = 1000.0
     marrow: float = 300.0
     metal: float = 8000.0
-
-
-@dataclass(frozen=True)
-class CanalShape:
-    """A canal to be made: `apical` least width at the end (mm), `taper` (mm per mm), `ratio` major to minor at the
-    end and at the orifice, `turn` of the long axis (degrees over the length), `aside` from the root's axis (mm),
-    `bend` (degrees) over the last `curved` mm towards `towards` (degrees about the root's axis); `join`: the height
-    above the root's end at which it meets the first canal, for a second one.
-    """
-
-    apical: float = 0.3
-    taper: float = 0.06
-    ratio: tuple[float, float] = (1.2, 1.8)
-    turn: float = 20.0
-    aside: tuple[float, float] = (0.15, 0.1)
-    bend: float = 25.0
-    curved: float = 6.0
-    towards: float = 30.0
-    join: float | None = None
-
-
-@dataclass(frozen=True)
-class RootShape:
-    """A root: height from its end to the orifices (mm), half widths at its end's shoulder, growth per mm, ligament."""
-
-    height: float = 12.0
-    half: tuple[float, float] = (1.5, 1.9)
-    growth: float = 0.09
-    ligament: float = 0.2
-
-
-@dataclass(frozen=True)
-class TrueCanal:
-    """The truth of one canal by station, z = 0 where its centreline leaves the root, growing coronally; mm.
-
-    Arrays (n,), `centre`, `axis` (n, 3) in LPS. `wall` is the least distance in the cross plane from lumen to root.
-    """
-
-    z: Array
-    centre: Array
-    minor: Array
-    major: Array
-    axis: Array
-    wall: Array
-    length: float
-
-    @property
-    def orifice(self) -> Array:
-        """Coronal end of the centreline, shape (3,)."""
-        return np.asarray(self.centre[-1])
-
-    @property
-    def terminus(self) -> Array:
-        """Where the centreline leaves the root, shape (3,)."""
-        return np.asarray(self.centre[0])
+    enamel: float = 2700.0
 
 
 @dataclass(frozen=True)
@@ -115,43 +71,32 @@ class Phantom:
     truth: tuple[TrueCanal, ...]
     ligament: float
     greys: Greys = Greys()
+    crest: float | None = None
+    cej: float | None = None
+    side: Side | None = field(default=None, repr=False)
+    portals: tuple[TruePortal, ...] = ()
 
 
 def make(
-    canals: Sequence[CanalShape] = (CanalShape(),), root: RootShape = RootShape(), greys: Greys = Greys()
+    canals: Sequence[CanalShape] = (A_CANAL,),
+    root: RootShape = A_ROOT,
+    greys: Greys = Greys(),
+    *,
+    branches: Sequence[BranchShape] = (),
+    isthmuses: Sequence[IsthmusShape] = (),
 ) -> Phantom:
     """Build the shapes and their truth. The root's end lies at the origin, the crown towards +z."""
     first = canals[0]
-    outer = _root_tube(root, first)
+    outer = root_tube(root, first)
     tubes: list[Tube] = []
     for shape in canals:
-        tubes.append(_canal_tube(shape, root, tubes[0] if tubes else None))
-    truth = tuple(_truth(tube, outer, root.height) for tube in tubes)
-    return Phantom(outer, tuple(tubes), truth, root.ligament, greys)
-
-
-def random_shape(seed: int, *, apical: float | None = None) -> tuple[tuple[CanalShape, ...], RootShape]:
-    """A plausible single canal and root drawn from ranges of our own choosing."""
-    rng = np.random.default_rng(seed)
-    width = float(rng.uniform(0.2, 0.4)) if apical is None else apical
-    shape = CanalShape(
-        apical=width,
-        taper=float(rng.uniform(0.02, 0.08)),
-        ratio=(float(rng.uniform(1.0, 1.6)), float(rng.uniform(1.2, 2.6))),
-        turn=float(rng.uniform(-40, 40)),
-        aside=(float(rng.uniform(-0.3, 0.3)), float(rng.uniform(-0.3, 0.3))),
-        bend=float(rng.uniform(0, 40)),
-        curved=float(rng.uniform(4, 8)),
-        towards=float(rng.uniform(0, 360)),
-    )
-    half = float(rng.uniform(1.2, 1.8))
-    root = RootShape(
-        height=float(rng.uniform(9, 12)),
-        half=(half, half * float(rng.uniform(1.0, 1.4))),
-        growth=float(rng.uniform(0.04, 0.1)),
-        ligament=float(rng.uniform(0.15, 0.3)),
-    )
-    return (shape,), root
+        tubes.append(canal_tube(shape, root, tubes[0] if tubes else None))
+    truth = tuple(truth_of(tube, outer, root.height) for tube in tubes)
+    made = Phantom(outer, tuple(tubes), truth, root.ligament, greys, root.crest, root.cej)
+    if not branches and not isthmuses:
+        return made
+    side, portals = build(branches, isthmuses, tubes, outer)
+    return replace(made, side=side, portals=portals)
 
 
 def render(phantom: Phantom, scanner: Scanner = Scanner(), seed: int = 0, *, margin: float = 1.2) -> Scan:
@@ -168,11 +113,14 @@ def render(phantom: Phantom, scanner: Scanner = Scanner(), seed: int = 0, *, mar
     size = voxels * scanner.oversample
     steps = turn * fine
     start = turn @ low + steps @ np.full(3, 0.5)
-    share_lumen, share_root, outside = fill(phantom.root, phantom.canals, start, steps, size)
+    carve = phantom.side.carve if phantom.side is not None else None
+    share_lumen, share_root, outside = fill(phantom.root, phantom.canals, start, steps, size, carve)
     g = phantom.greys
     bone = spongy_bone(rng, size, fine, g)
     near = np.clip(0.5 - (outside - phantom.ligament) / fine, 0, 1)
     grey = near * g.ligament + (1 - near) * bone
+    if phantom.crest is not None or phantom.cej is not None:
+        _above_bone(grey, phantom, outside, start, steps, fine)
     grey += share_root * (g.dentine - grey)
     grey += share_lumen * (g.lumen - grey)
     grey = gaussian_filter(grey, scanner.blur / fine, mode="nearest", truncate=4.0)
@@ -184,78 +132,29 @@ def render(phantom: Phantom, scanner: Scanner = Scanner(), seed: int = 0, *, mar
     return _with_metal(scan, scanner, g) if scanner.streak else scan
 
 
-def _root_tube(root: RootShape, bend: CanalShape) -> Tube:
-    above = np.arange(0.0, root.height + 4.0, TABLE_STEP)
-    centre = _bent(above, replace(bend, bend=bend.bend * 0.8), root.height)
-    cap = root.half[0]
-    grown = np.maximum(above - cap, 0) * root.growth
-    return Tube.along(centre, 2 * (root.half[0] + grown), 2 * (root.half[1] + grown), np.zeros_like(above), cap=cap)
-
-
-def _canal_tube(shape: CanalShape, root: RootShape, first: Tube | None) -> Tube:
-    above = np.arange(0.0, root.height + 4.0, TABLE_STEP)
-    centre = _bent(above, shape, root.height) + np.array([*shape.aside, 0.0])
-    if first is not None and shape.join is not None:
-        on = 1 / (1 + np.exp(-(above - shape.join - 1.2) / 0.35))
-        count = min(len(first.centre), len(centre))
-        centre = centre[:count] * on[:count, None] + first.centre[:count] * (1 - on[:count, None])
-        above = above[:count]
-    share = np.clip(above / root.height, 0, 1.2)
-    minor = shape.apical + shape.taper * above
-    ratio = shape.ratio[0] + (shape.ratio[1] - shape.ratio[0]) * share
-    return Tube.along(centre, minor, minor * ratio, np.radians(shape.turn) * share)
-
-
-def _bent(above: Array, shape: CanalShape, height: float) -> Array:
-    """A straight line above `curved`, an arc of `bend` degrees below it; by arc length from the root's end."""
-    total = np.radians(shape.bend)
-    angle = np.where(above < shape.curved, total * (1 - above / shape.curved), 0.0)
-    down = -np.concatenate([[0.0], np.cumsum((np.sin(angle[1:]) + np.sin(angle[:-1])) / 2 * TABLE_STEP)])
-    up = np.concatenate([[0.0], np.cumsum((np.cos(angle[1:]) + np.cos(angle[:-1])) / 2 * TABLE_STEP)])
-    way = np.radians(shape.towards)
-    aside = down - down[-1]
-    return np.column_stack([aside * np.cos(way), aside * np.sin(way), up])
-
-
-def _truth(tube: Tube, root: Tube, height: float) -> TrueCanal:
-    """Stations every 0.1 mm from where the centreline leaves the root."""
-    level = root.level(tube.centre)
-    inside = np.nonzero(level < 0)[0]
-    at = int(inside[0])
-    arc = np.arange(len(tube.centre)) * TABLE_STEP
-    if at == 0:
-        start = -float(level[0]) / float(np.gradient(level)[0]) * TABLE_STEP
-    else:
-        start = float(np.interp(0.0, [-level[at - 1], -level[at]], [arc[at - 1], arc[at]]))
-    length = float(tube.arc(height)) - start
-    z = np.arange(0.0, length + 1e-9, 0.1)
-    s = start + z
-    centre = tube.at(s, tube.centre)
-    minor, major = tube.at(s, tube.minor), tube.at(s, tube.major)
-    axis = tube.at(s, tube.major_axis())
-    axis /= np.linalg.norm(axis, axis=1)[:, None]
-    other = np.cross(tube.at(s, tube.tangent), axis)
-    wall = np.array([_wall(centre[i], axis[i], other[i], major[i] / 2, minor[i] / 2, root) for i in range(len(z))])
-    return TrueCanal(z, centre, minor, major, axis, wall, length)
-
-
-def _wall(centre: Array, axis: Array, other: Array, long: float, short: float, root: Tube) -> float:
-    turn = np.linspace(0, 2 * np.pi, 96, endpoint=False)
-    ways = np.cos(turn)[:, None] * axis + np.sin(turn)[:, None] * other
-    low, high = np.zeros(96), np.full(96, 8.0)
-    for _ in range(30):
-        middle = (low + high) / 2
-        within = root.level(centre + middle[:, None] * ways) < 0
-        low, high = np.where(within, middle, low), np.where(within, high, middle)
-    outer = low[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
-    inner = np.column_stack([long * np.cos(turn), short * np.sin(turn)])
-    crossed = low < np.hypot(inner[:, 0], inner[:, 1])
-    return 0.0 if crossed.any() else gap(inner, outer)[0]
+def _above_bone(grey: NDArray[np.float32], phantom: Phantom, outside: NDArray[np.float32], start: Array, steps: Array,
+    fine: float,
+) -> None:  # fmt: skip
+    """Soft tissue above the crest and enamel above the junction, in place."""
+    k, j, i = (np.arange(n, dtype=np.float32) for n in grey.shape)
+    height = start[2] + steps[2, 0] * i + steps[2, 1] * j[:, None] + steps[2, 2] * k[:, None, None]
+    if phantom.crest is not None:
+        share = np.clip(0.5 + (height - phantom.crest) / fine, 0, 1)
+        grey += share * (phantom.greys.ligament - grey)
+    if phantom.cej is not None:
+        thick = np.clip(0.4 * (height - phantom.cej), 0, 1.0)
+        share = np.clip(0.5 - (outside - thick) / fine, 0, 1) * (height > phantom.cej)
+        grey += share * (phantom.greys.enamel - grey)
 
 
 def _box(phantom: Phantom, turn: Array, margin: float) -> tuple[Array, Array]:
-    """Least and greatest grid coordinates of the volume: the root from its end to 1.5 mm above the orifices."""
-    top = max(t.orifice[2] for t in phantom.truth) + 1.5
+    """Least and greatest grid coordinates of the volume: the root from its end to 1.5 mm above orifices and levels."""
+    levels = [level for level in (phantom.crest, phantom.cej) if level is not None]
+    top = (
+        max(*(t.orifice[2] for t in phantom.truth), *levels) + 1.5
+        if levels
+        else max(t.orifice[2] for t in phantom.truth) + 1.5
+    )
     keep = phantom.root.centre[phantom.root.centre[:, 2] <= top]
     reach = phantom.root.major[: len(keep)] / 2
     points = np.vstack([keep + reach[:, None] * s for s in np.vstack([np.eye(3)[:2], -np.eye(3)[:2]])])

@@ -59,11 +59,12 @@ class Block:
         return np.asarray(np.all((index >= -0.5) & (index <= np.array(self.grey.shape[::-1]) - 0.5), axis=-1))
 
 
-def take(scan: Scan, points: Array, margin: float) -> Block:
+def take(scan: Scan, points: Array, margin: float, *, most: int = MOST_VOXELS) -> Block:
     """The block of `scan` about LPS `points` (m, 3) with `margin` mm on every side.
 
-    A block of very many voxels (micro-CT) is averaged over whole groups of voxels. Raises ScanError for points outside
-    the scan, voxels too coarse for a canal and greys that say nothing.
+    A block of more than `most` voxels (micro-CT) is averaged over whole groups of voxels while it is read, a few
+    slices at a time. Raises ScanError for points outside the scan, voxels too coarse for a canal and greys that say
+    nothing.
     """
     where = scan.path or "scan in memory"
     for point in points:
@@ -82,24 +83,40 @@ def take(scan: Scan, points: Array, margin: float) -> Block:
             allowed=f"{COARSEST} mm at most to trace a canal",
             remedy="take a scan of small field with finer voxels",
         )
-    part = scan.crop(points.min(0) - margin, points.max(0) + margin)
+    first, last = _range(scan, points.min(0) - margin, points.max(0) + margin)
+    size = last - first
     factor = 1
-    while np.prod(part.shape) / factor**3 > MOST_VOXELS:
+    while np.prod(size.astype(float)) / factor**3 > most:
         factor += 1
-    grey, affine = part.array, part.affine.copy()
-    if min(grey.shape) < 8 * factor:
-        raise refusal(
-            where, f"only {min(grey.shape)} voxels across", allowed="8 or more", remedy="give the whole volume"
-        )
-    if factor > 1:
-        nz, ny, nx = (n // factor for n in grey.shape)
-        whole = grey[: nz * factor, : ny * factor, : nx * factor]
-        grey = whole.reshape(nz, factor, ny, factor, nx, factor).mean(axis=(1, 3, 5), dtype=np.float32)
-        affine[:3, 3] += affine[:3, :3] @ np.full(3, (factor - 1) / 2)
-        affine[:3, :3] *= factor
+    if min(size) < 8 * factor:
+        raise refusal(where, f"only {min(size)} voxels across", allowed="8 or more", remedy="give the whole volume")
+    grey = _averaged(scan, first, size // factor * factor, factor)
+    affine = scan.affine.copy()
+    affine[:3, 3] = scan.to_patient(first.astype(float) + (factor - 1) / 2)
+    affine[:3, :3] *= factor
     if not np.isfinite(grey).all() or float(np.ptp(grey)) == 0.0:
         raise refusal(where, "all greys about the canal are the same or not numbers", remedy="choose another scan")
     return Block(np.ascontiguousarray(grey, dtype=np.float32), affine, where)
+
+
+def _range(scan: Scan, low: Array, high: Array) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
+    """First and last (exclusive) index (x, y, z) of the voxels that cover an LPS box."""
+    corners = np.array([[(low, high)[b >> a & 1][a] for a in range(3)] for b in range(8)], dtype=float)
+    index, size = scan.to_index(corners), np.array(scan.shape[::-1])
+    first = np.clip(np.floor(index.min(0)), 0, size).astype(int)
+    return first, np.clip(np.ceil(index.max(0)) + 1, 0, size).astype(int)
+
+
+def _averaged(scan: Scan, first: NDArray[np.int_], size: NDArray[np.int_], factor: int) -> Greys:
+    """Greys [z, y, x] of the box at `first`, averaged over cubes of `factor` voxels, one layer of cubes at a time."""
+    (x, y, z), (nx, ny, nz) = (int(v) for v in first), (int(v) for v in size)
+    if factor == 1:
+        return scan.block((x, y, z), (x + nx, y + ny, z + nz))
+    out = np.empty((nz // factor, ny // factor, nx // factor), np.float32)
+    for k in range(len(out)):
+        part = scan.block((x, y, z + k * factor), (x + nx, y + ny, z + (k + 1) * factor))
+        out[k] = part.reshape(factor, ny // factor, factor, nx // factor, factor).mean(axis=(0, 2, 4))
+    return out
 
 
 def _three(point: Array) -> str:

@@ -1,0 +1,176 @@
+"""The shapes of a phantom: canals and root as tubes, and the truth that follows from them."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canalwright.imaging.phantom.fill import Tube
+from canalwright.imaging.sections import gap
+
+Array = NDArray[np.float64]
+TABLE_STEP = 0.05
+
+
+@dataclass(frozen=True)
+class CanalShape:
+    """A canal to be made: `apical` least width at the end (mm), `taper` (mm per mm), `ratio` major to minor at the
+    end and at the orifice, `turn` of the long axis (degrees over the length), `aside` from the root's axis (mm),
+    `bend` (degrees) over the last `curved` mm towards `towards` (degrees about the root's axis). For a further canal:
+    `join`, the height above the root's end at which it meets the first canal for good; `together`, ranges of height in
+    which it runs in the first one.
+    """
+
+    apical: float = 0.3
+    taper: float = 0.06
+    ratio: tuple[float, float] = (1.2, 1.8)
+    turn: float = 20.0
+    aside: tuple[float, float] = (0.15, 0.1)
+    bend: float = 25.0
+    curved: float = 6.0
+    towards: float = 30.0
+    join: float | None = None
+    together: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class RootShape:
+    """A root: height from its end to the orifices (mm), half widths at its end's shoulder, growth per mm, ligament.
+
+    `crest`: height at which bone ends and soft tissue begins; `cej`: height at which enamel begins; None for neither.
+    """
+
+    height: float = 12.0
+    half: tuple[float, float] = (1.5, 1.9)
+    growth: float = 0.09
+    ligament: float = 0.2
+    crest: float | None = None
+    cej: float | None = None
+
+
+@dataclass(frozen=True)
+class TrueCanal:
+    """The truth of one canal by station, z = 0 where its centreline leaves the root, growing coronally; mm.
+
+    Arrays (n,), `centre`, `axis` (n, 3) in LPS. `wall` is the least distance in the cross plane from lumen to root.
+    """
+
+    z: Array
+    centre: Array
+    minor: Array
+    major: Array
+    axis: Array
+    wall: Array
+    length: float
+
+    @property
+    def orifice(self) -> Array:
+        """Coronal end of the centreline, shape (3,)."""
+        return np.asarray(self.centre[-1])
+
+    @property
+    def terminus(self) -> Array:
+        """Where the centreline leaves the root, shape (3,)."""
+        return np.asarray(self.centre[0])
+
+
+def random_shape(seed: int, *, apical: float | None = None) -> tuple[tuple[CanalShape, ...], RootShape]:
+    """A plausible single canal and root drawn from ranges of our own choosing."""
+    rng = np.random.default_rng(seed)
+    width = float(rng.uniform(0.2, 0.4)) if apical is None else apical
+    shape = CanalShape(
+        apical=width,
+        taper=float(rng.uniform(0.02, 0.08)),
+        ratio=(float(rng.uniform(1.0, 1.6)), float(rng.uniform(1.2, 2.6))),
+        turn=float(rng.uniform(-40, 40)),
+        aside=(float(rng.uniform(-0.3, 0.3)), float(rng.uniform(-0.3, 0.3))),
+        bend=float(rng.uniform(0, 40)),
+        curved=float(rng.uniform(4, 8)),
+        towards=float(rng.uniform(0, 360)),
+    )
+    half = float(rng.uniform(1.2, 1.8))
+    root = RootShape(
+        height=float(rng.uniform(9, 12)),
+        half=(half, half * float(rng.uniform(1.0, 1.4))),
+        growth=float(rng.uniform(0.04, 0.1)),
+        ligament=float(rng.uniform(0.15, 0.3)),
+    )
+    return (shape,), root
+
+
+def root_tube(root: RootShape, bend: CanalShape) -> Tube:
+    """The outer surface of a root that bends as its first canal does, less."""
+    above = np.arange(0.0, root.height + 4.0, TABLE_STEP)
+    centre = _bent(above, replace(bend, bend=bend.bend * 0.8), root.height)
+    cap = root.half[0]
+    grown = np.maximum(above - cap, 0) * root.growth
+    return Tube.along(centre, 2 * (root.half[0] + grown), 2 * (root.half[1] + grown), np.zeros_like(above), cap=cap)
+
+
+def canal_tube(shape: CanalShape, root: RootShape, first: Tube | None) -> Tube:
+    """The lumen of a canal; a further one runs in `first` where it is told to."""
+    above = np.arange(0.0, root.height + 4.0, TABLE_STEP)
+    centre = _bent(above, shape, root.height) + np.array([*shape.aside, 0.0])
+    ranges = [*shape.together, *([] if shape.join is None else [(-np.inf, shape.join)])]
+    if first is not None and ranges:
+        on = np.prod([_apart(above, low, high) for low, high in ranges], axis=0)
+        count = min(len(first.centre), len(centre))
+        centre = centre[:count] * on[:count, None] + first.centre[:count] * (1 - on[:count, None])
+        above = above[:count]
+    share = np.clip(above / root.height, 0, 1.2)
+    minor = shape.apical + shape.taper * above
+    ratio = shape.ratio[0] + (shape.ratio[1] - shape.ratio[0]) * share
+    return Tube.along(centre, minor, minor * ratio, np.radians(shape.turn) * share)
+
+
+def _apart(above: Array, low: float, high: float) -> Array:
+    """0 from `low` to `high`, 1 beyond 1.2 mm outside of that, smooth between."""
+    with np.errstate(over="ignore"):
+        return np.asarray(1 / (1 + np.exp(-(above - high - 1.2) / 0.35)) + 1 / (1 + np.exp((above - low + 1.2) / 0.35)))
+
+
+def _bent(above: Array, shape: CanalShape, height: float) -> Array:
+    """A straight line above `curved`, an arc of `bend` degrees below it; by arc length from the root's end."""
+    total = np.radians(shape.bend)
+    angle = np.where(above < shape.curved, total * (1 - above / shape.curved), 0.0)
+    down = -np.concatenate([[0.0], np.cumsum((np.sin(angle[1:]) + np.sin(angle[:-1])) / 2 * TABLE_STEP)])
+    up = np.concatenate([[0.0], np.cumsum((np.cos(angle[1:]) + np.cos(angle[:-1])) / 2 * TABLE_STEP)])
+    way = np.radians(shape.towards)
+    aside = down - down[-1]
+    return np.column_stack([aside * np.cos(way), aside * np.sin(way), up])
+
+
+def truth_of(tube: Tube, root: Tube, height: float) -> TrueCanal:
+    """Stations every 0.1 mm from where the centreline leaves the root."""
+    level = root.level(tube.centre)
+    inside = np.nonzero(level < 0)[0]
+    at = int(inside[0])
+    arc = np.arange(len(tube.centre)) * TABLE_STEP
+    if at == 0:
+        start = -float(level[0]) / float(np.gradient(level)[0]) * TABLE_STEP
+    else:
+        start = float(np.interp(0.0, [-level[at - 1], -level[at]], [arc[at - 1], arc[at]]))
+    length = float(tube.arc(height)) - start
+    z = np.arange(0.0, length + 1e-9, 0.1)
+    s = start + z
+    centre = tube.at(s, tube.centre)
+    minor, major = tube.at(s, tube.minor), tube.at(s, tube.major)
+    axis = tube.at(s, tube.major_axis())
+    axis /= np.linalg.norm(axis, axis=1)[:, None]
+    other = np.cross(tube.at(s, tube.tangent), axis)
+    wall = np.array([_wall(centre[i], axis[i], other[i], major[i] / 2, minor[i] / 2, root) for i in range(len(z))])
+    return TrueCanal(z, centre, minor, major, axis, wall, length)
+
+
+def _wall(centre: Array, axis: Array, other: Array, long: float, short: float, root: Tube) -> float:
+    turn = np.linspace(0, 2 * np.pi, 96, endpoint=False)
+    ways = np.cos(turn)[:, None] * axis + np.sin(turn)[:, None] * other
+    low, high = np.zeros(96), np.full(96, 8.0)
+    for _ in range(30):
+        middle = (low + high) / 2
+        within = root.level(centre + middle[:, None] * ways) < 0
+        low, high = np.where(within, middle, low), np.where(within, high, middle)
+    outer = low[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    inner = np.column_stack([long * np.cos(turn), short * np.sin(turn)])
+    crossed = low < np.hypot(inner[:, 0], inner[:, 1])
+    return 0.0 if crossed.any() else gap(inner, outer)[0]
