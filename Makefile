@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed-$(shell cksum requirements.lock | cut -d' ' -f1)
 DEMO_OUT ?= demo-output
 
-.PHONY: help setup demo serve test lint bench evidence schemas lock clean
+.PHONY: help setup demo serve test lint bench evidence schemas licences dist lock clean
 
 help:
 	@echo "make demo    set all up and run the main job on an invented tooth"
@@ -14,6 +14,7 @@ help:
 	@echo "make lint    formatter, linter, type checker, rooms"
 	@echo "make bench   timings, as ratios against general-purpose libraries"
 	@echo "make evidence  rebuild docs/evidence.md;  make schemas  rebuild docs/formats;  make lock  renew the lock"
+	@echo "make dist    wheel, source package and bill of materials into dist/;  make licences  rebuild docs/licences.md"
 
 setup: $(STAMP)
 
@@ -49,6 +50,14 @@ evidence: setup
 schemas: setup
 	$(BIN)/python -m canalwright.casefile.schema_files docs/formats
 
+licences: setup
+	$(BIN)/python -m release.licences
+
+dist: setup
+	rm -rf dist
+	SOURCE_DATE_EPOCH=$$(git log -1 --format=%ct 2>/dev/null || echo 1700000000) $(BIN)/python -m build --no-isolation --outdir dist .
+	$(BIN)/cyclonedx-py environment --pyproject pyproject.toml --output-reproducible --of JSON -o dist/canalwright.cdx.json $(VENV)
+
 lock:
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet uv
@@ -56,4 +65,4 @@ lock:
 		pyproject.toml -o requirements.lock
 
 clean:
-	rm -rf $(VENV) $(DEMO_OUT) .pytest_cache .mypy_cache .ruff_cache .hypothesis
+	rm -rf $(VENV) $(DEMO_OUT) dist .pytest_cache .mypy_cache .ruff_cache .hypothesis

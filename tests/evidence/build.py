@@ -1,12 +1,15 @@
-"""Write `docs/evidence.md` from the rows of the evidence: `python -m tests.evidence.build`."""
+"""Write `docs/evidence.md`, and the rows that the page shows, from the evidence: `python -m tests.evidence.build`."""
 
+import json
 from collections import Counter
 from pathlib import Path
 
 from tests.evidence.collect import all_checks
 from tests.evidence.table import Check
 
-PAGE = Path(__file__).parents[2] / "docs" / "evidence.md"
+HOUSE = Path(__file__).parents[2]
+PAGE = HOUSE / "docs" / "evidence.md"
+ROWS = HOUSE / "src" / "canalwright" / "web" / "evidence.json"
 
 
 def _number(value: float) -> str:
@@ -55,6 +58,28 @@ def render(checks: list[Check]) -> str:
     return "\n".join(lines) + "\n"
 
 
+def rows(checks: list[Check]) -> str:
+    """The same rows for the page in the browser, as JSON."""
+    told = [
+        {
+            "room": c.room,
+            "name": c.name,
+            "conditions": c.conditions,
+            "ours": f"{_number(c.value)} {c.unit}".strip(),
+            "theirs": f"{_theirs(c)} {c.unit}".strip(),
+            "tolerance": f"± {_number(c.tolerance)}: {c.why}",
+            "source": c.source,
+            "seen": c.seen,
+            "role": c.role,
+            "miss": c.miss,
+        }
+        for c in checks
+    ]
+    return json.dumps(told, indent=1, ensure_ascii=False) + "\n"
+
+
 if __name__ == "__main__":
-    PAGE.write_text(render(all_checks()), encoding="utf-8")
-    print(PAGE)
+    checks = all_checks()
+    PAGE.write_text(render(checks), encoding="utf-8")
+    ROWS.write_text(rows(checks), encoding="utf-8")
+    print(PAGE, ROWS, sep="\n")

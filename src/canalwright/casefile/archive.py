@@ -84,5 +84,5 @@ def _ours(manifest: Mapping[str, Any]) -> None:
 
 
 def _refused(name: str, why: str) -> CaseError:
-    problem = Problem(name, "", "", f"this archive is refused: {why}", "make it again where it came from")
+    problem = Problem(f"{name}: this archive is refused: {why}", "", "", "", "make it again where it came from")
     return CaseError((problem,))

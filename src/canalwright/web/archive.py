@@ -30,7 +30,7 @@ def restored(data: bytes, name: str, book: Chairbook) -> tuple[Case, int]:
     try:
         came = sum(book.restore(ident, text) for ident, text in work.sessions.items())
     except ChairbookError as error:
-        problem = casefile.Problem(name, "", "", str(error), "make the archive again where it came from")
+        problem = casefile.Problem(f"{name}: {error}", "", "", "", "make the archive again where it came from")
         raise casefile.CaseError((problem,)) from None
     return work.case, came
 

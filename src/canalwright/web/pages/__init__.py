@@ -1,7 +1,7 @@
 """The pages and where they live."""
 
 from canalwright.web.office import Office
-from canalwright.web.pages import chair, compare, measure, plan, play, ready, start
+from canalwright.web.pages import chair, compare, evidence, filmpage, measure, plan, play, ready, start
 
 
 def register(office: Office) -> None:
@@ -10,6 +10,8 @@ def register(office: Office) -> None:
     plan.register(office)
     play.register(office)
     measure.register(office)
+    ready.register(office)
+    filmpage.register(office)
     chair.register(office)
     compare.register(office)
-    ready.register(office)
+    evidence.register(office)
