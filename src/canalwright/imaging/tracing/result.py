@@ -7,12 +7,12 @@ from numpy.typing import NDArray
 
 from canalwright.anatomy.canal import Lumen
 from canalwright.imaging.centreline import smooth
-from canalwright.imaging.found import FoundCanal, Quality
+from canalwright.imaging.found import FoundCanal, Quality, RootSurface
 from canalwright.imaging.sections import gap
 from canalwright.imaging.tracing.frame import Frame, on_map
 from canalwright.imaging.tracing.profile_fit import Fit
 from canalwright.imaging.tracing.terminus import Exit
-from canalwright.imaging.tracing.wall import Surface
+from canalwright.imaging.tracing.wall import DIRECTIONS, Surface
 from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]
@@ -60,6 +60,7 @@ def found(parts: Parts, name: str, scan: Scan) -> FoundCanal:
     axis -= np.einsum("ij,ij->i", axis, line.tangent)[:, None] * line.tangent
     axis /= np.linalg.norm(axis, axis=1)[:, None]
     wall, thinnest, wall_error = _walls(parts, at, (short, long, angle), (normal, binormal))
+    centre_error, area_error = section_errors(parts, at)
     lumen = Lumen(line.s, 2 * short, 2 * long, line.points, axis, wall, np.pi * short * long)
     crown = line.points[-1] - line.points[0]
     notes = list(scan.warnings)
@@ -91,12 +92,33 @@ def found(parts: Parts, name: str, scan: Scan) -> FoundCanal:
         length_error=length_error(parts),
         source=source,
         notes=tuple(notes),
+        surface=_surface(parts, at, (normal, binormal)),
+        centre_error=centre_error,
+        area_error=area_error,
     )
 
 
 def width_error(parts: Parts, s: Array) -> Array:
     """Standard deviation of the least width (mm): the fit's own, and a share of the voxel for what it leaves out."""
     return np.asarray(np.hypot(parts.fit.minor_error(s), 0.03 * parts.voxel))
+
+
+def section_errors(parts: Parts, s: Array) -> tuple[Array, Array]:
+    """Standard deviations of the centre (mm) and of the section's area (mm2), each (k,)."""
+    short, long, _ = parts.fit.half_widths(s)
+    mean, _, centre = parts.fit.errors(s)
+    own = 2 * np.pi * short * long * mean
+    return np.hypot(centre, 0.03 * parts.voxel), np.hypot(own, np.pi / 2 * (short + long) * 0.03 * parts.voxel)
+
+
+def _surface(parts: Parts, at: Array, frames: tuple[Array, Array]) -> RootSurface:
+    turn = np.linspace(0, 2 * np.pi, DIRECTIONS, endpoint=False)
+    here, around = (a.ravel() for a in np.meshgrid(at, turn, indexing="ij"))
+    distance, error = (
+        on_map(m, parts.stations, here, around).reshape(len(at), DIRECTIONS)
+        for m in (parts.surface.radius, parts.surface.error)
+    )
+    return RootSurface(distance, error, *frames)
 
 
 def length_error(parts: Parts) -> float:
