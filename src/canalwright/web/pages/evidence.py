@@ -13,5 +13,5 @@ def register(office: Office) -> None:
     @ui.page("/evidence")
     def page() -> None:
         prefs = page_prefs()
-        with frame(prefs, prefs.words("Evidence"), "evidence", kind="evidence"):
+        with frame(prefs, prefs.words("Evidence"), "evidence", kind="evidence-page"):
             html(evidence(prefs.words), kind="flow")
