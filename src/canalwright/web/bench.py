@@ -103,9 +103,14 @@ class Bench:
 
 
 def yield_to_others() -> None:
-    """A planner's process: low priority where the system knows how, deaf to the keyboard, gone when the page is gone."""
+    """A planner's process: low priority where the system knows how, gone when the page is gone."""
     if hasattr(os, "nice"):
         os.nice(10)
+    leave_with_parent()
+
+
+def leave_with_parent() -> None:
+    """A process of the page: deaf to the keyboard, gone when the page is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
     if parent is not None:

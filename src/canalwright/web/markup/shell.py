@@ -8,6 +8,7 @@ from canalwright.web.reader import reader
 from canalwright.web.words import LANGUAGES
 
 STAGES = (
+    ("scan", "Scan"),
     ("measure", "Measure"),
     ("ready", "Ready?"),
     ("plan", "Plan"),

@@ -1,7 +1,7 @@
 """The pages and where they live."""
 
 from canalwright.web.office import Office
-from canalwright.web.pages import chair, compare, evidence, filmpage, measure, plan, play, ready, start
+from canalwright.web.pages import chair, compare, evidence, filmpage, measure, plan, play, ready, scan, start
 
 
 def register(office: Office) -> None:
@@ -11,6 +11,7 @@ def register(office: Office) -> None:
     play.register(office)
     measure.register(office)
     ready.register(office)
+    scan.register(office)
     filmpage.register(office)
     chair.register(office)
     compare.register(office)

@@ -1,11 +1,13 @@
 """Work of seconds to minutes in processes of its own: it tells how far it is, can be cancelled, and leaves no memory behind.
 
-A process that has finished its work waits for the next one; one that is cancelled is ended, whatever it is doing.
+A process that has finished its work waits for the next one; one that is cancelled is ended, whatever it is doing. Measuring yields to
+everything else, so that slices come while it runs; reading does not, since then there is nothing else to look at.
 """
 
 import contextlib
 import logging
 import multiprocessing
+import os
 import threading
 import time
 import traceback
@@ -14,7 +16,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from canalwright.imaging import ImagingError
-from canalwright.web.bench import yield_to_others
+from canalwright.web.bench import leave_with_parent
 
 log = logging.getLogger(__name__)
 Told = Callable[[str, float | None], None]
@@ -25,8 +27,8 @@ AT_ONCE = 2
 class Work:
     """One piece of work: `state` is waiting, running, done, failed or cancelled; `told` and `share` (0 to 1, or None) say how far it is."""
 
-    def __init__(self, kind: str) -> None:
-        self.kind, self.state, self.told, self.error = kind, "waiting", "", ""
+    def __init__(self, kind: str, yields: bool) -> None:
+        self.kind, self.yields, self.state, self.told, self.error = kind, yields, "waiting", "", ""
         self.share: float | None = None
         self.began = time.monotonic()
         self.ended: float | None = None
@@ -61,35 +63,37 @@ class Hands:
 
     def __init__(self) -> None:
         self._context = multiprocessing.get_context("spawn")
-        self._idle: list[tuple[Any, Connection]] = []
+        self._idle: dict[bool, tuple[Any, Connection]] = {}
         self._lock = threading.Lock()
         self._places = threading.Semaphore(AT_ONCE)
         self._closed = False
 
-    def do(self, kind: str, task: Callable[..., Any], *arguments: Any, done: Callable[[Any], None]) -> Work:
+    def do(
+        self, kind: str, task: Callable[..., Any], *arguments: Any, done: Callable[[Any], None], yields: bool = False
+    ) -> Work:
         """Begin `task(told, *arguments)`; `done(result)` is called in a thread when it has succeeded."""
-        work = Work(kind)
+        work = Work(kind, yields)
         threading.Thread(target=self._run, args=(work, task, arguments, done), daemon=True, name=kind).start()
         return work
 
-    def warm(self) -> None:
+    def warm(self, *, yields: bool = False) -> None:
         """Have one process ready, so that the first work does not wait for it."""
         with self._lock:
-            if not self._idle and not self._closed:
-                self._idle.append(self._start())
+            if yields not in self._idle and not self._closed:
+                self._idle[yields] = self._start(yields)
 
     def close(self) -> None:
         """End the processes that wait; those at work go with the server."""
         with self._lock:
             self._closed = True
-            for process, pipe in self._idle:
+            for process, pipe in self._idle.values():
                 pipe.close()
                 process.terminate()
             self._idle.clear()
 
-    def _start(self) -> tuple[Any, Connection]:
+    def _start(self, yields: bool) -> tuple[Any, Connection]:
         here, there = self._context.Pipe()
-        process = self._context.Process(target=_serve, args=(there,), daemon=True)
+        process = self._context.Process(target=_serve, args=(there, yields), daemon=True)
         process.start()
         there.close()
         return process, here
@@ -101,10 +105,11 @@ class Hands:
             if work.over:
                 return
             with self._lock:
-                process, pipe = self._idle.pop() if self._idle else self._start()
+                ready = work.yields in self._idle
+                process, pipe = self._idle.pop(work.yields) if ready else self._start(work.yields)
             with work._lock:
                 if work.over:
-                    self._idle.append((process, pipe))
+                    self._put_back(work.yields, process, pipe, again=True)
                     return
                 work._process, work.state = process, "running"
             try:
@@ -113,7 +118,7 @@ class Hands:
             except (EOFError, OSError):
                 if not work.over:
                     work._end("failed", FAULT)
-            self._put_back(process, pipe, again=work.state in ("done", "failed") and process.is_alive())
+            self._put_back(work.yields, process, pipe, again=work.state in ("done", "failed") and process.is_alive())
 
     def _follow(self, work: Work, pipe: Connection, done: Callable[[Any], None]) -> None:
         while True:
@@ -139,19 +144,21 @@ class Hands:
                 work._end("failed", content[0] if kind == "refused" else FAULT)
             return
 
-    def _put_back(self, process: Any, pipe: Connection, *, again: bool) -> None:
+    def _put_back(self, yields: bool, process: Any, pipe: Connection, *, again: bool) -> None:
         with self._lock:
-            if again and not self._idle and not self._closed:
-                self._idle.append((process, pipe))
+            if again and yields not in self._idle and not self._closed:
+                self._idle[yields] = process, pipe
                 return
         pipe.close()
         process.terminate()
         process.join(5)
 
 
-def _serve(pipe: Connection) -> None:
+def _serve(pipe: Connection, yields: bool) -> None:
     """A process: takes work, tells, answers."""
-    yield_to_others()
+    leave_with_parent()
+    if yields and hasattr(os, "nice"):
+        os.nice(10)
     with contextlib.suppress(EOFError, OSError):
         while True:
             task, arguments = pipe.recv()

@@ -46,6 +46,12 @@ def routes(office: Office) -> APIRouter:
         made = await asyncio.to_thread(scans.receive, plain_name(path.name), reader())
         return await _done(lambda: scans.read(made, path, **_reading(said)), {"key": made.key})
 
+    @router.post("/scan/practice")
+    async def practise(request: Request) -> Response:
+        """Make the practice scan."""
+        name = Prefs.of(request.cookies).words("Practice scan (invented)")
+        return answer({"key": (await asyncio.to_thread(scans.practise, name, reader())).key})
+
     @router.post("/scan/receive")
     async def receive(request: Request) -> Response:
         """Make room for files that will be sent."""

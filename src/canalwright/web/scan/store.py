@@ -12,6 +12,7 @@ import shutil
 import tempfile
 import threading
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -87,6 +88,12 @@ class Scans:
             self.close(scan)
         return opened
 
+    def practise(self, name: str, owner: str) -> OpenScan:
+        """The practice scan, being made."""
+        opened = self.receive(name, owner)
+        self._work(opened, tasks.practice, opened.folder, name)
+        return opened
+
     def read(
         self, opened: OpenScan, path: Path | None = None, *, voxel: float | None = None, series: str | None = None
     ) -> None:
@@ -99,13 +106,17 @@ class Scans:
         if shutil.disk_usage(opened.folder).free < ROOM:
             raise ScanError(f"{opened.name}: less than 1 GiB free in {opened.folder.parent}; make room there")
 
+        self._work(opened, tasks.read, path, opened.folder, opened.name, voxel, series)
+
+    def _work(self, opened: OpenScan, task: Callable[..., tasks.Kept], *arguments: object) -> None:
         def done(kept: tasks.Kept) -> None:
             for name in ("sent", "unpacked"):
                 shutil.rmtree(opened.folder / name, ignore_errors=True)
             opened.kept, opened.phase = kept, "ready"
+            self.hands.warm(yields=True)
 
         opened.phase = "reading"
-        opened.work = self.hands.do("read", tasks.read, path, opened.folder, opened.name, voxel, series, done=done)
+        opened.work = self.hands.do("read", task, *arguments, done=done)
 
     def get(self, key: str, owner: str) -> OpenScan | None:
         """An open scan of this reader's, or None."""

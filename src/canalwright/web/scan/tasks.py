@@ -1,19 +1,17 @@
 """What the processes do: read a scan and lay its voxels down flat, find canals, correct them."""
 
-import contextlib
-import threading
 import zipfile
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.imaging import FoundCanal, Scan, ScanError, find_canals, read_scan
+from canalwright.imaging import FoundCanal, Scan, ScanError, find_canals
 from canalwright.imaging.corrections import Correction, correct
+from canalwright.imaging.phantom.scan import Scanner, make, random_shape, render
+from canalwright.imaging.readers.scan import open_scan
 from canalwright.imaging.viewing.outer import Outer, tooth_surfaces
 from canalwright.imaging.viewing.planes import Tones, tones_of
 from canalwright.web.scan.hands import Told
@@ -21,6 +19,8 @@ from canalwright.web.scan.hands import Told
 Array = NDArray[np.float64]
 MOST_BYTES = 8 << 30
 MOST_FILES = 20_000
+PRACTICE = 1
+"""Seed of the practice scan."""
 Point = tuple[float, float, float]
 Memory = dict[Any, Any]
 
@@ -47,18 +47,43 @@ class Kept:
 def read(
     told: Told, path: Path, folder: Path, name: str, voxel: float | None = None, series: str | None = None
 ) -> Kept:
-    """Read the scan at `path` (a ZIP is unpacked into `folder` first) and keep its voxels in `folder`; identity is left out."""
+    """Read the scan at `path` (a ZIP is unpacked into `folder` first), a slice at a time, and keep its voxels in `folder`.
+
+    The patient's identity is left out. Raises ScanError for what is no whole scan.
+    """
+    told("reading the headers", None)
     path = _unpacked(told, path, folder / "unpacked")
-    with _counted(told, path):
-        scan = read_scan(path, voxel=voxel, series=series)
-    told("keeping the voxels", None)
+    scan = open_scan(path, voxel=voxel, series=series)
     kept = folder / "voxels.npy"
-    out = np.lib.format.open_memmap(kept, mode="w+", dtype=scan.voxels.dtype, shape=scan.voxels.shape)
-    for k in range(len(out)):
-        out[k] = scan.voxels[k]
+    out = np.lib.format.open_memmap(kept, mode="w+", dtype=scan.source.dtype, shape=scan.shape)
+    try:
+        for k, one in enumerate(scan.source.slices(range(scan.shape[0]))):
+            if one.dtype.kind == "f" and not np.isfinite(one).all():
+                raise ScanError(f"{name}: greys that are not numbers (NaN or infinite): export it again")
+            out[k] = one
+            told("reading the voxels", (k + 1) / scan.shape[0])
+    except OSError as error:
+        raise ScanError(f"{name}: cannot be read ({error.strerror or error}): check the disk and rights") from None
     out.flush()
     warnings = tuple(w.replace(str(path), name) for w in scan.warnings)
-    return Kept(kept, scan.affine, scan.modality, warnings, scan.slope, scan.intercept, name, tones_of(scan))
+    held = Scan(out, scan.affine, scan.modality, warnings, {}, scan.slope, scan.intercept, name)
+    return _kept(held, kept)
+
+
+def practice(told: Told, folder: Path, name: str) -> Kept:
+    """An invented root in an invented scan, kept like any other."""
+    told("making the practice scan", None)
+    scan = render(make(*random_shape(PRACTICE)), Scanner(voxel=0.15, blur=0.12, noise=60.0), PRACTICE, margin=2.5)
+    scan = replace(scan, voxels=np.rint(scan.voxels).astype(np.int16), path=name)
+    kept = folder / "voxels.npy"
+    np.save(kept, scan.voxels)
+    return _kept(scan, kept)
+
+
+def _kept(scan: Scan, voxels: Path) -> Kept:
+    return Kept(
+        voxels, scan.affine, scan.modality, scan.warnings, scan.slope, scan.intercept, scan.path, tones_of(scan)
+    )
 
 
 def find(told: Told, kept: Kept, click: Point) -> tuple[tuple[FoundCanal, ...], tuple[Outer, ...]]:
@@ -113,33 +138,3 @@ def _wanted(member: zipfile.ZipInfo) -> bool:
     """Files but for hidden ones, and for a list of files whose folders are not kept."""
     name = Path(member.filename).name
     return not member.is_dir() and not name.startswith(".") and name.upper() != "DICOMDIR"
-
-
-@contextmanager
-def _counted(told: Told, path: Path) -> Iterator[None]:
-    """Tell while the block runs what share of the bytes on disk has been read, where the system counts it."""
-    files = [path] if path.is_file() else [p for p in path.rglob("*") if p.is_file()][: MOST_FILES + 1]
-    whole = max(sum(p.stat().st_size for p in files), 1) if path.exists() else 1
-    before, ended = _bytes_read(), threading.Event()
-
-    def watch() -> None:
-        while True:
-            now = _bytes_read()
-            share = None if before is None or now is None else min((now - before) / whole, 1.0)
-            told("reading the voxels", share)
-            if ended.wait(0.2):
-                return
-
-    watcher = threading.Thread(target=watch, daemon=True)
-    watcher.start()
-    try:
-        yield
-    finally:
-        ended.set()
-        watcher.join()
-
-
-def _bytes_read() -> int | None:
-    with contextlib.suppress(OSError, ValueError, IndexError):
-        return int(Path("/proc/self/io").read_text(encoding="ascii").split("rchar:")[1].split()[0])
-    return None

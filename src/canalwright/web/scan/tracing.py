@@ -113,4 +113,4 @@ class Tracing:
     ) -> None:
         if self.busy:
             raise ScanError(BUSY)
-        self.work = hands.do(kind, task, *arguments, done=done)
+        self.work = hands.do(kind, task, *arguments, done=done, yields=True)
