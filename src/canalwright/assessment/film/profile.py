@@ -17,8 +17,8 @@ Array = NDArray[np.float64]
 WINDOW = 0.3
 BLUR = 0.06
 """Supposed blur of receptor and focal spot, standard deviation in mm (our own estimate)."""
-GAP = 1.0
-"""Longest gap [mm] within one filling."""
+GAP, WIDENS = 1.0, 1.3
+"""Longest gap [mm] within one filling; how much wider it may grow apically within 1.5 mm."""
 ROUNDS = 12
 
 
@@ -85,7 +85,7 @@ def profile(straight: Straight, start: float = 0.6) -> Profile:
     peak, centre, width, level, slope, error = full
     strong = float(np.nanpercentile(peak, 90))
     there = (peak > max(0.25 * strong, 6 * noise / np.sqrt(size))) & (width > 0.08) & (np.abs(centre) < 1.0)
-    there = _whole(there, int(GAP / mm))
+    there = _whole(_no_wider(there, width, int(1.5 / mm)), int(GAP / mm))
     if strong < 4 * noise or there.sum() < 1.0 / mm:
         raise FilmError(
             "no filling is seen along the line: mark the line on the filling, from coronal to the root's end"
@@ -152,6 +152,18 @@ def _noise(grey: Array) -> float:
     if len(second) < 50:
         raise FilmError("too little of the picture lies along the line: mark it inside the picture")
     return float(np.median(np.abs(second)) / 0.6745 / np.sqrt(6.0)) + 1e-9
+
+
+def _no_wider(there: NDArray[np.bool_], width: Array, size: int) -> NDArray[np.bool_]:
+    """Without what is suddenly wider apically than the filling above it: the rounded end of the root is no filling."""
+    kept = there.copy()
+    accepted: list[float] = []
+    for row in np.flatnonzero(there):
+        if len(accepted) >= size // 3 and width[row] > WIDENS * float(np.median(accepted[-size:])) + 0.1:
+            kept[row] = False
+        else:
+            accepted.append(float(width[row]))
+    return kept
 
 
 def _whole(there: NDArray[np.bool_], gap: int) -> NDArray[np.bool_]:
