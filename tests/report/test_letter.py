@@ -13,10 +13,10 @@ import typst
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from canalwright.exchange import Dossier
+from canalwright.exchange import LEAVES_OUT, Dossier
 from canalwright.planning import CAUTION
 from canalwright.report.casebook import Verified, casebook_pdf, event_words
-from canalwright.report.handover import LEAVES_OUT, Given, head, number, rows, spread, tables, values
+from canalwright.report.handover import Given, head, number, rows, spread, tables, values
 from canalwright.report.leaflet import leaflet_pdf
 from canalwright.report.letter import letter_pdf
 from canalwright.report.typeset import inputs, template

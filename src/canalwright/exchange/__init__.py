@@ -5,6 +5,6 @@
 
 from canalwright.exchange.dossier import CanalStory, Dossier, dossier_of
 from canalwright.exchange.errors import ExchangeError
-from canalwright.exchange.facts import Fact
+from canalwright.exchange.facts import LEAVES_OUT, Fact
 
-__all__ = ["CanalStory", "Dossier", "ExchangeError", "Fact", "dossier_of"]
+__all__ = ["LEAVES_OUT", "CanalStory", "Dossier", "ExchangeError", "Fact", "dossier_of"]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from canalwright.anatomy.tooth import Tooth
 from canalwright.exchange.errors import ExchangeError
-from canalwright.exchange.facts import Fact, of_assessment, of_entry, of_plan
+from canalwright.exchange.facts import Fact, of_assessment, of_chair, of_check, of_plan
 from canalwright.records.canonical import Json
 from canalwright.records.caseview import CaseView, visits_of
 from canalwright.records.effective import effective
@@ -72,7 +72,7 @@ def dossier_of(store: str, view: CaseView, events: Sequence[Event], identity: Id
         fact
         for e in now
         if e.kind is Kind.CHECK and e.payload is not None and not _canal(e)
-        for fact in of_entry(e.payload, "entered", "", "check", e.seq)
+        for fact in of_check(e.payload, "", e.seq)
     ]
     return Dossier(
         store, view, Tooth(view.tooth), identity, tuple(events), now, canals, tuple(whole), tuple(visits_of(now))
@@ -108,11 +108,11 @@ def _story(name: str, now: Sequence[Event]) -> CanalStory:
     if plan and kept:
         facts += of_plan(kept, name, plan.seq)
     for chair in chairs:
-        facts += of_entry(chair.payload or {}, "done", name, "chair", chair.seq)
+        facts += of_chair(chair.payload or {}, name, chair.seq)
     if seen and found:
         facts += of_assessment(found, name, seen.seq)
     for check in checks:
-        facts += of_entry(check.payload or {}, "entered", name, "check", check.seq)
+        facts += of_check(check.payload or {}, name, check.seq)
     measured = plan.field("measured") if plan else None
     choices = plan.field("choices") if plan else None
     return CanalStory(

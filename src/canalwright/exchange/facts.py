@@ -10,6 +10,11 @@ from typing import Any, Literal
 
 from canalwright.records.canonical import Json
 
+LEAVES_OUT = (
+    "Intervals are 5-95 %. Predicted numbers are computed from the measurements of this canal and from published averages; their "
+    "intervals hold the doubt of both, not that of the model itself, which takes dentine and bone as uniform and leaves out what "
+    "no image shows. A void smaller than an image can show is not seen, never absent."
+)
 Kind = Literal["predicted", "read from an image", "done", "entered"]
 
 
@@ -33,6 +38,22 @@ class Fact:
     kind: Kind
     seq: int = 0
     supposed: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Returned:
+    """One number read back from what was handed over: its key (empty when it is not ours), the group or canal it stood in, whether it was
+    predicted, words, value, ends (None where there are none), unit in UCUM.
+    """
+
+    key: str
+    group: str
+    predicted: bool
+    words: str
+    value: float
+    low: float | None
+    high: float | None
+    unit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +100,11 @@ ASSESSMENT = (
     Name("beyond.reach", ("beyond", "reach"), "filling beyond the root, reach"),
     Name("beyond.volume", ("beyond", "volume"), "filling beyond the root, volume", 2),
 )
-ENTERED = {
+CHECKED = {
     "short_mm": ("filling ends short of the terminus", 1.0, "mm", 1),
     "void_percent": ("voids seen in the filling", 1.0, "%", 1),
+}
+TIMED = {
     "seconds": ("time from the first step to the last", 1.0, "s", 0),
     "holds_kept": ("presses held as long as planned", 100.0, "%", 0),
 }
@@ -97,19 +120,30 @@ def of_assessment(found: Mapping[str, Json], canal: str, seq: int = 0) -> tuple[
     return _named(ASSESSMENT, found, canal, "read from an image", "assessment", seq)
 
 
-def of_entry(payload: Mapping[str, Json], kind: Kind, canal: str, prefix: str, seq: int) -> tuple[Fact, ...]:
-    """Numbers typed into a check or timed at the chair: they carry no interval."""
-    found = []
-    for key, (words, factor, unit, digits) in ENTERED.items():
-        value = payload.get(key)
-        if isinstance(value, int | float) and not isinstance(value, bool):
-            found.append(Fact(f"{prefix}.{key}", words, canal, factor * value, None, None, unit, digits, kind, seq))
-    return tuple(found)
+def of_check(payload: Mapping[str, Json], canal: str, seq: int) -> tuple[Fact, ...]:
+    """Numbers typed into a check: they carry no interval."""
+    return _bare(CHECKED, payload, "entered", "check", canal, seq)
+
+
+def of_chair(payload: Mapping[str, Json], canal: str, seq: int) -> tuple[Fact, ...]:
+    """Numbers timed at the chair: they carry no interval."""
+    return _bare(TIMED, payload, "done", "chair", canal, seq)
 
 
 def is_quantity(value: Any) -> bool:
     """Whether a kept value is a number with its interval."""
     return isinstance(value, Mapping) and {"value", "low", "high", "unit"} <= set(value)
+
+
+def _bare(
+    names: Mapping[str, tuple[str, float, str, int]], payload: Mapping[str, Json], kind: Kind, prefix: str, canal: str, seq: int
+) -> tuple[Fact, ...]:  # fmt: skip
+    found = []
+    for key, (words, factor, unit, digits) in names.items():
+        value = payload.get(key)
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            found.append(Fact(f"{prefix}.{key}", words, canal, factor * value, None, None, unit, digits, kind, seq))
+    return tuple(found)
 
 
 def _named(

@@ -10,18 +10,13 @@ from datetime import date
 from math import inf
 from typing import Any
 
-from canalwright.exchange import Dossier, Fact
+from canalwright.exchange import LEAVES_OUT, Dossier, Fact
 from canalwright.planning.product import CAUTION
 from canalwright.quantities import Quantity
 from canalwright.records.caseview import index_before
 from canalwright.report.words import figure, interval
 
 Say = Callable[[str], str]
-LEAVES_OUT = (
-    "Intervals are 5-95 %. Predicted numbers are computed from the measurements of this canal and from published averages; their "
-    "intervals hold the doubt of both, not that of the model itself, which takes dentine and bone as uniform and leaves out what "
-    "no image shows. A void smaller than an image can show is not seen, never absent."
-)
 IN_LETTER = (
     "plan.working_length", "plan.backfill_top", "plan.heat.surface_rise", "plan.heat.margin", "plan.chance_beyond_terminus",
     "assessment.", "check.",

@@ -1,7 +1,8 @@
 """The words of the page in the reader's language.
 
-English is the key; `catalogue/<language>.toml` gives the rest, and `<language>.<part>.toml` what only a part of the house says. Words of the core (names of numbers, findings) go through the same
-catalogue; those with numbers in them match its `[pattern]` entries, whose `{0}`, `{1}` stand for the numbers and names.
+English is the key; `catalogue/<language>.toml` gives the rest, and `<language>.<part>.toml` what only a part of the house says. Words of
+the core (names of numbers, findings) go through the same catalogue; those with numbers in them match its `[pattern]` entries, whose `{0}`,
+`{1}` stand for the numbers and names.
 """
 
 import re

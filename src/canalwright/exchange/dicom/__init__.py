@@ -1,0 +1,1 @@
+"""DICOM that leaves: encapsulated PDF, structured report, segmentation; all of one case in one study."""
