@@ -58,17 +58,19 @@ def stops(plan: Plan, done: tuple[Done, ...]) -> tuple[tuple[str, float], ...]:
     Habits: `trim` (the cone's tip where it seated), `carrier stop`, `plugger stop`.
     """
     depth = plan.canal.depth
-    names = {
-        Place: ("trim", lambda a: a.tip),
-        Heat: ("carrier stop", lambda a: a.stop),
-        Press: ("plugger stop", lambda a: a.stop),
-    }
     found = []
     for entry in done:
-        act = plan.protocol.acts[entry.step]
-        for kind, (name, level) in names.items():
-            if isinstance(act, kind) and entry.depth is not None:
-                found.append((name, float(entry.depth - depth(level(act)))))
+        if entry.depth is None:
+            continue
+        match plan.protocol.acts[entry.step]:
+            case Place(tip=aim):
+                found.append(("trim", float(entry.depth - depth(aim))))
+            case Heat(stop=aim):
+                found.append(("carrier stop", float(entry.depth - depth(aim))))
+            case Press(stop=aim):
+                found.append(("plugger stop", float(entry.depth - depth(aim))))
+            case _:
+                pass
     return tuple(found)
 
 

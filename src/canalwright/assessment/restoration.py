@@ -8,8 +8,8 @@ r the radius of a round root with the canal's least wall, a the distance of the 
 diameter. The post ends where t falls below 1 mm, or where 5 mm (at least 4) of filling would no longer be left below it, whichever comes first.
 
 Limits: filling left 4-5 mm, Ricketts, Tait & Higgins 2005, Br Dent J 198:463-471; dentine about a post 1 mm (common practice); ferrule
-1.5-2 mm high (common practice; fracture load rose with it, 153 N at 1 mm to 238 N at 2 mm, Kim et al. 2017, PMC5673608) and 1 mm thick
-(common practice); post at least as long as the crown, and half of the root that stands in bone (textbooks, from memory).
+1.5-2 mm high (common practice; fracture load rose with it, 153 N at 1 mm to 238 N at 2 mm, J Adv Prosthodont 2017, PMC5673608)
+and 1 mm thick (common practice); post at least as long as the crown, and half of the root that stands in bone (textbooks, from memory).
 
 Left out: strength of post and tooth under load, and heat when a post is bonded later: light and setting warm the top of the filling from
 above, some kelvin for a minute, which is far less than the filling took, but no model here says so.

@@ -67,7 +67,9 @@ def read(
     straight = straighten(film.pixels, points, mm)
     first = profile(straight)
     rough = _edge(marks.end, straight, mark_error) or apical_end(straight, steady(first, mm))
-    straight = recentred(film.pixels, straight, straight.s, np.where(first.there, first.centre, np.nan), rough.s)
+    straight = recentred(
+        film.pixels, straight, straight.s, np.where(first.there, first.centre, np.nan), rough.s, points[-1]
+    )
     measured = profile(straight)
     even = steady(measured, mm)
     end = _edge(marks.end, straight, mark_error) or apical_end(straight, even)
@@ -86,6 +88,8 @@ def read(
         if len(outline) > 3
         else Beyond(Sight.NOT_SEEN)
     )
+    if past.reach is not None and end.s > terminus.s - 0.5:
+        to_terminus = _over(to_terminus, past.reach)
     overlay = None
     if plan is not None:
         reference = None if marks.reference is None else np.array(marks.reference)
@@ -167,6 +171,13 @@ def _quantity(value: float, errors: tuple[float, float], scale: Scale, how: str)
     spread = float(np.sqrt(errors[0] ** 2 + errors[1] ** 2 + (value * scale.error / scale.value) ** 2))
     source = Source(Origin.MEASURED, f"radiograph, {scale.how}; {how}")
     return Quantity(value, value - Z90 * spread, value + Z90 * spread, "mm", source)
+
+
+def _over(to_terminus: Quantity, reach: Quantity) -> Quantity:
+    """A filling that goes on beyond the root ends where that ends."""
+    if -reach.value > to_terminus.value:
+        return to_terminus
+    return Quantity(-reach.value, -reach.high, -reach.low, "mm", to_terminus.source)
 
 
 def _taper(straight: Straight, measured: Profile, top: float, end: float, terminus: float) -> tuple[Quantity, Quantity]:

@@ -78,8 +78,10 @@ def straighten(pixels: NDArray[np.float32], points: Array, mm: float, half: floa
     return Straight(grey, s, u, line, normal, mm)
 
 
-def recentred(picture: NDArray[np.float32], straight: Straight, s: Array, centre: Array, last: float) -> Straight:
-    """Laid straight again along centres (mm across) found at stations `s` up to `last`; beyond it straight on."""
+def recentred(
+    picture: NDArray[np.float32], straight: Straight, s: Array, centre: Array, last: float, to: Array
+) -> Straight:
+    """Laid straight again along centres (mm across) found at stations `s` up to `last`; beyond it on to a mark `to`."""
     keep = (s <= last) & np.isfinite(centre)
     if keep.sum() < 6:
         return straight
@@ -88,6 +90,8 @@ def recentred(picture: NDArray[np.float32], straight: Straight, s: Array, centre
     if len(knots) < 3:
         return straight
     points = np.array([straight.pixel(a, float(smooth(a))) for a in knots])
+    if straight.station(to) > knots[-1] + 0.6:
+        points = np.vstack([points, to])
     head = straight.pixel(0.0, float(centre[keep][0]))[None]
     return straighten(picture, np.vstack([head, points]) if knots[0] > 0.3 else points, straight.mm)
 

@@ -83,8 +83,9 @@ def shares(found: Registered, line: CanalLine) -> Shares:
     if inner.sum() < 20 or ring.sum() < 50:
         raise ScanError("too few voxels lie in the canal and its wall: the scan is too coarse for this canal")
     dentine = float(np.median(before[ring]))
-    empty = float(np.quantile(before[inner], 0.25))
-    full = float(np.quantile(after[inner], 0.75))
+    empty = float(np.median(before[inner]))
+    bright = inner & (after > dentine + 0.5 * (float(np.quantile(after[inner], 0.9)) - dentine))
+    full = float(np.median(after[bright])) if bright.sum() > 10 else float(np.quantile(after[inner], 0.9))
     level = 4 * float(np.std(before[ring]) + 1e-9) / np.sqrt(len(before[inner]))
     if dentine - empty < level or full - dentine < level or full - empty < 1.2 * (dentine - empty):
         raise ScanError(
