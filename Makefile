@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed-$(shell cksum requirements.lock | cut -d' ' -f1)
 DEMO_OUT ?= demo-output
 
-.PHONY: help setup demo serve test lint bench evidence schemas licences dist lock clean
+.PHONY: help setup demo serve test lint bench evidence schemas hazards licences dist lock clean
 
 help:
 	@echo "make demo    set all up and run the main job on an invented tooth"
@@ -14,7 +14,7 @@ help:
 	@echo "make lint    formatter, linter, type checker, rooms"
 	@echo "make bench   timings, as ratios against general-purpose libraries"
 	@echo "make evidence  rebuild docs/evidence.md;  make schemas  rebuild docs/formats;  make lock  renew the lock"
-	@echo "make dist    wheel, source package and bill of materials into dist/;  make licences  rebuild docs/licences.md"
+	@echo "make dist    wheel, source package and bill of materials into dist/;  make licences, make hazards  rebuild their pages"
 
 setup: $(STAMP)
 
@@ -49,6 +49,9 @@ evidence: setup
 
 schemas: setup
 	$(BIN)/python -m canalwright.casefile.schema_files docs/formats
+
+hazards: setup
+	$(BIN)/python -m release.hazards
 
 licences: setup
 	$(BIN)/python -m release.licences

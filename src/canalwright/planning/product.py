@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from canalwright.anatomy.canal import Canal, Lumen
 from canalwright.compaction import CompactionSummary, Extrusion
+from canalwright.hazards import caution
 from canalwright.instruments import Carrier, Cone, Needle, PaperPoint, Plugger, Sealer, Tray
 from canalwright.protocol import Protocol
 from canalwright.quantities import Quantity
@@ -201,7 +202,5 @@ class Plan:
         return max((f.harm for f in self.findings), default=Harm.NOTE)
 
 
-CAUTION = (
-    "Decision support for trained, licensed clinicians. Check every number against your own radiograph, the device "
-    "makers' instructions, local codes and licensed practice. Not a certified medical device."
-)
+CAUTION = caution()
+"""The standing caution of every screen, card and file with a clinical number; it stands in the hazard file."""

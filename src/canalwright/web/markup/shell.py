@@ -1,6 +1,7 @@
 """What every page has: where one is, the ways on, the reader's preferences, the caution."""
 
 from canalwright.casefile import Case
+from canalwright.hazards import warnings
 from canalwright.planning import CAUTION
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.prefs import Prefs
@@ -116,9 +117,14 @@ def settings(prefs: Prefs) -> Safe:
     return el("details", el("summary", words("Settings")), inside, class_="settings")
 
 
-def caution(prefs: Prefs) -> Safe:
-    """The caution, on every screen."""
-    return el("footer", el("p", prefs.words(CAUTION)), class_="standing")
+def caution(prefs: Prefs, stage: str = "") -> Safe:
+    """The caution, on every screen, and what the hazard file has to say at this stage of the work."""
+    said = [el("b", prefs.words(warning)) for warning in warnings(stage)]
+    return el(
+        "footer",
+        el("p", *(part for warning in said for part in (warning, " ")), prefs.words(CAUTION)),
+        class_="standing",
+    )
 
 
 def _choice(name: str, title: str, options: tuple[tuple[str, str], ...], chosen: str) -> Safe:

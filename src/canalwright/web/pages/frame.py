@@ -47,7 +47,7 @@ def frame(
     html(shell.top(prefs, case, key, index, stage), kind="shell")
     with _main(kind):
         yield
-    html(shell.caution(prefs), kind="shell-foot")
+    html(shell.caution(prefs, stage), kind="shell-foot")
     html(el("dialog", el("div", id="where-content"), id="where", aria_labelledby="where-title"), kind="shell-dialog")
     html(el("div", id="told", role="status", aria_live="polite", class_="unseen"))
 
