@@ -39,11 +39,11 @@ def test_real_canine_from_one_click() -> None:
 def test_real_first_molar_has_three_canals_with_their_ends() -> None:
     """Ways before tracing: three, each within 1.5 mm of a different true terminus, which tracing then finds."""
     tooth = find_tooth(tooth_scan("L6", 0.2), click("L6"))
-    ways = canal_ways(tooth)
+    ends = [way.terminus for way in canal_ways(tooth)]
     truth = real_teeth.canals("L6")
-    nearest = [int(np.argmin([np.linalg.norm(end - t.terminus) for t in truth])) for _, end in ways]
+    nearest = [int(np.argmin([np.linalg.norm(end - t.terminus) for t in truth])) for end in ends]
     assert sorted(nearest) == [0, 1, 2]
-    for (_, end), which in zip(ways, nearest, strict=True):
+    for end, which in zip(ends, nearest, strict=True):
         assert np.linalg.norm(end - truth[which].terminus) < 1.5
 
 

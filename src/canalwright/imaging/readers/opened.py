@@ -77,16 +77,7 @@ class Opened(Grid):
         return self._read(first, last, affine)
 
     def around(self, points: Array, reach: float) -> Scan:
-        """The part within `reach` mm of LPS points (m, 3) on every side. Raises ScanError for a point outside."""
-        for point in np.atleast_2d(points):
-            if not self.holds(point):
-                low, high = self.extent
-                raise refusal(
-                    self.path or "scan in memory",
-                    f"the point ({_three(point)}) lies outside the volume",
-                    allowed=f"from ({_three(low)}) to ({_three(high)}), LPS mm",
-                    remedy="pick it again in this scan",
-                )
+        """The part within `reach` mm of LPS points (m, 3) on every side. Raises ScanError when it misses the volume."""
         return self.crop(np.min(points, axis=0) - reach, np.max(points, axis=0) + reach)
 
     def _read(
@@ -103,7 +94,3 @@ class Opened(Grid):
             if out.dtype.kind == "f" and not np.isfinite(out[at]).all():
                 raise refusal(self.path, "greys that are not numbers (NaN or infinite): export it again")
         return Scan(out, affine, self.modality, self.warnings, self.details, self.slope, self.intercept, self.path)
-
-
-def _three(point: Array) -> str:
-    return ", ".join(f"{v:.2f}" for v in point)

@@ -6,7 +6,7 @@ steps to the darkest side until it leaves the root. The orifice lies where the c
 coronal half), else at the lower border of the enamel, else where the pulp is widest.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +16,10 @@ from skimage.graph import MCP_Geometric
 
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.found import FoundCanal
+from canalwright.imaging.readers.opened import Opened
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tooth.outline import STEP, Tooth, find_tooth
+from canalwright.imaging.tooth.pick import pick_tooth
 from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
 
@@ -35,22 +37,67 @@ CONE = np.vstack([[[0.0, 0.0]], *(np.tan(np.radians(a)) * RING for a in (10, 20,
 TOGETHER = 0.25
 NARROW = 0.6
 """Inscribed radius at which a canal below the chamber floor is a canal, mm."""
+POOR = 0.6
+DEEPER = (1.2, 2.4)
+"""Steps by which an orifice is moved into the canal where the trace from it is poorer than `POOR`, mm."""
+MARGIN = 7.5
 BELOW = 0.8
 """How far below the meeting of two ways on the chamber floor an orifice is taken, mm."""
 
 
-def find_canals(scan: Scan, click: tuple[float, float, float] | Array) -> tuple[FoundCanal, ...]:
-    """All canals of the tooth at `click` (LPS mm), longest first, named 'canal 1' and so on.
+@dataclass(frozen=True)
+class Way:
+    """A canal as the pulp shows it: points (m, 3) LPS from its orifice down to where a threshold loses it; its terminus."""
 
-    Raises ScanError when there is no tooth or no pulp there, or when none of its canals can be traced.
+    points: Array
+    terminus: Array
+
+    @property
+    def orifice(self) -> Array:
+        """Its first point."""
+        return np.asarray(self.points[0])
+
+    @property
+    def length(self) -> float:
+        """Along the points, mm."""
+        return float(np.linalg.norm(np.diff(self.points, axis=0), axis=1).sum())
+
+    def deeper(self, depth: float) -> Array:
+        """The point `depth` mm below the orifice along the way."""
+        arc = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(self.points, axis=0), axis=1))])
+        return np.asarray(self.points[min(int(np.searchsorted(arc, depth)), len(arc) - 1)])
+
+
+@dataclass(frozen=True)
+class FoundTooth:
+    """What one click finds: the tooth, its canals, and the part of the scan about it in memory."""
+
+    tooth: Tooth
+    canals: tuple[FoundCanal, ...]
+    scan: Scan
+
+
+def find_canals(scan: Scan | Opened, click: tuple[float, float, float] | Array) -> tuple[FoundCanal, ...]:
+    """The canals of `measure_tooth`."""
+    return measure_tooth(scan, click).canals
+
+
+def measure_tooth(scan: Scan | Opened, click: tuple[float, float, float] | Array | None = None) -> FoundTooth:
+    """The tooth at `click` (LPS mm) and all its canals, longest first, named 'canal 1' and so on.
+
+    Without a click the one tooth that fills the volume is meant. Of a scan that was only opened no more is read than the
+    tooth and what is about it. Raises ScanError when there is no tooth or no pulp there, or when none of its canals can
+    be traced.
     """
-    tooth = find_tooth(scan, np.asarray(click, dtype=float))
+    at = pick_tooth(scan) if click is None else np.asarray(click, dtype=float)
+    tooth = find_tooth(scan, at)
     ways = canal_ways(tooth)
+    near = scan.around(tooth.corners(), MARGIN) if isinstance(scan, Opened) else scan
     made: list[FoundCanal] = []
     refused: list[str] = []
-    for orifice, terminus in ways:
+    for way in ways:
         try:
-            made.append(trace(scan, orifice, terminus))
+            made.append(_best(near, way))
         except ScanError as error:
             refused.append(str(error))
     made = _different(made)
@@ -60,11 +107,34 @@ def find_canals(scan: Scan, click: tuple[float, float, float] | Array) -> tuple[
     made.sort(key=lambda c: -c.length)
     notes = tooth.notes + ((f"{len(refused)} more end(s) of the pulp could not be traced",) if refused else ())
     named = [replace(c, name=f"canal {n + 1}", notes=c.notes + notes) for n, c in enumerate(made)]
-    return tuple(_joined(named))
+    return FoundTooth(tooth, tuple(_joined(named)), near)
 
 
-def canal_ways(tooth: Tooth) -> list[tuple[Array, Array]]:
-    """Orifice and terminus, LPS (3,) each, of every canal of the pulp."""
+def _best(scan: Scan, way: Way) -> FoundCanal:
+    """The canal from its orifice; where that makes a poor one or none, from deeper in it, past the chamber's own bends."""
+    found: FoundCanal | None = None
+    first: ScanError | None = None
+    for deeper in (0.0, *DEEPER):
+        if deeper and way.length - deeper < SHORTEST:
+            break
+        try:
+            other = trace(scan, way.deeper(deeper), way.terminus)
+        except ScanError as error:
+            first = first or error
+            continue
+        if found is None or other.quality.score > found.quality.score + 0.2:
+            note = f"its first {deeper:.1f} mm below the orifice could not be followed well and are left out"
+            found = replace(other, notes=(*other.notes, note)) if deeper else other
+        if found.quality.score >= POOR:
+            break
+    if found is None:
+        assert first is not None
+        raise first
+    return found
+
+
+def canal_ways(tooth: Tooth) -> list[Way]:
+    """The way of every canal of the pulp."""
     wide = distance_transform_edt(tooth.pulp, sampling=STEP)
     broad = np.argwhere(wide >= min(2 * STEP, 0.6 * float(wide.max())))
     seed = broad[int(np.argmax(broad[:, 0]))]
@@ -81,7 +151,7 @@ def canal_ways(tooth: Tooth) -> list[tuple[Array, Array]]:
     out = []
     for p in kept:
         cut = _mouth(p, wide, floor, tooth.cej)
-        out.append((tooth.place(p[cut][None])[0], _onward(tooth, p)))
+        out.append(Way(tooth.place(p[: cut + 1])[::-1], _onward(tooth, p)))
     return out
 
 

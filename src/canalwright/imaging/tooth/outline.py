@@ -19,6 +19,7 @@ from scipy.ndimage import (
     label,
 )
 
+from canalwright.imaging.readers.opened import Opened
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tracing.block import Block, take
 from canalwright.imaging.volume import Scan
@@ -61,6 +62,12 @@ class Tooth:
         """LPS points (m, 3) of nodes (m, 3) given as [z, y, x]."""
         return np.asarray(self.origin + STEP * np.asarray(nodes, float)[:, ::-1] @ self.axes)
 
+    def corners(self) -> Array:
+        """Corners (8, 3) of the tooth's own box, LPS mm."""
+        nodes = np.argwhere(self.solid)
+        ends = np.stack([nodes.min(0), nodes.max(0)]).astype(float)
+        return self.place(np.array([[ends[b >> a & 1][a] for a in range(3)] for b in range(8)]))
+
     def holds(self, points: Array) -> Mask:
         """Whether LPS points (m, 3) lie in the solid tooth."""
         nodes = np.round((np.asarray(points) - self.origin) @ self.axes.T / STEP).astype(int)
@@ -78,48 +85,78 @@ class Tooth:
         return np.asarray(self.axes[2])
 
 
-def find_tooth(scan: Scan, click: Array) -> Tooth:
-    """The tooth at `click` (LPS mm). Raises ScanError when there is none there, or none that stands alone."""
+@dataclass(frozen=True)
+class _Body:
+    """The bright body at a click: `mask` on the cube of nodes `grid`, its directions and length; `out`: it leaves the cube."""
+
+    block: Block
+    grid: Array
+    mask: Mask
+    axes: Array
+    length: float
+    tones: tuple[float, float, float]
+    out: bool
+    notes: tuple[str, ...]
+
+
+def find_tooth(scan: Scan | Opened, click: Array) -> Tooth:
+    """The tooth at `click` (LPS mm). Raises ScanError when there is none there, or none that stands alone.
+
+    What is looked at is a cube about the click; a tooth that reaches out of it, as when its cusp is clicked, is looked for
+    once more about its own middle.
+    """
+    click = np.asarray(click, float)
+    body = _body(scan, click, click)
+    if body.out:
+        middle = body.grid[body.mask].mean(axis=0)
+        again = _body(scan, click, middle) if scan.holds(middle) else body
+        body = body if again.out else again
+    if not SIZES[0] <= body.length <= SIZES[1]:
+        raise refusal(
+            scan.path or "scan in memory", f"the bright body at the point is {body.length:.1f} mm long",
+            allowed=f"{SIZES[0]:.0f} to {SIZES[1]:.0f} mm", remedy="click inside one tooth",
+        )  # fmt: skip
+    return _upright(body, scan.path or "scan in memory")
+
+
+def _body(scan: Scan | Opened, click: Array, middle: Array) -> _Body:
+    """The bright body at `click` in the cube about `middle`."""
     where = scan.path or "scan in memory"
-    block = take(scan, np.asarray(click, float)[None], REACH)
-    grid = _cube(block, click)
+    near = scan.around(np.stack([click, middle]), REACH) if isinstance(scan, Opened) else scan
+    block = take(near, middle[None], REACH)
+    grid = _cube(block, middle)
     grey = gaussian_filter(block.sample(grid, smooth=False), 0.5, mode="nearest")
     inside = block.inside(grid)
-    centre = np.array(grey.shape) // 2
-    away = np.linalg.norm((np.indices(grey.shape).transpose(1, 2, 3, 0) - centre) * STEP, axis=-1)
-    near = grey[(away < 2.0) & inside]
+    half = (len(grey) - 1) // 2
+    centre = np.clip(np.round((click - middle)[::-1] / STEP).astype(int) + half, 0, len(grey) - 1)
+    away = np.linalg.norm((np.indices(grey.shape, np.float32).transpose(1, 2, 3, 0) - centre) * STEP, axis=-1)
     soft = float(np.quantile(grey[(away < 6.0) & inside], 0.05))
     dentine = _dentine(grey[(away < 3.0) & inside], float(np.median(grey[away < 0.5])), soft)
     contrast = dentine - soft
-    noise = 1.4826 * float(np.median(np.abs(np.diff(near)))) / np.sqrt(2)
+    noise = 1.4826 * float(np.median(np.abs(np.diff(grey[(away < 2.0) & inside])))) / np.sqrt(2)
     if contrast < 4 * noise:
         raise refusal(where, "no bright tooth about the point", remedy="click inside a tooth")
     hard = (grey > dentine - DARK * contrast) & inside
     ball = np.linalg.norm(np.indices((5, 5, 5)).transpose(1, 2, 3, 0) - 2, axis=-1) * STEP <= BRIDGE
     names, _ = label(binary_opening(hard, ball))
-    at = _name_near(names, centre, where)
-    tooth = binary_dilation(names == at, ball) & hard
+    tooth = binary_dilation(names == _name_near(names, centre, where), ball) & hard
     axes, length = _axes(tooth, grey, contrast)
     tooth = _with_tips(tooth, hard, axes[2])
-    if not SIZES[0] <= length <= SIZES[1]:
-        raise refusal(
-            where, f"the bright body at the point is {length:.1f} mm long", allowed=f"{SIZES[0]:.0f} to {SIZES[1]:.0f} mm",
-            remedy="click inside one tooth",
-        )  # fmt: skip
-    notes = []
-    edge = tooth & ~binary_erosion(np.pad(inside, 1)[1:-1, 1:-1, 1:-1])
-    faces = np.concatenate([tooth[0].ravel(), tooth[-1].ravel(), tooth[:, 0].ravel(), tooth[:, -1].ravel()])
-    if faces.sum() > 25 or edge.sum() > 0.03 * tooth.sum():
-        notes.append("the tooth reaches the edge of what was looked at: it may hang together with its neighbours")
-    return _upright(block, grid, tooth, axes, (dentine, contrast, noise), tuple(notes), where)
+    faces = sum(int(tooth.take(end, axis).sum()) for axis in range(3) for end in (0, -1))
+    edge = tooth & ~binary_erosion(inside)
+    out = faces > 25
+    notes: tuple[str, ...] = ()
+    if out or edge.sum() > 0.03 * tooth.sum():
+        notes = ("the tooth reaches the edge of what was looked at: it may hang together with its neighbours",)
+    return _Body(block, grid, tooth, axes, length, (dentine, contrast, noise), out, notes)
 
 
-def _cube(block: Block, click: Array) -> Array:
-    """Points [z, y, x, 3] of a cube of nodes about the click, along LPS axes."""
+def _cube(block: Block, middle: Array) -> Array:
+    """Points [z, y, x, 3] of a cube of nodes about an LPS point, along LPS axes."""
     half = round(REACH / STEP)
     line = STEP * np.arange(-half, half + 1)
     z, y, x = np.meshgrid(line, line, line, indexing="ij")
-    return np.asarray(np.stack([x, y, z], axis=-1) + click)
+    return np.asarray(np.stack([x, y, z], axis=-1) + middle)
 
 
 def _dentine(greys: Array, clicked: float, soft: float) -> float:
@@ -175,12 +212,10 @@ def _with_tips(tooth: Mask, hard: Mask, axis: Array) -> Mask:
     return np.asarray(binary_dilation(tooth, iterations=round(TIPS / STEP), mask=hard & root) | tooth)
 
 
-def _upright(
-    block: Block, grid: Array, tooth: Mask, axes: Array, tones: tuple[float, float, float], notes: tuple[str, ...],
-    where: str,
-) -> Tooth:  # fmt: skip
+def _upright(body: _Body, where: str) -> Tooth:
     """The tooth sampled anew along its own axes, its hollows filled, its pulp found."""
-    dentine, contrast, noise = tones
+    block, grid, tooth, axes = body.block, body.grid, body.mask, body.axes
+    dentine, contrast, noise = body.tones
     points = grid[tooth]
     low = (points @ axes.T).min(0) - 1.0
     high = (points @ axes.T).max(0) + 1.0
@@ -212,7 +247,7 @@ def _upright(
         dentine,
         contrast,
         _cej(grey > dentine + ENAMEL * contrast, solid),
-        notes,
+        body.notes,
     )
 
 
