@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import typer
 
 from canalwright import __version__
-from canalwright.cli import cases, correcting, demo, heating, measuring, packing, ready, records, serving, techniques
+from canalwright.cli import cases, cohort, correcting, demo, heating, measuring, packing, ready, records, serving, techniques
 from canalwright.cli.errors import BAD_INPUT, bad_input_errors, explain
 
 app = typer.Typer(
@@ -31,6 +31,7 @@ app.command("pack")(packing.pack)
 app.command("unpack")(packing.unpack)
 app.command("demo")(demo.demo)
 app.add_typer(records.app, name="records")
+app.add_typer(cohort.app, name="cohort")
 
 
 def _version(shown: bool) -> None:

@@ -10,11 +10,12 @@ def bad_input_errors() -> tuple[type[Exception], ...]:
     """The error classes that mean bad input; imported only once something went wrong."""
     from canalwright.anatomy import MeasurementError
     from canalwright.casefile import CaseError
+    from canalwright.cohort.job import CohortError
     from canalwright.imaging.errors import ImagingError
     from canalwright.planning import PlanError
     from canalwright.records.errors import RecordsError
 
-    return (CaseError, MeasurementError, ImagingError, PlanError, RecordsError, OSError)
+    return (CaseError, CohortError, MeasurementError, ImagingError, PlanError, RecordsError, OSError)
 
 
 def explain(error: Exception) -> None:
