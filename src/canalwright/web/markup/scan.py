@@ -46,14 +46,12 @@ def tool_words(words: Words) -> dict[str, tuple[str, str]]:
 def viewer(prefs: Prefs, key: str, name: str, author: str, case: str) -> Safe:
     """The viewer of one scan, filled in by the browser."""
     words = prefs.words
+    lamp = el("i", class_="lamp", aria_hidden="true")
+    state = el("p", lamp, el("span", words("Opening…")), class_="state refining sv-state")
+    title = Safe("") if case else el("h1", words("Scan"), " ", el("span", name, class_="quiet"))
     return el(
         "div",
-        el(
-            "p",
-            el("i", class_="lamp", aria_hidden="true"),
-            el("span", words("Opening…")),
-            class_="state refining sv-state",
-        ),
+        el("div", title, state, class_="sv-head"),
         el("div", id="sv-problem", role="alert", class_="problems", hidden=True),
         _toolbar(words),
         el("div", *(_pane(p, words) for p in ("axial", "coronal", "sagittal")), _beside(words), class_="sv-grid"),

@@ -59,8 +59,6 @@ def _view(prefs: Prefs, scan: OpenScan, case: Case | None = None, key: str = "",
         prefs, f"{prefs.words('Scan')} {scan.name}", "scan", case=case, key=key, index=index, stage="scan", kind="scan"
     ):
         ui.add_head_html(STYLE)
-        if case is None:
-            html(el("h1", prefs.words("Scan"), " ", el("span", scan.name, class_="quiet")))
         html(viewer(prefs, scan.key, scan.name, reader(), key))
 
 
