@@ -6,7 +6,20 @@ from collections.abc import Sequence
 import typer
 
 from canalwright import __version__
-from canalwright.cli import cases, cohort, correcting, demo, heating, measuring, packing, ready, records, serving, techniques
+from canalwright.cli import (
+    cases,
+    checking,
+    cohort,
+    correcting,
+    demo,
+    heating,
+    measuring,
+    packing,
+    ready,
+    records,
+    serving,
+    techniques,
+)
 from canalwright.cli.errors import BAD_INPUT, bad_input_errors, explain
 
 app = typer.Typer(
@@ -24,6 +37,7 @@ app.command("simulate")(cases.simulate)
 app.command("card")(cases.card)
 app.command("heat3d")(heating.heat3d)
 app.command("techniques")(techniques.techniques)
+app.command("check")(checking.check)
 app.command("measure")(measuring.measure)
 app.command("correct")(correcting.correct)
 app.command("serve")(serving.serve)
