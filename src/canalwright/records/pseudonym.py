@@ -5,6 +5,7 @@ sum of position times value modulo 31: it catches every single wrong letter and 
 that differ by 31.
 """
 
+import hmac
 import secrets
 
 LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
@@ -14,6 +15,14 @@ RANDOM = 9
 def new_name(prefix: str) -> str:
     """A fresh name such as `P-7K3MQ-2XDRC`."""
     body = "".join(secrets.choice(LETTERS) for _ in range(RANDOM))
+    whole = body + _check(body)
+    return f"{prefix}-{whole[:5]}-{whole[5:]}"
+
+
+def keyed_name(prefix: str, key: bytes, text: str) -> str:
+    """The name that stands for `text`: always the same under one key, and not to be guessed without it (HMAC-SHA256, 45 bits of it)."""
+    number = int.from_bytes(hmac.digest(key, text.encode(), "sha256")[:8], "big")
+    body = "".join(LETTERS[number >> 5 * i & 31] for i in range(RANDOM))
     whole = body + _check(body)
     return f"{prefix}-{whole[:5]}-{whole[5:]}"
 

@@ -5,9 +5,10 @@ from collections.abc import Awaitable, Callable
 from fastapi import APIRouter, Request, Response
 
 from canalwright.casefile import CaseError
+from canalwright.guide.log import event_of
 from canalwright.planning import PlanError
 from canalwright.web.chair import Chair, as_json, state
-from canalwright.web.chairbook import ChairbookError, event_of
+from canalwright.web.chairbook import ChairbookError
 from canalwright.web.choosing import from_query, to_query
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs

@@ -11,15 +11,14 @@ import os
 import re
 import secrets
 import sys
-from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from canalwright.guide import Event
+from canalwright.guide.log import events_of
 
 IDENT = re.compile(r"[0-9a-f]{16}")
-MOST_EVENTS = 5000
 
 
 @dataclass(frozen=True)
@@ -56,7 +55,7 @@ class Chairbook:
             lines = self._lines(ident)
         except OSError:
             raise ChairbookError(f"there is no session {ident!r} on this machine") from None
-        return _head(lines[0], ident), list(_events(lines[1:]))
+        return _head(lines[0], ident), list(events_of(lines[1:]))
 
     def append(self, ident: str, event: Event) -> None:
         """Write one event down; it is on the disk when this returns. Raises ChairbookError."""
@@ -85,7 +84,7 @@ class Chairbook:
         first, *lines = text.encode().split(b"\n")
         head = _head(first, ident)
         self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        self._write(path, [json.dumps(line) for line in (asdict(head), *map(_plain, _events(lines)))], new=True)
+        self._write(path, [json.dumps(line) for line in (asdict(head), *map(_plain, events_of(lines)))], new=True)
         return True
 
     def _lines(self, ident: str) -> list[bytes]:
@@ -135,22 +134,6 @@ def _head(line: bytes, ident: str) -> Head:
         )
     except (ValueError, TypeError, KeyError, AttributeError):
         raise ChairbookError(f"session {ident} cannot be read: its first line is damaged") from None
-
-
-def _events(lines: list[bytes]) -> Iterator[Event]:
-    for line in lines[:MOST_EVENTS]:
-        try:
-            yield event_of(json.loads(line))
-        except (ValueError, TypeError, KeyError):
-            continue
-
-
-def event_of(told: dict[str, Any]) -> Event:
-    """An event from plain JSON types; raises ValueError, TypeError or KeyError for one that is none."""
-    seconds = {int(k): float(v) for k, v in dict(told.get("seconds") or {}).items()}
-    depth = told.get("depth")
-    text = "".join(c for c in str(told.get("text") or "") if c.isprintable())[:200]
-    return Event(str(told["kind"]), float(told["moment"]), None if depth is None else float(depth), text, seconds)
 
 
 def _plain(event: Event) -> dict[str, Any]:
