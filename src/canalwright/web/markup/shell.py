@@ -14,6 +14,7 @@ STAGES = (
     ("ready", "Ready?"),
     ("plan", "Plan"),
     ("play", "Play"),
+    ("solid", "3-D"),
     ("compare", "Compare"),
     ("chair", "Chair"),
     ("practice", "Practise"),
@@ -118,13 +119,15 @@ def settings(prefs: Prefs) -> Safe:
 
 
 def caution(prefs: Prefs, stage: str = "") -> Safe:
-    """The caution, on every screen, and what the hazard file has to say at this stage of the work."""
-    said = [el("b", prefs.words(warning)) for warning in warnings(stage)]
-    return el(
-        "footer",
-        el("p", *(part for warning in said for part in (warning, " ")), prefs.words(CAUTION)),
-        class_="standing",
-    )
+    """The caution, on every screen; what the hazard file has to say at this stage of the work unfolds from it."""
+    return el("footer", before(prefs, stage), el("p", prefs.words(CAUTION)), class_="standing")
+
+
+def before(prefs: Prefs, stage: str, *, unfolded: bool = False) -> Safe:
+    """What to heed at a stage of the work; nothing where the hazard file has nothing to say."""
+    said = [el("li", prefs.words(warning)) for warning in warnings(stage)]
+    title = el("summary", prefs.words("Before you act"), " ", el("span", str(len(said)), class_="pill"))
+    return el("details", title, el("ul", *said), class_="before-acting", open=unfolded) if said else Safe("")
 
 
 def _choice(name: str, title: str, options: tuple[tuple[str, str], ...], chosen: str) -> Safe:

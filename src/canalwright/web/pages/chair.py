@@ -8,6 +8,7 @@ from canalwright.casefile import Case
 from canalwright.web.chairbook import ChairbookError
 from canalwright.web.markup.chair import screen
 from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.markup.shell import before
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import bare, frame, html, not_open, opened, page_prefs
 from canalwright.web.prefs import Prefs
@@ -19,7 +20,7 @@ def register(office: Office) -> None:
     """`/case/<key>/<canal>/chair` and `/practice`, and the screen itself at `/chair/<session>`."""
 
     @ui.page("/case/{key}/{index}/chair")
-    def before(request: Request, key: str, index: int) -> None:
+    def chair_begin(request: Request, key: str, index: int) -> None:
         _before(office, key, index, practice=False)
 
     @ui.page("/case/{key}/{index}/practice")
@@ -80,6 +81,7 @@ def _offer(prefs: Prefs, key: str, index: int, *, practice: bool) -> Safe:
     return join(
         el("h2", words("Practise this filling") if practice else words("Take this plan to the chair")),
         el("p", about, class_="lead"),
+        before(prefs, "chair", unfolded=True),
         el(
             "p",
             el(
