@@ -23,7 +23,7 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 MOST_BYTES = 2 * 1024 * 1024
 """Longest body of a request; a case file is a few kilobytes."""
-LONGER = {"/open-archive": 64 * 1024 * 1024}
+LONGER = {"/open-archive": 64 * 1024 * 1024, "/radiograph": 48 * 1024 * 1024}
 """Paths, and all below them, that take more."""
 NAMES = frozenset({"127.0.0.1", "localhost", "::1"})
 POLICY = "; ".join(

@@ -9,7 +9,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from canalwright.anatomy import averages
 from canalwright.casefile import Case, CaseError
+from canalwright.quantities import Quantity
+from canalwright.readiness import Length
 from canalwright.web.draft import Draft
 
 ROWS: dict[str, tuple[str, ...]] = {
@@ -23,6 +26,7 @@ SINGLE = ("percent", "temperature_C", "agitation", "hypochlorite_s", "chelator_s
 """What is said once of the irrigation."""
 NAMES, FLAGS, WHOLE = {"method", "agitation", "side"}, {"blood", "wet_through", "passes"}, {"size"}
 MOST_STEPS = 200
+Z90 = 1.645
 
 
 @dataclass(frozen=True)
@@ -76,10 +80,22 @@ class Notes:
         table["irrigation"] = {**(table.get("irrigation") or {}), "order": order}
         return self._with(table)
 
-    def with_length(self, value: float) -> "Notes":
-        """Another working length, as it came from all measurements together."""
+    def with_length(self, length: Length) -> "Notes":
+        """The constriction, as all measurements together have it, for working length."""
         made = copy.deepcopy(self.draft.table)
-        made["canal"][self.index]["working_length_mm"] = {"value": round(value, 1), "method": "apex locator"}
+        way = next((s.method for s in length.soundings if s.method in averages.methods("length")), "apex locator")
+        told = {"value": round(length.constriction.value, 1), "method": way, "error": _spread(length.constriction)}
+        made["canal"][self.index]["working_length_mm"] = told
+        return self._kept(replace(self.draft, table=made))
+
+    def with_curve(self, angle: Quantity, radius: Quantity, start: Quantity) -> "Notes":
+        """The curve of the canal as a film shows it (Pruett's angle); towards which side, and a second curve, stay as they were."""
+        made = copy.deepcopy(self.draft.table)
+        table = made["canal"][self.index]
+        curve = {k: v for k, v in (table.get("curve") or {}).items() if k in ("towards", "second")}
+        for key, q in (("angle_deg", angle), ("radius_mm", radius), ("start_mm", start)):
+            curve[key] = {"value": round(q.value, 1), "method": "radiograph", "error": _spread(q)}
+        table["curve"] = {**curve, "measure": "pruett"}
         return self._kept(replace(self.draft, table=made))
 
     def undone(self) -> "Notes":
@@ -125,8 +141,15 @@ def said(error: CaseError, place: str = "readiness.") -> str:
     """What is wrong with a note, in one line, its place in the file left out."""
     problem = error.problems[0]
     key = problem.key.partition(place)[2] or problem.key
+    if not problem.value:
+        return problem.action
     allowed = f", allowed {problem.allowed}" if problem.allowed else ""
     return f"{key.rpartition('.')[2]} = {problem.value}{allowed}: {problem.action}".replace("_mm = ", " = ")
+
+
+def _spread(q: Quantity) -> float:
+    """The error of a case file that covers an interval."""
+    return round(max((q.high - q.low) / 2 / Z90, 0.05), 2)
 
 
 def _given(value: object) -> bool:

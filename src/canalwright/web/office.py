@@ -1,4 +1,4 @@
-"""What all pages of one server share: the shelf of cases, the bench, the tray, the chairs, the scans."""
+"""What all pages of one server share: the shelf of cases, the bench, the tray, the chairs, the scans, the radiographs."""
 
 from dataclasses import dataclass
 
@@ -6,6 +6,7 @@ from canalwright.casefile import Case
 from canalwright.instruments import Tray
 from canalwright.web.bench import Bench
 from canalwright.web.chair import Chairs
+from canalwright.web.radiographs import Radiographs
 from canalwright.web.scan.store import Scans
 from canalwright.web.shelf import Shelf
 
@@ -19,12 +20,13 @@ class Office:
     bench: Bench
     chairs: Chairs
     scans: Scans
+    radiographs: Radiographs
 
     @classmethod
     def of(cls, tray: Tray) -> "Office":
         """A fresh office with an empty shelf."""
         bench = Bench(tray)
-        return cls(tray, Shelf(), bench, Chairs(bench), Scans())
+        return cls(tray, Shelf(), bench, Chairs(bench), Scans(), Radiographs())
 
     def found(self, key: str, index: int) -> Case | None:
         """The case of a key if it is open and has a canal of that index."""

@@ -23,6 +23,7 @@ from canalwright.web.guard import App, Guard
 from canalwright.web.office import Office
 from canalwright.web.pages import register
 from canalwright.web.place import CIPHERS, Place
+from canalwright.web.radiographs import routes as radiograph_routes
 from canalwright.web.scan import routes as scan_routes
 
 if TYPE_CHECKING:
@@ -93,6 +94,7 @@ def application(office: Office, house: "House | None" = None) -> FastAPI:
     app.include_router(routes(office))
     app.include_router(chair_routes.routes(office))
     app.include_router(scan_routes.routes(office))
+    app.include_router(radiograph_routes(office.radiographs, office.bench))
     app.mount("/three", StaticFiles(directory=str(files("nicegui.elements.scene").joinpath("dist"))), "three")
     app.mount("/static", StaticFiles(directory=str(files("canalwright.web").joinpath("static"))), "static")
     if house is not None:

@@ -8,6 +8,7 @@ from nicegui import ui
 from nicegui.events import GenericEventArguments
 
 from canalwright.casefile import Case, CaseError
+from canalwright.readiness import combine
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.noting import Notes, said
 from canalwright.web.office import Office
@@ -67,7 +68,10 @@ class NoteView:
             case "age":
                 return self.notes.with_age(values.get("value"))
             case "length":
-                return self.notes.with_length(float(values["value"]))
+                record = self.notes.case.record(self.notes.case.canals[self.index].name)
+                if record is None or not record.all_soundings:
+                    return self.notes
+                return self.notes.with_length(combine(record.all_soundings, self.notes.case.tooth, record.age))
             case _:
                 raise KeyError(what)
 

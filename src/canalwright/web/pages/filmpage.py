@@ -1,0 +1,185 @@
+"""The radiograph tool of one canal: a film, its marks, what they say, and one key that sends the length to the measurements."""
+
+import json
+from typing import Any
+
+from fastapi import Request
+from nicegui import ui
+from nicegui.events import GenericEventArguments
+
+from canalwright.casefile import CaseError
+from canalwright.imaging.errors import ScanError
+from canalwright.imaging.radiograph.marks import FilmReading, read_marks, second_canal
+from canalwright.readiness import film_sounding
+from canalwright.web.markup import filmtable, ready, readylength
+from canalwright.web.markup.html import Safe, el
+from canalwright.web.noting import Notes, said
+from canalwright.web.office import Office
+from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.pages.ready_notes import NoteView, crumbs
+from canalwright.web.radiographs import Open, marks_of
+
+
+def register(office: Office) -> None:
+    """`/case/<key>/<canal>/radiograph`; `films` in the address names the films that are open in it."""
+
+    @ui.page("/case/{key}/{index}/radiograph")
+    async def radiograph(request: Request, key: str, index: int) -> None:
+        prefs, case = opened(office, key, index)
+        if case is None:
+            not_open(prefs)
+            return
+        keys = request.query_params.get("films", "").split(",")[:2]
+        await FilmView(office, prefs, case, key, index).build([*keys, "", ""][:2])
+
+
+class FilmView(NoteView):
+    """One window on up to two films."""
+
+    reading: FilmReading | None = None
+
+    async def build(self, keys: list[str]) -> None:
+        """Lay the tool out; films that are still open come back with their marks."""
+        words = self.prefs.words
+        self.keys, self.angle, self.towards = keys, "20", "right"
+        head = {"case": self.notes.case, "key": self.key, "index": self.index}
+        with frame(self.prefs, words("Radiograph"), "ready", "radiograph", **head, stage="ready", kind="radiograph"):  # type: ignore[arg-type]
+            crumbs(self, "radiograph")
+            with ui.element("section").classes("rg-film").props(f'aria-label="{words("Film")}"'):
+                html(filmtable.opening(words))
+                html(filmtable.stage(words))
+            with ui.element("div").classes("flow"):
+                with ui.element("section").classes("part").props('aria-labelledby="h-marks"'):
+                    html(el("h2", words("Marks"), id="h-marks"))
+                    html(filmtable.tools(words))
+                with ui.element("section").classes("part").props('aria-labelledby="h-told"'):
+                    html(el("h2", words("What they say"), id="h-told"))
+                    html(el("p", id="e-film", class_="wrong", role="alert"))
+                    self.told = html(Safe(""), marks="aria-live=polite")
+                    self.lengths = html(Safe(""))
+                    self.more = html(Safe(""), kind="downloads")
+                with ui.element("section").classes("part").props('aria-labelledby="h-pair"'):
+                    html(el("h2", words("A second canal, from two films"), id="h-pair"))
+                    html(filmtable.pair_form(words))
+                    html(el("p", id="e-pair", class_="wrong", role="alert"))
+                    self.beside = html(Safe(""), marks="aria-live=polite")
+        self.listen()
+        ui.on("cw-marks", self._marked)
+        ui.on("cw-films", self._loaded)
+        ui.on("cw-tube", self._tube)
+        ui.on("cw-film-use", self._use)
+        told = [found.told(k) if (found := self._film(i)) else None for i, k in enumerate(self.keys)]
+        ui.run_javascript(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
+        await self.show()
+
+    async def show(self) -> None:
+        """Read the marks anew."""
+        words = self.prefs.words
+        self.more.content = self.ways()
+        rows = readylength.rows(self.notes.rows("lengths"), words)
+        noted = ready.noted("lengths", rows, words, words("Nothing noted yet."))
+        self.lengths.content = Safe(el("h3", words("Measurements noted so far")) + noted)
+        first = self._film(0)
+        self.reading = None
+        if first is None:
+            self.told.content = el("p", words("Load a film to begin."), class_="quiet")
+        else:
+            try:
+                self.reading = await self.office.bench.aside(read_marks, first.film, first.marks)
+                self.told.content = filmtable.told(self.reading, words)
+                self._wrong("film", "")
+            except ScanError as error:
+                self._wrong("film", words(str(error)))
+        await self._beside()
+
+    async def _beside(self) -> None:
+        first, second = self._film(0), self._film(1)
+        self._wrong("pair", "")
+        if first is None or second is None:
+            self.beside.content = el(
+                "p", self.prefs.words("Load a second film, taken from another angle."), class_="quiet"
+            )
+            return
+        self.beside.content = Safe("")
+        if len(first.marks.pair) < 2 or len(second.marks.pair) < 2:
+            told = self.prefs.words(
+                "Mark both canals at one level on each film: the one that is known first, then the other."
+            )
+            self.beside.content = el("p", told, class_="quiet")
+            return
+        try:
+            angle = float(self.angle.replace(",", "."))
+        except ValueError:
+            self._wrong("pair", self.prefs.words("angle: give a number of degrees"))
+            return
+        films, marks = (first.film, second.film), (first.marks, second.marks)
+        try:
+            found = second_canal(films, marks, angle=angle, towards="left" if self.towards == "left" else "right")
+            self.beside.content = filmtable.beside(found, self.prefs.words)
+        except ScanError as error:
+            self._wrong("pair", self.prefs.words(str(error)))
+
+    async def _marked(self, event: GenericEventArguments) -> None:
+        slot = 1 if event.args.get("slot") else 0
+        try:
+            self.office.radiographs.mark(self.keys[slot], marks_of(event.args.get("marks") or {}))
+        except ScanError as error:
+            self._wrong("film", self.prefs.words(str(error)))
+            return
+        except (ValueError, TypeError, KeyError):
+            return
+        await self.show()
+
+    async def _loaded(self, event: GenericEventArguments) -> None:
+        slot = 1 if event.args.get("slot") else 0
+        self.keys[slot] = str(event.args.get("id", ""))
+        ui.run_javascript(
+            f"history.replaceState(null, '', location.pathname + '?films=' + {json.dumps(','.join(self.keys))})"
+        )
+        found = self._film(slot)
+        notes = [self.prefs.words(w) for w in found.film.warnings] if found else []
+        ui.run_javascript(f"window.canalwright?.filmNotes?.({slot}, {json.dumps(notes)})")
+        await self.show()
+
+    async def _tube(self, event: GenericEventArguments) -> None:
+        self.angle, self.towards = str(event.args.get("angle", "20"))[:8], str(event.args.get("towards", "right"))
+        await self._beside()
+
+    async def _use(self, event: GenericEventArguments) -> None:
+        found = self.reading
+        if found is None or self._film(0) is None:
+            return
+        try:
+            made = self._with_curve(found) if event.args.get("what") == "curve" else self._with_length(found)
+        except CaseError as error:
+            self._wrong("film", self.prefs.words(said(error)))
+            return
+        if made is not None:
+            await self.put(made)
+            self._say(self.prefs.words("Noted."))
+
+    def _with_length(self, found: FilmReading) -> Notes | None:
+        if found.length is None:
+            return None
+        if not found.corrected:
+            return self.notes.with_row(
+                "lengths", {"method": "radiograph, not corrected", "value_mm": round(found.length.value, 2)}
+            )
+        sounding = film_sounding(found.length)
+        row: dict[str, Any] = {"method": sounding.method, "value_mm": round(sounding.value, 2)}
+        if sounding.error is not None:
+            row["error_mm"] = round(sounding.error, 2)
+        return self.notes.with_row("lengths", row)
+
+    def _with_curve(self, found: FilmReading) -> Notes | None:
+        curve = found.curve
+        return None if curve is None else self.notes.with_curve(curve.pruett, curve.radius, curve.start)
+
+    def _film(self, slot: int) -> Open | None:
+        return self.office.radiographs.get(self.keys[slot]) if self.keys[slot] else None
+
+    def _wrong(self, kind: str, told: str) -> None:
+        ui.run_javascript(f"window.canalwright?.filmWrong?.({json.dumps(kind)}, {json.dumps(told)})")
+
+    def _say(self, told: str) -> None:
+        ui.run_javascript(f"document.getElementById('told').textContent = {json.dumps(told)}")
