@@ -10,6 +10,7 @@ from canalwright.cli import (
     cases,
     checking,
     cohort,
+    cohort_class,
     correcting,
     demo,
     heating,
@@ -45,6 +46,7 @@ app.command("pack")(packing.pack)
 app.command("unpack")(packing.unpack)
 app.command("demo")(demo.demo)
 app.add_typer(records.app, name="records")
+cohort.app.add_typer(cohort_class.app, name="class")
 app.add_typer(cohort.app, name="cohort")
 
 

@@ -68,8 +68,8 @@ def run(
     )  # fmt: skip
     jobs = gather(source, setting)
     about = {"source": source.name, "draws": setting.draws, "seed": setting.seed, "choices": dict(setting.choices)}
-    where = _where(scheduler, workers, memory, None if no_dashboard else dashboard)
-    with _bar(len(jobs)) as tell:
+    where = where_of(scheduler, workers, memory, None if no_dashboard else dashboard)
+    with bar(len(jobs)) as tell:
         ran = work(jobs, out, where, about=about, again=again, patience=patience, tell=tell)
     _tell(ran, [ran.path], json)
 
@@ -94,13 +94,14 @@ def study(
     from canalwright.cohort.study import study as work
 
     plan = Study.load(file)
-    where = _where(scheduler, workers, memory, None if no_dashboard else dashboard)
-    with _bar(len(plan.jobs(teeth))) as tell:
+    where = where_of(scheduler, workers, memory, None if no_dashboard else dashboard)
+    with bar(len(plan.jobs(teeth))) as tell:
         found = work(plan, out, where, teeth=teeth, patience=patience, tell=tell)
     _tell(found.ran, found.files, json)
 
 
-def _where(scheduler: str | None, workers: int | None, memory: str, dashboard: int | None) -> "Local | str":
+def where_of(scheduler: str | None, workers: int | None, memory: str, dashboard: int | None) -> "Local | str":
+    """The scheduler asked for, else a cluster on this machine."""
     from canalwright.cohort.fleet import Local
 
     return scheduler if scheduler is not None else Local(workers, memory, dashboard)
@@ -124,7 +125,7 @@ def _tell(ran: "Ran", files: Any, json: bool) -> None:
 
 
 @contextmanager
-def _bar(count: int) -> "Iterator[Callable[[Progress], None]]":
+def bar(count: int) -> "Iterator[Callable[[Progress], None]]":
     """A progress bar on standard error where that is a terminal, else the dashboard's address alone."""
     from rich import progress as rich
     from rich.console import Console
@@ -144,6 +145,6 @@ def _bar(count: int) -> "Iterator[Callable[[Progress], None]]":
                 said.add(progress.dashboard)
                 output.error(f"dashboard: {progress.dashboard}")
             aside = f", {progress.set_aside} set aside" if progress.set_aside else ""
-            bar.update(task, completed=progress.done, description=f"teeth{aside}")
+            bar.update(task, completed=progress.done, total=progress.all, description=f"teeth{aside}")
 
         yield tell

@@ -1,0 +1,77 @@
+"""Ranks in a class: the mean of the ranks in four plain measures, each of which everybody can check by hand.
+
+Share of steps that are worth a word, error of the depths, error of the seconds of heat, and rise at the root surface above the plan's.
+Equal values share the middle of their ranks. A measure that somebody lacks (no depth noted, say) is ranked last there.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import rankdata
+
+from canalwright.cohort.job import Row
+
+MEASURES = {
+    "off": "steps worth a word, %",
+    "depth": "depth off, mm",
+    "heat": "heat off, s",
+    "rise": "rise above the plan's, K",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A student's place: the measures (None where there is nothing to measure), the rank in each, their mean, and the place."""
+
+    student: str
+    logs: int
+    values: tuple[float | None, ...]
+    ranks: tuple[float, ...]
+    mean: float
+    place: int
+
+    def row(self) -> Row:
+        """As a row of a table."""
+        measures = dict(zip(MEASURES, self.values, strict=True))
+        ranks = {f"rank_{m}": r for m, r in zip(MEASURES, self.ranks, strict=True)}
+        return {
+            "student": self.student,
+            "place": self.place,
+            "mean_rank": self.mean,
+            "logs": self.logs,
+            **measures,
+            **ranks,
+        }
+
+
+def placed(rows: Sequence[Row]) -> tuple[Placed, ...]:
+    """All students with a log, best first; equal means share a place and stand by pseudonym."""
+    students = sorted({row["student"] for row in rows})
+    if not students:
+        return ()
+    values = np.array([_measures([r for r in rows if r["student"] == s]) for s in students], dtype=float)
+    ranks = np.column_stack([rankdata(np.where(np.isnan(column), np.inf, column)) for column in values.T])
+    means = ranks.mean(axis=1)
+    places = rankdata(means, method="min").astype(int)
+    found = [
+        Placed(
+            s, sum(r["student"] == s for r in rows), tuple(None if np.isnan(v) else float(v) for v in values[i]),
+            tuple(float(r) for r in ranks[i]), float(means[i]), int(places[i]),
+        )
+        for i, s in enumerate(students)
+    ]  # fmt: skip
+    return tuple(sorted(found, key=lambda p: (p.place, p.student)))
+
+
+def _measures(rows: Sequence[Row]) -> list[float]:
+    def mean(values: list[float | None]) -> float:
+        there = [v for v in values if v is not None]
+        return float(np.mean(there)) if there else float("nan")
+
+    return [
+        mean([100 * r["off"] / r["done"] if r["done"] else None for r in rows]),
+        mean([r["depth_error"] for r in rows]),
+        mean([r["heat_error"] for r in rows]),
+        mean([max(r["rise"] - r["planned_rise"], 0.0) for r in rows]),
+    ]
