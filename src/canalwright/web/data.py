@@ -11,6 +11,7 @@ from canalwright import casefile
 from canalwright.casefile import Case
 from canalwright.planning import Choices, PlanError
 from canalwright.report import card_pdf, plan_json
+from canalwright.report.solid import solid
 from canalwright.web.archive import packed, restored
 from canalwright.web.choosing import from_query
 from canalwright.web.film import film
@@ -78,6 +79,14 @@ def routes(office: Office) -> APIRouter:
             return answer(await office.bench.aside(film, plan, story, Prefs.of(request.cookies).words))
 
         return await _of(office, request, key, index, make)
+
+    @router.get("/case/{key}/{index}/solid.json")
+    async def shaped(key: str, index: int) -> Response:
+        """The shapes for three dimensions."""
+        case = office.found(key, index)
+        if case is None:
+            return answer({"problems": ["this case is not open any more"]}, 404)
+        return answer(await office.bench.aside(solid, case.canals, index))
 
     @router.get("/case/{key}/{index}/card.pdf")
     async def carded(request: Request, key: str, index: int) -> Response:

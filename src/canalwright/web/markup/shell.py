@@ -17,6 +17,7 @@ STAGES = (
     ("solid", "3-D"),
     ("compare", "Compare"),
     ("chair", "Chair"),
+    ("check", "Check"),
     ("practice", "Practise"),
 )
 

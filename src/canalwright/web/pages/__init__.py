@@ -1,7 +1,7 @@
 """The pages and where they live."""
 
 from canalwright.web.office import Office
-from canalwright.web.pages import chair, compare, evidence, filmpage, measure, plan, play, ready, scan, start
+from canalwright.web.pages import chair, check, compare, evidence, filmpage, measure, plan, play, ready, scan, solid, start
 
 
 def register(office: Office) -> None:
@@ -12,7 +12,9 @@ def register(office: Office) -> None:
     measure.register(office)
     ready.register(office)
     scan.register(office)
+    solid.register(office)
     filmpage.register(office)
     chair.register(office)
+    check.register(office)
     compare.register(office)
     evidence.register(office)

@@ -52,7 +52,8 @@ export class Solid {
     this.bodies = new Map(bodies.map((body) => [body.name, this.made({ ...body, shown: (body.shown ?? true) && !hidden.has(body.name) })]));
     for (const { meshes, frames } of this.bodies.values()) if (frames !== false) box.expandByObject(meshes.at(-1));
     this.middle = box.getCenter(new THREE.Vector3()); this.size = box.getSize(new THREE.Vector3()).length() || 1;
-    this.group.position.copy(this.middle).negate();
+    this.group.rotation.x = this.flip ? Math.PI : 0; // the crown of an upper tooth points down
+    this.group.position.copy(this.middle).negate().applyEuler(this.group.rotation);
     this.switch();
     this.wish();
   }
@@ -210,7 +211,7 @@ export class Solid {
     for (const body of this.bodies.values()) {
       if (!body.shown || body.away) continue;
       const { positions, index, normals } = body.levels.at(-1), seen = [], base = new THREE.Color(body.colour), light = new THREE.Vector3(-0.35, -0.75, 0.55).normalize();
-      for (let i = 0; i < positions.length; i += 3) { v.set(positions[i], positions[i + 1], positions[i + 2]).add(group.position).project(camera); seen.push([(v.x * 0.5 + 0.5) * wide, (0.5 - v.y * 0.5) * high, v.z]); }
+      for (let i = 0; i < positions.length; i += 3) { v.set(positions[i], positions[i + 1], positions[i + 2]).applyMatrix4(group.matrixWorld).project(camera); seen.push([(v.x * 0.5 + 0.5) * wide, (0.5 - v.y * 0.5) * high, v.z]); }
       for (let i = 0; i < index.length; i += 3) {
         const [a, b, c] = [index[i], index[i + 1], index[i + 2]], shade = 0.5 + 0.5 * Math.abs(normals[3 * a] * light.x + normals[3 * a + 1] * light.y + normals[3 * a + 2] * light.z);
         faces.push({ points: [seen[a], seen[b], seen[c]], depth: seen[a][2] + seen[b][2] + seen[c][2], colour: `rgb(${["r", "g", "b"].map((k) => Math.round(255 * Math.min(base[k] ** (1 / 2.2) * shade, 1))).join(" ")} / ${body.opacity ?? 1})` });

@@ -1,0 +1,87 @@
+"""Three dimensions of a case: root, canal, instruments and temperature over time; `static/casesolid.js` brings it to life."""
+
+import json
+
+from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.markup.player import SPEEDS
+from canalwright.web.words import Words
+
+
+def stage(words: Words) -> Safe:
+    """The place of the picture."""
+    return el(
+        "div",
+        el("div", el("p", words("Opening…")), class_="waiting"),
+        id="solid",
+        class_="solid case-solid",
+        data_words=json.dumps(told(words)),
+    )
+
+
+def told(words: Words) -> dict[str, str]:
+    """Texts that the browser writes."""
+    return {
+        "nowebgl": words(
+            "This browser offers no WebGL, so nothing can be turned here; a still picture stands in. Try another browser, or "
+            "allow hardware acceleration in its settings."
+        ),
+        "triangles": words("{shown} of {all} triangles, {frames} frames a second"),
+        "still": words("{all} triangles"),
+        "turnable": words("Three dimensions: drag or arrow keys turn, wheel or + and − zoom, Home as at first"),
+        "root": words("Root"),
+        "lumen": words("Canal, shaped"),
+        "beside": words("Other canals"),
+        "filling": words("Filling"),
+        "plugger": words("Plugger"),
+        "carrier": words("Carrier"),
+        "warmest": words("{value} °C at {mm} mm"),
+        "play": words("Play"),
+        "pause": words("Pause"),
+    }
+
+
+def controls(words: Words) -> Safe:
+    """Time, what is going on, how the root is shown, the colours."""
+    looks = (("glass", words("Like glass")), ("open", words("Cut open")), ("whole", words("Whole")))
+    return join(
+        el(
+            "section",
+            el("p", words("Simulating…"), id="act-now", class_="act-now", aria_live="off"),
+            el("p", el("span", "0.0", id="clock"), " / ", el("span", "–", id="whole"), " s", class_="clock"),
+            el("label", words("Time"), for_="scrub", class_="unseen"),
+            el("input", type="range", id="scrub", min="0", max="1", step="0.1", value="0", disabled=True),
+            el(
+                "div",
+                el("button", words("Play"), type="button", class_="button main", id="play", disabled=True),
+                el("span", el("label", words("Speed"), for_="speed"), " ",
+                   el("select", *(el("option", shown, value=v, selected=v == "5") for v, shown in SPEEDS), id="speed")),
+                class_="actions",
+            ),
+            class_="transport",
+            aria_label=words("Player"),
+        ),
+        el(
+            "section",
+            el("h2", words("The root"), id="h-root"),
+            el("div", *(el("label", el("input", type="radio", name="look", value=v, checked=v == "glass"), el("span", t))
+                        for v, t in looks), class_="looks", role="radiogroup", aria_labelledby="h-root"),
+            _scale("surface", words("root surface, °C")),
+            _scale("axis", words("filling on the axis, °C")),
+            el("p", words("Warmest outside now:"), " ", el("b", "–", id="warmest"), class_="quiet"),
+            class_="part",
+            aria_labelledby="h-root",
+        ),
+        el(
+            "p",
+            words(
+                "One run with the values as read, mapped by level: the model is round, so its temperature is the same all round "
+                "the root. The root is drawn as thick everywhere as its least wall; side branches are left out."
+            ),
+            class_="quiet",
+        ),
+    )  # fmt: skip
+
+
+def _scale(name: str, title: str) -> Safe:
+    return el("div", el("span", title), el("canvas", width=256, height=1, aria_hidden="true"),
+              el("span", "", class_="ticks quiet"), class_="warmth", id=f"scale-{name}")  # fmt: skip
