@@ -24,7 +24,10 @@ Scheduler = Annotated[
     str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask scheduler, such as tcp://10.0.0.5:8786.")
 ]
 Workers = Annotated[
-    int | None, typer.Option("--workers", metavar="N", min=1, max=512, help="Worker processes on this machine.")
+    int | None,
+    typer.Option(
+        "--workers", metavar="N", min=0, max=512, help="Worker processes on this machine; 0: none, in this one."
+    ),
 ]
 Memory = Annotated[str, typer.Option("--memory", metavar="SIZE", help="Memory of each worker, such as 2GiB.")]
 Port = Annotated[

@@ -1,10 +1,9 @@
-"""The whole chain for one real tooth: trace, readiness, plan, simulation; one row for each canal.
+"""The whole chain for one real tooth: trace, readiness, plan, simulation, check; one row for each canal.
 
 Numbers that the plan predicts stand in three columns each: `NAME`, `NAME_low`, `NAME_high` (5-95 %). Depths count from the reference
 point. The simulation's own columns (`sim_...`) are one run with the values as read and carry no interval.
 """
 
-import math
 from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
@@ -14,8 +13,10 @@ import numpy as np
 from canalwright import casefile, planning
 from canalwright.anatomy import Canal
 from canalwright.casefile import Case
+from canalwright.cohort.after import checked
+from canalwright.cohort.columns import in_columns
 from canalwright.cohort.job import CohortError, Row
-from canalwright.cohort.traced import traced
+from canalwright.cohort.traced import traced, unchanged
 from canalwright.instruments import Tray
 from canalwright.planning import Choices, Plan, Story
 from canalwright.quantities import Quantity
@@ -24,6 +25,7 @@ from canalwright.readiness import Readiness, judge
 
 def run(ident: str, content: Mapping[str, Any]) -> list[Row]:
     """Rows of one tooth. Raises ValueError (of any room) for a tooth that cannot be worked on."""
+    unchanged(content)
     case = case_of(ident, content)
     tray, choices = tray_of(content.get("tray")), Choices(**content.get("choices") or {})
     wanted = content.get("canal")
@@ -31,7 +33,14 @@ def run(ident: str, content: Mapping[str, Any]) -> list[Row]:
         canals = (case.canal(wanted),) if wanted else case.canals
     except KeyError as error:
         raise CohortError(str(error.args[0])) from None
-    return [_row(case, canal, tray, choices) for canal in canals]
+    rows = []
+    for canal in canals:
+        plan = planning.plan(canal, tray, choices, threads=1)
+        ready = judge(canal, tray, case.record(canal.name))
+        told = _told(planning.simulate(plan, every=0.5))
+        row = {**head(canal, choices), "case": case.digest[:16], **_ready(ready), **plan_columns(plan), **told}
+        rows.append(row | checked(content, case.canals.index(canal), plan))
+    return rows
 
 
 def case_of(ident: str, content: Mapping[str, Any]) -> Case:
@@ -44,18 +53,6 @@ def case_of(ident: str, content: Mapping[str, Any]) -> Case:
 def tray_of(text: str | None) -> Tray:
     """The tray of a tray file's text; the generic one without."""
     return casefile.generic_tray() if text is None else casefile.loads_tray(text)
-
-
-def _row(case: Case, canal: Canal, tray: Tray, choices: Choices) -> Row:
-    plan = planning.plan(canal, tray, choices, threads=1)
-    ready = judge(canal, tray, case.record(canal.name))
-    return {
-        **head(canal, choices),
-        "case": case.digest[:16],
-        **_ready(ready),
-        **plan_columns(plan),
-        **_told(planning.simulate(plan, every=0.5)),
-    }
 
 
 def head(canal: Canal, choices: Choices) -> Row:
@@ -102,17 +99,6 @@ def plan_columns(plan: Plan) -> Row:
     for name, quantity in numbers.items():
         row |= in_columns(name, quantity)
     return row
-
-
-def in_columns(name: str, quantity: Quantity | None) -> Row:
-    """A number and its interval; empty where there is none."""
-    values = (None, None, None) if quantity is None else (quantity.value, quantity.low, quantity.high)
-    return {f"{name}{end}": finite(value) for end, value in zip(("", "_low", "_high"), values, strict=True)}
-
-
-def finite(value: float | None) -> float | None:
-    """A number that JSON knows; None for one without bound."""
-    return None if value is None or not math.isfinite(value) else float(value)
 
 
 def _setting(plan: Plan) -> float:

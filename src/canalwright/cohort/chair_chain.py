@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from canalwright import casefile, guide, planning
-from canalwright.cohort.chain import in_columns, tray_of
+from canalwright.cohort.chain import tray_of
+from canalwright.cohort.columns import in_columns
 from canalwright.cohort.job import CohortError, Row
 from canalwright.guide.log import events_of
 from canalwright.planning import Choices

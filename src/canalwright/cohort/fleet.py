@@ -29,7 +29,10 @@ LOOK = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Local:
-    """A cluster on this machine: number of worker processes (None: one for each core), memory of each, and the dashboard's port."""
+    """A cluster on this machine: number of worker processes, memory of each, and the dashboard's port.
+
+    `workers` None: one for each core; 0: no cluster, one tooth after the other in this process.
+    """
 
     workers: int | None = None
     memory: str = "2GiB"

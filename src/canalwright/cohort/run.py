@@ -17,6 +17,7 @@ from canalwright.cohort import table
 from canalwright.cohort.fleet import Fleet, Local
 from canalwright.cohort.job import CohortError, Job, Outcome
 from canalwright.cohort.store import Store
+from canalwright.cohort.work import work
 
 
 @dataclass(frozen=True)
@@ -70,15 +71,21 @@ def run(
     kept = len(outcomes)
     left = [job for job in jobs if job.ident not in outcomes]
 
+    dashboard = ""
+
     def take(outcome: Outcome) -> None:
         store.put(outcome)
         outcomes[outcome.ident] = outcome
-        tell(_progress(jobs, outcomes, kept, fleet.dashboard))
+        tell(_progress(jobs, outcomes, kept, dashboard))
 
-    if left:
+    if left and isinstance(where, Local) and where.workers == 0:
+        for job in left:
+            take(work(job.ident, job.key, job.chain, job.content))
+    elif left:
         warm_up()
         with Fleet(where if where is not None else Local(), patience=patience) as fleet:
-            tell(_progress(jobs, outcomes, kept, fleet.dashboard))
+            dashboard = fleet.dashboard
+            tell(_progress(jobs, outcomes, kept, dashboard))
             fleet.run(left, take)
     made = table.table_of(jobs, outcomes, about)
     path = store.write("teeth.parquet", table.parquet(made))

@@ -10,6 +10,8 @@ table is read instead. A table has one row for each tooth; paths count from the 
     canal     only this canal                                             orifices, termini   `x,y,z; x,y,z`, one for each canal
     end       mm from terminus to the end of the preparation              names     names of the canals, `MB; ML; D`
     tray      a tray file                                                 voxel     voxel size of a stack of pictures, mm
+    after     a scan after the filling, to check it (with `before`, orifices and termini where the tooth comes as a case file)
+    basis     what the scans are for that: `cone-beam scan` (usual) or `micro-CT`
 
 and any of the choices of a plan: `temperature`, `activation`, `rounds`, `force`, `cone`, `trim`, `carrier`, `sealer`.
 """
@@ -28,8 +30,9 @@ from canalwright.casefile import load_tray
 from canalwright.cohort.job import CohortError, Job
 from canalwright.cohort.traced import file_hash
 
+BASES = ("cone-beam scan", "micro-CT")
 TABLES = ("cohort.csv", "cohort.toml", "cohort.parquet")
-PATHS = ("lumen", "dentine", "enamel", "scan", "mask")
+PATHS = ("lumen", "dentine", "enamel", "scan", "mask", "before", "after")
 POINTS = ("orifices", "termini")
 NUMBERS = ("temperature", "activation", "force", "trim", "hold", "last_hold", "pause")
 WORDS = ("cone", "carrier", "sealer")
@@ -125,7 +128,12 @@ def _job(row: Mapping[str, Any], folder: Path, setting: Setting, where: str) -> 
 
 def _content(given: Mapping[str, Any], folder: Path, where: str) -> dict[str, Any]:
     """What the chain needs: the case file's text, or absolute paths with their hashes."""
-    content: dict[str, Any] = {"canal": str(given["canal"])} if "canal" in given else {}
+    content: dict[str, Any] = {k: str(given[k]) for k in ("canal", "basis") if k in given}
+    content |= _files(given, folder, where) | _marks(given)
+    if "after" in given and not ("scan" in given or ({"before"} <= given.keys() and set(POINTS) <= given.keys())):
+        raise CohortError(f"{where}: a scan after the filling needs the scan before it, with orifices and termini")
+    if content.get("basis", BASES[0]) not in BASES:
+        raise CohortError(f"{where}: basis {content['basis']!r}: allowed {' or '.join(BASES)}; choose one of them")
     if "case" in given:
         path = folder / str(given["case"])
         if not path.is_file():
@@ -139,19 +147,23 @@ def _content(given: Mapping[str, Any], folder: Path, where: str) -> dict[str, An
         raise CohortError(f"{where}: surfaces and scans need number (ISO 3950) and file (such as 30/0.04)")
     if "scan" in given and not ({"click"} <= given.keys() or {"mask"} <= given.keys() or set(POINTS) <= given.keys()):
         raise CohortError(f"{where}: a scan needs click, mask, or orifices and termini")
+    size, _, taper = str(given["file"]).partition("/")
+    return {**content, "number": int(given["number"]), "file": [int(size), float(taper)]}
+
+
+def _files(given: Mapping[str, Any], folder: Path, where: str) -> dict[str, Any]:
+    """Absolute paths of surfaces and scans, with their hashes."""
     paths = {k: str((folder / str(given[k])).resolve()) for k in PATHS if k in given}
     missing = [p for p in paths.values() if not Path(p).exists()]
     if missing:
         raise CohortError(f"{where}: there is no {missing[0]}; check the name")
-    content |= {**paths, "hashes": {k: file_hash(Path(p)) for k, p in paths.items()}, "number": int(given["number"])}
-    size, _, taper = str(given["file"]).partition("/")
-    content["file"] = [int(size), float(taper)]
-    for key in ("end", "voxel"):
-        if key in given:
-            content[key] = float(given[key])
-    for key in POINTS:
-        if key in given:
-            content[key] = [_point(p) for p in _listed(given[key])]
+    return {**paths, "hashes": {k: file_hash(Path(p)) for k, p in paths.items()}} if paths else {}
+
+
+def _marks(given: Mapping[str, Any]) -> dict[str, Any]:
+    """Points, names and sizes that tracing needs."""
+    content: dict[str, Any] = {k: float(given[k]) for k in ("end", "voxel") if k in given}
+    content |= {k: [_point(p) for p in _listed(given[k])] for k in POINTS if k in given}
     if "click" in given:
         content["click"] = _point(given["click"])
     if "names" in given:

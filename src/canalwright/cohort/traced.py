@@ -19,18 +19,22 @@ from canalwright.imaging import FoundCanal
 
 def traced(ident: str, content: Mapping[str, Any]) -> Case:
     """The case of a tooth whose job names surfaces (`lumen`, `dentine`) or a `scan`. Raises ValueError for what cannot be traced."""
-    for name, digest in (content.get("hashes") or {}).items():
-        if file_hash(Path(content[name])) != digest:
-            raise CohortError(f"{content[name]}: is another file than when the cohort was begun; begin it anew")
     extras: dict[str, Any] = {}
     if "lumen" in content:
         found, extras = _surfaces(content)
     else:
-        found, extras["method"] = _scan(content), "cone-beam scan"
+        found, extras["method"] = scanned(content), "cone-beam scan"
     size, taper = content["file"]
     return casefile.from_found(
         found, tooth=content["number"], label=ident, finishing_file=(int(size), float(taper)), end=content.get("end", 0.5), **extras
     )  # fmt: skip
+
+
+def unchanged(content: Mapping[str, Any]) -> None:
+    """Raises CohortError for a file of the job that is another one than when the cohort was begun."""
+    for name, digest in (content.get("hashes") or {}).items():
+        if file_hash(Path(content[name])) != digest:
+            raise CohortError(f"{content[name]}: is another file than when the cohort was begun; begin it anew")
 
 
 def file_hash(path: Path) -> str:
@@ -56,7 +60,8 @@ def _surfaces(content: Mapping[str, Any]) -> tuple[tuple[FoundCanal, ...], dict[
     return found, {"above_orifice": above, "method": "surface meshes"}
 
 
-def _scan(content: Mapping[str, Any]) -> tuple[FoundCanal, ...]:
+def scanned(content: Mapping[str, Any]) -> tuple[FoundCanal, ...]:
+    """The canals of a scan: by its mask, by a click in the tooth, or by orifices and termini. Raises ScanError, CohortError."""
     voxel = content.get("voxel")
     scan = imaging.read_scan(Path(content["scan"]), voxel=voxel)
     names = content.get("names") or []

@@ -12,7 +12,8 @@ import numpy as np
 
 from canalwright import planning
 from canalwright.anatomy import Canal
-from canalwright.cohort.chain import finite, head, in_columns, tray_of
+from canalwright.cohort.chain import head, tray_of
+from canalwright.cohort.columns import finite, in_columns
 from canalwright.cohort.job import Row
 from canalwright.cohort.virtual import Kind, Shaping, draw_tooth
 from canalwright.planning import Choices, PlanError, Trial
