@@ -43,19 +43,12 @@ def open_dicom(path: Path, *, series: str | None = None, identity: bool = False)
 
 
 def _open(path: Path, series: str | None, identity: bool) -> Opened:
-    headers = _headers(path)
-    groups: dict[str, list[tuple[Path, Dataset]]] = defaultdict(list)
-    for file, header in headers:
-        groups[str(header.get("SeriesInstanceUID", ""))].append((file, header))
-    uid, notes = _choose(path, groups, series)
-    chosen = groups[uid]
-    frames = [frame for file, header in chosen for frame in frames_of(file, header)]
-    frames, more = one_stack(path, frames)
+    chosen, notes = _series(path, series)
+    frames, more = one_stack(path, [frame for file, header in chosen for frame in frames_of(file, header)])
     step = step_between(path, frames)
     first = frames[0]
     columns = np.column_stack([first.rows * first.spacing[1], first.columns * first.spacing[0], step])
-    headers_by_file = dict(chosen)
-    header = headers_by_file[first.path]
+    header = dict(chosen)[first.path]
     source, slope, intercept = greys(path, frames)
     details = {key: str(header[key].value) for key in _TECHNICAL if key in header}
     if identity:
@@ -64,6 +57,30 @@ def _open(path: Path, series: str | None, identity: bool) -> Opened:
         source, affine_from(first.position, columns), str(header.get("Modality", "")), (*notes, *more), details,
         slope, intercept, str(path),
     )  # fmt: skip
+
+
+def series_headers(path: Path, series: str | None = None) -> tuple[list[Dataset], list[int]] | None:
+    """Headers of a series' images in the order of its slices, and the frame that each slice is; None when it is no DICOM.
+
+    One header for every slice, or a single one for a file of many frames. Raises ScanError as `open_dicom` does.
+    """
+    try:
+        chosen, _ = _series(path, series)
+    except ScanError:
+        return None
+    frames, _ = one_stack(path, [frame for file, header in chosen for frame in frames_of(file, header)])
+    by_file = dict(chosen)
+    files = list(dict.fromkeys(frame.path for frame in frames))
+    return [by_file[file] for file in files], [frame.number for frame in frames]
+
+
+def _series(path: Path, series: str | None) -> tuple[list[tuple[Path, Dataset]], list[str]]:
+    """Files with their headers of the one series meant, and notes on what was left aside."""
+    groups: dict[str, list[tuple[Path, Dataset]]] = defaultdict(list)
+    for file, header in _headers(path):
+        groups[str(header.get("SeriesInstanceUID", ""))].append((file, header))
+    uid, notes = _choose(path, groups, series)
+    return groups[uid], notes
 
 
 def _headers(path: Path) -> list[tuple[Path, Dataset]]:

@@ -68,12 +68,12 @@ class Tooth:
         ends = np.stack([nodes.min(0), nodes.max(0)]).astype(float)
         return self.place(np.array([[ends[b >> a & 1][a] for a in range(3)] for b in range(8)]))
 
-    def holds(self, points: Array) -> Mask:
-        """Whether LPS points (m, 3) lie in the solid tooth."""
+    def holds(self, points: Array, part: Mask | None = None) -> Mask:
+        """Whether LPS points (m, 3) lie in the solid tooth, or in a `part` of it given as a mask on its grid."""
         nodes = np.round((np.asarray(points) - self.origin) @ self.axes.T / STEP).astype(int)
         inside = np.all((nodes >= 0) & (nodes < np.array(self.solid.shape[::-1])), axis=1)
         x, y, z = np.where(inside[:, None], nodes, 0).T
-        return np.asarray(self.solid[z, y, x] & inside)
+        return np.asarray((self.solid if part is None else part)[z, y, x] & inside)
 
     def darkness(self, points: Array) -> Array:
         """0 (dentine) to 1 (lumen) at LPS points (..., 3), at the scan's own resolution."""

@@ -1,0 +1,23 @@
+"""What was found, for other programs: tables, surfaces, labels, DICOM segmentation."""
+
+from canalwright.imaging.exports.labels import labels, tooth_labels, write_labels
+from canalwright.imaging.exports.segmentation import segmentation
+from canalwright.imaging.exports.surfaces import SURFACES, lumen_surface, pulp_surface, root_surface, write_surface
+from canalwright.imaging.exports.tables import COLUMNS, as_csv, as_json, rows, write_table
+
+__all__ = [
+    "COLUMNS",
+    "SURFACES",
+    "as_csv",
+    "as_json",
+    "labels",
+    "lumen_surface",
+    "pulp_surface",
+    "root_surface",
+    "rows",
+    "segmentation",
+    "tooth_labels",
+    "write_labels",
+    "write_surface",
+    "write_table",
+]
