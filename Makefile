@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed-$(shell cksum requirements.lock | cut -d' ' -f1)
 DEMO_OUT ?= demo-output
 
-.PHONY: help setup demo serve test lint bench evidence schemas hazards licences dist lock clean
+.PHONY: help setup demo serve test lint bench evidence schemas docs hazards licences dist lock clean
 
 help:
 	@echo "make demo    set all up and run the main job on an invented tooth"
@@ -14,6 +14,7 @@ help:
 	@echo "make lint    formatter, linter, type checker, rooms"
 	@echo "make bench   timings, as ratios against general-purpose libraries"
 	@echo "make evidence  rebuild docs/evidence.md;  make schemas  rebuild docs/formats;  make lock  renew the lock"
+	@echo "make docs    build the documentation site into site/, every link checked"
 	@echo "make dist    wheel, source package and bill of materials into dist/;  make licences, make hazards  rebuild their pages"
 
 setup: $(STAMP)
@@ -50,6 +51,10 @@ evidence: setup
 schemas: setup
 	$(BIN)/python -m canalwright.casefile.schema_files docs/formats
 
+docs: setup
+	$(BIN)/python -m sphinx -b html -W --keep-going -q -j auto docs site
+	@echo "site/index.html"
+
 hazards: setup
 	$(BIN)/python -m release.hazards
 
@@ -68,4 +73,4 @@ lock:
 		pyproject.toml -o requirements.lock
 
 clean:
-	rm -rf $(VENV) $(DEMO_OUT) dist .pytest_cache .mypy_cache .ruff_cache .hypothesis
+	rm -rf $(VENV) $(DEMO_OUT) dist site .pytest_cache .mypy_cache .ruff_cache .hypothesis

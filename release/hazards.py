@@ -1,5 +1,6 @@
 """The hazard file as a page: `python -m release.hazards` writes docs/hazards.md from the file that the product reads."""
 
+import re
 from pathlib import Path
 
 from canalwright.hazards import LIKELIHOODS, SEVERITIES, Hazard, caution, hazards
@@ -26,7 +27,9 @@ def page() -> str:
     ]
     for h in found:
         tests = sum(len(c.tests) for c in h.controls)
-        lines.append(f"| [{h.title}](#{h.key}) | {h.severity} | {h.before} | {h.after} | {len(h.controls)} | {tests} |")
+        lines.append(
+            f"| [{h.title}](#{_anchor(h.title)}) | {h.severity} | {h.before} | {h.after} | {len(h.controls)} | {tests} |"
+        )
     for h in found:
         lines += ["", *_one(h)]
     return "\n".join(lines) + "\n"
@@ -35,7 +38,6 @@ def page() -> str:
 def _one(h: Hazard) -> list[str]:
     said = f"*{h.warning}* (at {', '.join(h.stages)})" if h.warning else "nothing beyond the standing caution"
     return [
-        f'<a id="{h.key}"></a>',
         f"## {h.title}",
         "",
         f"- **Cause:** {h.cause}",
@@ -46,6 +48,11 @@ def _one(h: Hazard) -> list[str]:
         f"- **What is left:** {h.left}",
         f"- **What is said:** {said}",
     ]
+
+
+def _anchor(title: str) -> str:
+    """The address of a heading within a page, as Markdown sites make it."""
+    return re.sub(r"[^a-z0-9 -]", "", title.lower()).replace(" ", "-")
 
 
 if __name__ == "__main__":

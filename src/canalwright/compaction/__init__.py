@@ -1,7 +1,7 @@
 """What the press moves, and what cooling takes back: compaction of heat-softened gutta-percha.
 
-Nouns
------
+Nouns:
+
 `readings`            the uncertain properties and habits (`materials.toml`), each a `Reading`; portal widths on top.
 `CompactionStory`     what happened: pressure, fill by station, fill of every portal over time, events; and by draw the fill in
                       the end, `presses` (`PressStory`), `portions` (`PortionStory`), root stress and the mass `Ledger`.
@@ -9,8 +9,8 @@ Nouns
 `Extrusion`           risk of gutta-percha past the terminus and its cause.
 `ColdFilling`         the same canal filled with a single cone or by cold lateral filling.
 
-Functions
----------
+Functions:
+
 `simulate(lumen, portals, protocol, heat_story) -> CompactionStory` (nominal), `simulate_many(..., sample)` (all draws at once),
 `summarise(story, sample)`, `extrusion(..., sample)`, `single_cone(...)`, `cold_lateral(...)`,
 `sensitivities(run, readings, outputs)` (Sobol), `leading(output, contributions)` (the sentence), `warm_up()` (compiles in the

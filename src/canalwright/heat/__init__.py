@@ -2,8 +2,8 @@
 
     rho c dT/dt = div(k grad T) + w rho_b c_b (T_a - T)          (Pennes 1948, J Appl Physiol 1:93-122)
 
-Nouns
------
+Nouns:
+
 `Materials`      thermal properties and device behaviour, frozen; `readings()` are its uncertain inputs, each a
                  `Reading` with source and spread; `Materials.drawn(sample, i)` is draw `i` of them.
 `Surroundings`   what lies round the root: `Surroundings.tissue()` (ligament and bone with blood flow, the default) or a
@@ -12,8 +12,8 @@ Nouns
 `HeatStory`      what happened: frozen arrays over time and station, summaries by station and by act.
 `HeatDraws`      compact summaries of many draws.
 
-Functions
----------
+Functions:
+
 `simulate(lumen, protocol, *, materials, surroundings, resolution, until, every, audit) -> HeatStory`
 `simulate_many(lumen, protocol, draws, *, ...) -> HeatDraws`
 `longest_safe_activation(lumen, protocol, act, *, limit=10.0, ...) -> float`
