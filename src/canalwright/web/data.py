@@ -12,6 +12,7 @@ from canalwright.casefile import Case
 from canalwright.planning import Choices, PlanError
 from canalwright.report import card_pdf, plan_json
 from canalwright.report.solid import solid
+from canalwright.report.stations import stations
 from canalwright.web.archive import packed, restored
 from canalwright.web.choosing import from_query
 from canalwright.web.film import film
@@ -87,6 +88,14 @@ def routes(office: Office) -> APIRouter:
         if case is None:
             return answer({"problems": ["this case is not open any more"]}, 404)
         return answer(await office.bench.aside(solid, case.canals, index))
+
+    @router.get("/case/{key}/{index}/stations.json")
+    async def levels(key: str, index: int) -> Response:
+        """What a cursor on the section says."""
+        case = office.found(key, index)
+        if case is None:
+            return answer({"problems": ["this case is not open any more"]}, 404)
+        return answer(await office.bench.aside(stations, case.canals[index]))
 
     @router.get("/case/{key}/{index}/card.pdf")
     async def carded(request: Request, key: str, index: int) -> Response:

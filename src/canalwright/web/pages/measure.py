@@ -8,10 +8,12 @@ from nicegui.events import GenericEventArguments
 from canalwright import shaping
 from canalwright.anatomy import Tooth, averages
 from canalwright.casefile import Case, CaseError
+from canalwright.report.stations import stations
 from canalwright.web.draft import BY_KEY, Draft, sorted_problems
 from canalwright.web.markup.form import form
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.markup.picture import canal_picture
+from canalwright.web.markup.zoom import zoom
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, not_open, opened, page_prefs
 from canalwright.web.prefs import Prefs
@@ -48,6 +50,7 @@ class View:
             self.prefs,
             words("Measure"),
             "measure",
+            "zoom",
             case=case,
             key=key,
             index=self.index,
@@ -56,6 +59,7 @@ class View:
         ):
             with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
                 self.picture = html(Safe(""), kind="picture")
+                html(zoom(words))
                 self.ways = html(Safe(""), kind="downloads")
                 self.problems = html(Safe(""))
             with ui.element("div").classes("flow"):
@@ -141,6 +145,7 @@ class View:
         else:
             canal = self.case.canals[self.index]
             self.picture.content = canal_picture(canal, shaping.shaped(canal), words)
+            ui.run_javascript(f"window.canalwright?.stations?.({json.dumps(stations(canal))})")
             hints = {
                 k: {"text": u.text, "source": words("used: {value}, {source}", value=u.text, source=words(u.source))}
                 for k, u in usual(canal).items()

@@ -16,6 +16,7 @@ from canalwright.web.markup import planview
 from canalwright.web.markup.controls import controls, values
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.picture import plan_picture
+from canalwright.web.markup.zoom import zoom
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, not_open, opened
 from canalwright.web.prefs import Prefs
@@ -49,9 +50,12 @@ class View:
         """Lay the page out and ask for the first plan."""
         words, canal = self.prefs.words, self.case.canals[self.index]
         title = f"{self.prefs.tooth(self.case.tooth)} {words(canal.name)}"
-        with frame(self.prefs, title, case=self.case, key=self.key, index=self.index, stage="plan", kind="plan"):
+        with frame(
+            self.prefs, title, "zoom", case=self.case, key=self.key, index=self.index, stage="plan", kind="plan"
+        ):
             with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
                 self.picture = html(_waiting(words("Planning…")), kind="picture")
+                html(zoom(words))
                 html(self._downloads(), kind="downloads")
             with ui.element("div").classes("flow"):
                 self.state = html(_state(words("Planning…"), "refining"), kind="state-line")

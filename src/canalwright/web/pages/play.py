@@ -9,6 +9,7 @@ from canalwright.web.choosing import from_query
 from canalwright.web.markup.html import el
 from canalwright.web.markup.picture import stage_picture
 from canalwright.web.markup.player import cursor, player
+from canalwright.web.markup.zoom import zoom
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, not_open, opened
 from canalwright.web.prefs import Prefs
@@ -30,9 +31,10 @@ def register(office: Office) -> None:
 def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choices: Choices) -> None:
     words, canal = prefs.words, case.canals[index]
     title = f"{prefs.tooth(case.tooth)} {words(canal.name)}, {words('Play')}"
-    with frame(prefs, title, "play", case=case, key=key, index=index, stage="play", kind="play"):
+    with frame(prefs, title, "play", "zoom", case=case, key=key, index=index, stage="play", kind="play"):
         with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
             picture = html(el("div", el("p", words("Simulating…")), class_="waiting"), kind="picture stage")
+            html(zoom(words, cursor=False))
             html(cursor(words))
         html(player(words), kind="flow")
 
