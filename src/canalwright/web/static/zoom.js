@@ -133,6 +133,11 @@ window.canalwright = Object.assign(window.canalwright ?? {}, { stations });
 
 new MutationObserver(lay).observe(document.body, { childList: true, subtree: true });
 lay();
-if (/\/case\/[^/]+\/\d+\/plan$/.test(location.pathname)) {
-  const wait = setInterval(() => { if ($("zoom-depth")) { clearInterval(wait); fetch(location.pathname.replace(/plan$/, "stations.json")).then((a) => (a.ok ? a.json() : null)).then((told) => told && stations(told)); } }, 80);
+const at = location.pathname.match(/^(\/case\/[^/]+\/\d+\/)(plan|measure)$/);
+if (at) {
+  const wait = setInterval(() => {
+    if (!$("zoom-depth")) return;
+    clearInterval(wait);
+    fetch(`${at[1]}stations.json`).then((a) => (a.ok ? a.json() : null)).then((told) => { if (told && !table) stations(told); });
+  }, 80);
 }
