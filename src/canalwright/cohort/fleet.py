@@ -24,7 +24,8 @@ Future = Any
 
 AHEAD = 3
 """Jobs under way for each thread of a worker: one at work, the others ready to be."""
-LOOK = 0.5
+LOOK, COUNT = 0.5, 5.0
+"""How often a silent scheduler is looked at, and its workers are counted, s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +47,8 @@ class Lost(Exception):
 class Fleet:
     """Workers to be given jobs. Raises CohortError where no scheduler answers at the address."""
 
-    def __init__(self, where: Local | str, *, patience: float = 60.0) -> None:
-        self.where, self.patience = where, patience
+    def __init__(self, where: Local | str, *, patience: float = 60.0, answers_within: float = 10.0) -> None:
+        self.where, self.patience, self.answers_within = where, patience, answers_within
         self._client: Client | None = None
         self._cluster: Any = None
 
@@ -69,11 +70,12 @@ class Fleet:
             return ""
         return str(self._client.dashboard_link or "")
 
-    @property
     def threads(self) -> int:
-        """Threads of all workers now there, at least one."""
-        assert self._client is not None
-        return max(int(sum(self._client.nthreads().values())), 1)
+        """Threads of all workers now there, at least one. Raises Lost."""
+        try:
+            return max(int(sum(self._client.nthreads().values())), 1)
+        except (OSError, TimeoutError, RuntimeError) as error:
+            raise Lost from error
 
     def run(self, jobs: Iterable[Job], take: Callable[[Outcome], None]) -> None:
         """Run all jobs and hand over each outcome as it comes, in any order. Raises CohortError where the scheduler stays away."""
@@ -89,9 +91,11 @@ class Fleet:
         assert self._client is not None
         landed: queue.SimpleQueue[Future] = queue.SimpleQueue()
         waiting, under_way = iter(list(left.values())), dict[str, Future]()
-        more = True
+        more, room, counted = True, AHEAD * self.threads(), time.monotonic()
         while left:
-            while more and len(under_way) < AHEAD * self.threads:
+            if time.monotonic() - counted > COUNT:
+                room, counted = AHEAD * self.threads(), time.monotonic()
+            while more and len(under_way) < room:
                 job = next(waiting, None)
                 if job is None:
                     more = False
@@ -118,7 +122,7 @@ class Fleet:
         library = _library()
         if isinstance(self.where, str):
             try:
-                self._client = library.Client(self.where, timeout=10, set_as_default=False)
+                self._client = library.Client(self.where, timeout=self.answers_within, set_as_default=False)
             except (OSError, TimeoutError, ValueError) as error:
                 raise CohortError(
                     f"no Dask scheduler answers at {self.where} ({' '.join(str(error).split())[:120]}); start one or check the address"
