@@ -38,23 +38,43 @@ def curved(lumen: Lumen) -> Lumen:
 
 
 def test_agrees_with_the_axisymmetric_model() -> None:
-    """Greatest rise at the root surface, by level, on the same rows: within 0.1 K (a rise of 6 K), on a coarse grid of cells."""
+    """To 0.1 K by level and by act (a rise of 5 K), both models extrapolated to cells of no width, on the same rows and without a
+    crown, which the (r, z) model has not. Cells of 0.1 to 0.3 mm alone are up to 0.2 K too hot while heat is arriving, since they smear
+    its front; a quarter more per step of width is the error of second order."""
     lumen, protocol = example.lumen(), example.protocol(2, 1)
-    cells = Voxels(voxel=0.1, along=0.25, growth=1.5, widest=0.4)
-    ours = solid.simulate(solid.from_lumen(lumen, voxels=cells), protocol, voxels=cells)
-    flat = heat.simulate(
-        lumen, protocol, resolution=heat.Resolution(radial=0.05, axial=0.25, growth=1.15, tolerance=0.05)
+    step, rows = 0.25, np.arange(64)
+
+    def ours(width: float) -> tuple[np.ndarray, np.ndarray]:
+        cells = Voxels(voxel=width, along=step, growth=1.5, widest=2.5 * width, tolerance=0.05)
+        story = solid.simulate(solid.from_lumen(lumen, crown=0.0, voxels=cells), protocol, voxels=cells, every=1e9)
+        row = np.clip((story.surface.station / step).astype(int), 0, 63)
+        mean = np.bincount(row, story.surface.peak_rise, 64) / np.maximum(np.bincount(row, minlength=64), 1)
+        return mean, np.array([a.surface_rise for a in story.acts])
+
+    def flat(width: float) -> tuple[np.ndarray, np.ndarray]:
+        grid = heat.Resolution(radial=width, axial=step, growth=1.1, tolerance=0.02)
+        story = heat.simulate(lumen, protocol, resolution=grid, every=1e9)
+        return np.interp((rows + 0.5) * step, story.z, story.peak_rise), np.array([a.surface_rise for a in story.acts])
+
+    fine, coarse, other = ours(0.08), ours(0.16), flat(0.03)
+    by_level, by_act = (f + (f - c) / 3 for f, c in zip(fine, coarse, strict=True))
+    assert np.abs(by_level - other[0])[4:62].max() < 0.1
+    assert np.abs(by_act - other[1]).max() < 0.1
+
+
+def test_the_crown_takes_heat_from_the_rim() -> None:
+    """Where the model ends at the orifice under still air, heat piles up in the rim; tooth above it carries it off."""
+    cut, whole = (
+        solid.simulate(solid.from_lumen(example.lumen(), crown=c, voxels=COARSE), SHORT, voxels=COARSE, every=1e9)
+        for c in (0.0, None)
     )
-    row = np.clip((ours.surface.station / 0.25).astype(int), 0, 63)
-    mean = np.bincount(row, ours.surface.peak_rise, 64) / np.maximum(np.bincount(row, minlength=64), 1)
-    away = mean - np.interp((np.arange(64) + 0.5) * 0.25, flat.z, flat.peak_rise)
-    assert np.abs(away[4:62]).max() < 0.1
-    for a, b in zip(ours.acts[4:], flat.acts[4:], strict=True):
-        abrupt = (
-            0.4 if isinstance(a.act, Heat | Bite) else 0.25
-        )  # heat has only just begun to arrive: coarse cells smear its front
-        assert a.surface_rise == pytest.approx(b.surface_rise, abs=abrupt), a.act
-        assert a.front == pytest.approx(b.front, abs=0.3)
+
+    def top(story: SolidStory) -> np.ndarray:
+        return story.surface.by_sector(np.array([13.5, 15.0, 16.0]), story.surface.peak_rise, 1)[:, 0]
+
+    assert top(whole)[1] < 0.8 * top(cut)[1]
+    assert top(whole)[1] < top(whole)[0]
+    assert whole.surface_rise == pytest.approx(cut.surface_rise, abs=0.1)
 
 
 def test_books_every_joule() -> None:

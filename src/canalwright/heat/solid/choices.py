@@ -1,33 +1,25 @@
 """What if: the usual choices for one canal, each changed alone, as a table to show and discuss.
 
-Each line has its 5-95 % interval: the spread of many draws of what is uncertain (carrier, perfusion, conductivities, contact)
-in the fast (r, z) model, in proportion: a line's rise is multiplied by the 5th and 95th percentile of rise over nominal rise.
-That leaves out how the spread itself changes from choice to choice.
+Each line has its 5-95 % interval, in proportion: a line's rise is multiplied by the 5th and 95th percentile of the planned protocol's rise
+over its nominal rise (`doubt`). That leaves out how the spread itself changes from choice to choice.
 """
 
 import csv
 import io
+import os
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import ArrayLike
-
-from canalwright.anatomy.canal import Lumen
-from canalwright.heat.batch import simulate_many
-from canalwright.heat.materials import Materials, readings
-from canalwright.heat.solid.from_lumen import eccentric, from_lumen
+from canalwright.heat.materials import Materials
+from canalwright.heat.solid.moved import halved
 from canalwright.heat.solid.simulation import simulate
-from canalwright.heat.solid.space import Array
 from canalwright.heat.solid.story import SolidStory
 from canalwright.heat.solid.tissue import Solid
 from canalwright.heat.solid.voxels import Voxels
 from canalwright.protocol import Act, Bite, Heat, Pause, Press, Protocol, Sear
-from canalwright.quantities.sample import draw
 
-THIN = 0.5
-"""Dentine of the "thin wall" lines, as a share of what is there."""
+PLANNED = "as planned"
 DRY_RESISTANCE = 3e-4
 """A dry film between filling and wall against a wet one of a tenth of it, m2 K/W: the ends of the assumed range of the sealer's film."""
 
@@ -60,51 +52,51 @@ HEADINGS: Mapping[str, str] = {
 
 
 def what_if(
-    lumen: Lumen,
+    solid: Solid,
     protocol: Protocol,
     *,
-    walls: Mapping[float, ArrayLike] | None = None,
+    factor: tuple[float, float],
     materials: Materials | None = None,
     voxels: Voxels | None = None,
-    draws: int = 24,
-    seed: int = 1,
     only: Callable[[str], bool] = lambda name: True,
+    step: Callable[[float], None] = lambda share: None,
 ) -> tuple[Choice, ...]:
-    """The table, the protocol as it is first; several runs at once, one to a core. `only` picks lines by name."""
+    """The table for the root on its cells (`voxels`), the protocol as it is first; several runs at once, one to a core.
+
+    `factor`: 5th and 95th percentile of the rise over the nominal one (`SolidDoubt.factor`). `only` picks lines by name; `step` is told
+    the share that is done, and may raise to end the work.
+    """
     m, cells = materials or Materials(), voxels or Voxels.quick()
-    factor = spread(lumen, protocol, draws, seed)
-    tissue = from_lumen(lumen, walls=walls, materials=m, voxels=cells)
-    jobs: list[tuple[str, Callable[[], Solid], Protocol, Materials]] = [("as planned", lambda: tissue, protocol, m)]
+    jobs: list[tuple[str, Callable[[float], Solid], Protocol, Materials]] = [(PLANNED, lambda _: solid, protocol, m)]
     for degrees in (-30.0, -50.0, 30.0):
-        jobs.append((f"set temperature {degrees:+.0f} K", lambda: tissue, hotter(protocol, degrees), m))
+        jobs.append((f"set temperature {degrees:+.0f} K", lambda _: solid, hotter(protocol, degrees), m))
     for share in (0.5, 1.5, 2.0):
-        jobs.append((f"activation {share:g} times as long", lambda: tissue, longer(protocol, share), m))
-    jobs.append(("one wave instead of rounds", lambda: tissue, one_wave(protocol), m))
+        jobs.append((f"activation {share:g} times as long", lambda _: solid, longer(protocol, share), m))
+    jobs.append(("one wave instead of rounds", lambda _: solid, one_wave(protocol), m))
     for shift in (1.0, -1.0):
         name = f"plunges {abs(shift):g} mm {'shallower' if shift > 0 else 'deeper'}"
-        jobs.append((name, lambda: tissue, moved(protocol, shift), m))
+        jobs.append((name, lambda _: solid, moved(protocol, shift), m))
     for share, name in ((0.0, "no pauses"), (2.0, "pauses twice as long")):
-        jobs.append((name, lambda: tissue, paused(protocol, share), m))
-    thin = replace(lumen, wall=lumen.wall * THIN)
-    jobs.append(("thin wall all round (half)", lambda: from_lumen(thin, materials=m, voxels=cells), protocol, m))
-    side = eccentric(thin, np.maximum(lumen.wall, thin.wall))
-    jobs.append(
-        ("thin wall on one side (half)", lambda: from_lumen(thin, walls=side, materials=m, voxels=cells), protocol, m)
-    )
+        jobs.append((name, lambda _: solid, paused(protocol, share), m))
+    jobs.append(("thin wall all round (half)", lambda _: halved(solid), protocol, m))
+    jobs.append(("thin wall on one side (half)", lambda angle: halved(solid, angle), protocol, m))
     for value, name in ((DRY_RESISTANCE, "dry canal, poor contact"), (DRY_RESISTANCE / 10, "wet canal, good contact")):
-        jobs.append((name, lambda: tissue, protocol, replace(m, sealer_resistance=value)))
+        jobs.append((name, lambda _: solid, protocol, replace(m, sealer_resistance=value)))
     lost = replace(m, ligament_perfusion=0.0, bone_perfusion=0.0)
-    jobs.append(("blood flow lost", lambda: tissue, protocol, lost))
-    wanted = [job for job in jobs if only(job[0])]
+    jobs.append(("blood flow lost", lambda _: solid, protocol, lost))
+    wanted = [job for job in jobs if only(job[0]) or job[0] == PLANNED]
+    done = [0]
 
-    def one(job: tuple[str, Callable[[], Solid], Protocol, Materials]) -> Choice:
+    def one(job: tuple[str, Callable[[float], Solid], Protocol, Materials], angle: float = 0.0) -> Choice:
         name, make, acts, own = job
-        story = simulate(make(), acts, materials=own, voxels=cells, every=1e9, wide=False)
+        story = simulate(make(angle), acts, materials=own, voxels=cells, every=1e9, wide=False)
+        done[0] += 1
+        step(done[0] / len(wanted))
         return _line(name, story, acts, factor)
 
-    first = [one(wanted[0])] if wanted else []
-    with ThreadPoolExecutor() as pool:
-        return (*first, *pool.map(one, wanted[1:]))
+    first = one(wanted[0])
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return (first, *pool.map(lambda job: one(job, first.angle), wanted[1:]))
 
 
 def hotter(protocol: Protocol, by: float) -> Protocol:
@@ -184,13 +176,3 @@ def _line(name: str, story: SolidStory, protocol: Protocol, factor: tuple[float,
         story.surface_angle, story.surface_time, story.bone_peak, float(story.surface.above_47[worst]),
         float(story.surface.cem43[worst]), story.deepest_front, protocol.seconds,
     )  # fmt: skip
-
-
-def spread(lumen: Lumen, protocol: Protocol, draws: int = 24, seed: int = 1) -> tuple[float, float]:
-    """5th and 95th percentile of the rise over the nominal rise, by the (r, z) model."""
-    if draws < 2:
-        return 1.0, 1.0
-    sample = draw(readings(), draws, seed)
-    found: Array = simulate_many(lumen, protocol, {n: sample[n] for n in readings()}).surface_rise
-    low, high = np.percentile(found[1:] / max(float(found[0]), 1e-6), (5, 95))
-    return float(low), float(high)

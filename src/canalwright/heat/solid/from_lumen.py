@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
 from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
@@ -23,6 +23,10 @@ from canalwright.heat.solid.voxels import Voxels
 STRAIGHT = 0.02
 """A canal that leaves its chord by less than this is straight, mm."""
 SECTORS = 72
+CROWN = 4.0
+"""Tooth above the orifice that the model follows, mm: heat spreads some 5 mm in half a minute."""
+GUM = 3.0
+"""Gingiva above the crest of the bone, mm (common practice); beyond it the crown stands in air."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +56,7 @@ def from_lumen(
     neighbour: Neighbour | None = None,
     crest: float | None = None,
     plate: float | None = None,
+    crown: float | None = None,
     materials: Materials | None = None,
     surroundings: Surroundings | None = None,
     voxels: Voxels | None = None,
@@ -61,6 +66,8 @@ def from_lumen(
     `walls`: thickness [mm] by direction (degrees about the axis, from the lumen's greatest width), a number or shape (n,) each;
     between directions it changes smoothly. Without it the wall is the least one all round, as in the (r, z) model. `crest` (z): soft
     tissue instead of bone above it. `plate` [mm]: cortical bone as far from the ligament, cancellous beyond; without it one bone.
+    `crown` [mm]: tooth above the orifice, as thick as the root there, round an open access (0: the model ends at the orifice under a film
+    to air, as the (r, z) model does; by default `CROWN` in tissue and 0 in a film).
     Raises ValueError for walls that are not positive.
     """
     m, around, cells = materials or Materials(), surroundings or Surroundings.tissue(), voxels or Voxels()
@@ -69,13 +76,15 @@ def from_lumen(
     outline = _outline(lumen, walls)
     origin, frame, line = frame_of(lumen)
     half_major, half_minor = halves(lumen)
-    space = space_of(line, lumen, half_major, float(outline.max()), m, tissue, cells, neighbour)
+    above = (CROWN if tissue else 0.0) if crown is None else crown
+    space = space_of(line, lumen, half_major, float(outline.max()), m, tissue, cells, neighbour, above)
     x, y, z = space.centres()
     station, radius, angle = about(lumen, line, frame, x, y, z)
     s = np.clip(station, 0.0, lumen.z[-1])
     a, b = np.interp(s, lumen.z, half_major), np.interp(s, lumen.z, half_minor)
     u, v = radius * np.cos(angle), radius * np.sin(angle)
-    canal = np.maximum(to_ellipse(u, v, a, b), -station)
+    lies = to_ellipse(u, v, a, b)
+    canal = np.maximum(lies, -station)
     at = np.interp(s, lumen.z, np.arange(lumen.size))
     turn = np.mod(angle, 2 * np.pi) / (2 * np.pi) * SECTORS
     wide = np.concatenate([outline, outline[:, :1]], axis=1)
@@ -88,6 +97,10 @@ def from_lumen(
         beyond[root > m.ligament_thickness + plate] = CANCELLOUS
     if tissue and crest is not None:
         beyond[z > crest] = SOFT
+    if above > 0:
+        beyond = in_mouth(beyond, station, z, lumen, lies, crest)
+        own, root = (np.where(station > lumen.z[-1], np.maximum(f, -lies), f) for f in (own, root))
+        canal = np.maximum(canal, station - lumen.z[-1])
     rows = max(round(float(lumen.z[-1]) / cells.along), 2)
     step = float(lumen.z[-1]) / rows
     middle = (np.arange(rows) + 0.5) * step
@@ -96,6 +109,17 @@ def from_lumen(
         space, single[0], single[1], single[2], single[3], single[4], single[5], beyond, rows, step,
         np.interp(middle, lumen.z, np.sqrt(lumen.area / np.pi)), origin, frame, m.ligament_thickness,
     )  # fmt: skip
+
+
+def in_mouth(
+    beyond: NDArray[np.uint8], station: Array, z: Array, lumen: Lumen, lies: Array, crest: float | None
+) -> NDArray[np.uint8]:
+    """What lies beyond the root, with gingiva and air above the orifice and air in the access."""
+    out, past = beyond.copy(), station > lumen.z[-1]
+    gum = (lumen.z[-1] if crest is None else crest) + GUM
+    out[past] = SOFT
+    out[past & ((z[:, None, None] > gum) | (lies < 0))] = AIR
+    return out
 
 
 def _outline(lumen: Lumen, walls: Mapping[float, ArrayLike]) -> Array:
@@ -146,7 +170,7 @@ def frame_of(lumen: Lumen) -> tuple[Array, Array, Array]:
 
 def space_of(
     line: Array, lumen: Lumen, half: Array, radius: float, m: Materials, tissue: bool, cells: Voxels,
-    neighbour: Neighbour | None,
+    neighbour: Neighbour | None, crown: float = 0.0,
 ) -> Space:  # fmt: skip
     """Cells fine in the box of the canal (its axis `line`, half widths `half`), coarser in the root of `radius` and beyond."""
     margin = m.ligament_thickness + cells.outside if tissue else 0.15
@@ -175,7 +199,7 @@ def space_of(
     rows = max(round(top / (float(lumen.z[-1]) / max(round(float(lumen.z[-1]) / cells.along), 2))), 2)
     below = margin if tissue else 0.6
     most = 2.5 * cells.widest
-    z = axis(0.0, top, -below, top, top / rows, cells.growth, widest=most, most=most)
+    z = axis(0.0, top, -below, top + crown, top / rows, cells.growth, widest=most, most=most)
     return Space(faces[0], faces[1], z)
 
 

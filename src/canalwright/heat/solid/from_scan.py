@@ -5,6 +5,7 @@ over one) and read between its points where the cells of the model want it. So t
 remains of their size is an error of some hundredths of a millimetre. The canal is the union of what was seen and of what the file cut.
 """
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,15 +14,21 @@ from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinat
 
 from canalwright.anatomy.canal import Lumen
 from canalwright.heat.materials import Materials, Surroundings
-from canalwright.heat.solid.from_lumen import about, frame_of, halves, space_of, to_ellipse
+from canalwright.heat.solid.from_lumen import CROWN, about, frame_of, halves, in_mouth, space_of, to_ellipse
 from canalwright.heat.solid.space import Array
 from canalwright.heat.solid.tissue import AIR, CANAL, CANCELLOUS, CEMENTUM, CORTICAL, DENTINE, SOFT, TISSUES, Solid
 from canalwright.heat.solid.voxels import Voxels
 from canalwright.imaging.mesh.surfaces import Surface
 from canalwright.imaging.mesh.voxels import block, fill
+from canalwright.imaging.tooth.outline import Tooth
+from canalwright.imaging.volume import Scan
 
 FILLED_VOXEL = 0.08
 """Voxel in which meshes are filled, mm."""
+SEEN_VOXEL = 0.15
+"""Step in which the outline of a tooth found in a scan is read, mm."""
+OTHER_WALL = 0.6
+"""A root whose least wall differs as much, in the median, from that of the case is another root, mm."""
 WIDEST_ROOT = 7.0
 """Dentine further from the canal's axis than this is another root's, mm."""
 
@@ -33,14 +40,15 @@ def from_surfaces(
     *,
     crest: float | None = None,
     plate: float | None = None,
+    crown: float | None = None,
     materials: Materials | None = None,
     surroundings: Surroundings | None = None,
     voxels: Voxels | None = None,
 ) -> Solid:
     """The solid of surface meshes [mm] and of the shaped lumen of one of their canals, `lumen.centre` being in the meshes' space.
 
-    Roots of the same tooth beside it come with the dentine. `crest` and `plate` as in `from_lumen`. Raises ValueError when the
-    canal does not run in the dentine.
+    Roots of the same tooth beside it come with the dentine, and so does the tooth above the orifice, as far as `crown` (the chamber is
+    open). `crest`, `plate` and `crown` as in `from_lumen`. Raises ValueError when the canal does not run in the dentine.
     """
     pad = WIDEST_ROOT + 1.0
     low = np.maximum(lumen.centre.min(axis=0) - pad, dentine_mesh.vertices.min(axis=0))
@@ -63,7 +71,9 @@ def from_surfaces(
             out[z > crest] = SOFT
         return out
 
-    return _solid(lumen, fields, room.origin, np.eye(3) / room.size, beyond, materials, around, voxels)
+    return _solid(
+        lumen, fields, room.origin, np.eye(3) / room.size, beyond, materials, around, voxels, crest=crest, crown=crown
+    )
 
 
 def from_labels(
@@ -72,14 +82,15 @@ def from_labels(
     origin: ArrayLike,
     lumen: Lumen,
     *,
+    crown: float | None = None,
     materials: Materials | None = None,
     surroundings: Surroundings | None = None,
     voxels: Voxels | None = None,
 ) -> Solid:
     """The solid of a labelled scan: `labels` [z, y, x], indices into `TISSUES`, `spacing` and `origin` (3,) mm in the order x, y, z.
 
-    The ligament is laid round the dentine with its own thickness, whatever was labelled so. Raises ValueError for unknown
-    labels or a volume without canal or dentine.
+    The ligament is laid round the dentine with its own thickness, whatever was labelled so. `crown` as in `from_lumen`. Raises ValueError
+    for unknown labels or a volume without canal or dentine.
     """
     labels = np.asarray(labels)
     if labels.ndim != 3 or labels.max() >= len(TISSUES):
@@ -100,23 +111,48 @@ def from_labels(
         found = np.asarray(known[i].reshape(own.shape), np.uint8)
         return found if (surroundings or Surroundings.tissue()).film_conductance is None else np.full_like(found, AIR)
 
-    return _solid(lumen, fields, start, scale, beyond, materials, surroundings or Surroundings.tissue(), voxels)
+    return _solid(
+        lumen, fields, start, scale, beyond, materials, surroundings or Surroundings.tissue(), voxels, crown=crown
+    )
+
+
+def from_scan_labels(scan: Scan, lumen: Lumen, **more: Any) -> Solid:
+    """The solid of a labelled scan that lies anyhow in the patient: `scan` holds labels as `from_labels` takes them, `lumen.centre` is in
+    its patient space [mm]; what is found comes back there. Keywords as in `from_labels`.
+    """
+    turn = scan.affine[:3, :3] / scan.spacing
+    centre = scan.to_index(lumen.centre) * scan.spacing
+    inside = replace(lumen, centre=centre, axis=lumen.axis @ np.linalg.inv(turn).T)
+    found = from_labels(np.asarray(scan.voxels, np.uint8), scan.spacing, np.zeros(3), inside, **more)
+    return found.with_(origin=scan.to_patient(found.origin / scan.spacing), frame=found.frame @ turn.T)
+
+
+def from_tooth(tooth: Tooth, lumen: Lumen, **more: Any) -> Solid:
+    """The solid of a tooth that was found in a grey scan, in the patient space [mm] of scan and lumen: its outline is the root's, the canal
+    is the shaped one. Keywords as in `from_labels`.
+    """
+    low, high = lumen.centre.min(axis=0) - WIDEST_ROOT, lumen.centre.max(axis=0) + WIDEST_ROOT
+    sides = [np.arange(a, b, SEEN_VOXEL) for a, b in zip(low, high, strict=True)]
+    z, y, x = np.meshgrid(sides[2], sides[1], sides[0], indexing="ij")
+    holds = tooth.holds(np.column_stack([x.ravel(), y.ravel(), z.ravel()])).reshape(z.shape)
+    labels = np.where(holds, DENTINE, CORTICAL).astype(np.uint8)
+    i, j, k = np.rint((lumen.centre - low) / SEEN_VOXEL).astype(int).T
+    labels[k, j, i] = CANAL
+    return from_labels(labels, [SEEN_VOXEL] * 3, low, lumen, **more)
 
 
 def _solid(
     lumen: Lumen, fields: tuple[Array, Array], start: Array, scale: Array, beyond: Any, materials: Materials | None,
-    around: Surroundings, voxels: Voxels | None,
+    around: Surroundings, voxels: Voxels | None, *, crest: float | None = None, crown: float | None = None,
 ) -> Solid:  # fmt: skip
     m, cells = materials or Materials(), voxels or Voxels()
     origin, frame, line = frame_of(lumen)
     major, minor = halves(lumen)
-    on_axis = map_coordinates(fields[1], ((lumen.centre - start) @ scale).T, order=1, mode="nearest")
-    if np.mean(on_axis[lumen.z > 1.0] < 0) < 0.9:
-        raise ValueError(
-            "the canal does not run in the dentine: meshes or labels and canal must be in the same space, in mm"
-        )
+    _meets(lumen, fields, start, scale)
     radius = _reach(lumen, fields[1], start, scale)
-    space = space_of(line, lumen, major, radius, m, around.film_conductance is None, cells, None)
+    tissue = around.film_conductance is None
+    above = (CROWN if tissue else 0.0) if crown is None else crown
+    space = space_of(line, lumen, major, radius, m, tissue, cells, None, above)
     x, y, z = space.centres()
     station, distance, angle = about(lumen, line, frame, x, y, z)
     local = np.stack(np.meshgrid(z, y, x, indexing="ij"), axis=-1)[..., ::-1].reshape(-1, 3)
@@ -131,14 +167,34 @@ def _solid(
     cut = to_ellipse(distance * np.cos(angle), distance * np.sin(angle), a, b)
     canal = np.maximum(np.minimum(np.where(distance < a + 0.5, seen, 1.0), cut), -station)
     root = np.minimum(root, canal)
+    what, past = beyond(root, np.broadcast_to(z[:, None, None], shape), index), station - lumen.z[-1]
+    if above > 0:
+        chamber = np.minimum(seen, cut)
+        what = in_mouth(what, station, z, lumen, chamber, crest)
+        root, canal = np.where(past > 0, np.maximum(root, -chamber), root), np.maximum(canal, past)
     rows = max(round(float(lumen.z[-1]) / cells.along), 2)
     step = float(lumen.z[-1]) / rows
     middle = (np.arange(rows) + 0.5) * step
     f = [np.asarray(v, np.float32) for v in (canal, root, root, station, distance, angle)]
     return Solid(
-        space, f[0], f[1], f[2], f[3], f[4], f[5], beyond(root, np.broadcast_to(z[:, None, None], shape), index), rows, step,
+        space, f[0], f[1], f[2], f[3], f[4], f[5], what, rows, step,
         np.interp(middle, lumen.z, np.sqrt(lumen.area / np.pi)), origin, frame, m.ligament_thickness,
     )  # fmt: skip
+
+
+def _meets(lumen: Lumen, fields: tuple[Array, Array], start: Array, scale: Array) -> None:
+    """Refuses a canal that does not run in the dentine, or between walls that are not its own: it was measured elsewhere."""
+    reach = -map_coordinates(fields[1], ((lumen.centre - start) @ scale).T, order=1, mode="nearest")
+    if np.mean(reach[lumen.z > 1.0] > 0) < 0.9:
+        raise ValueError(
+            "the canal does not run in the dentine: meshes or labels and canal must be in the same space, in mm"
+        )
+    away = float(np.median((reach - lumen.minor / 2 - lumen.wall)[lumen.z > 1.0]))
+    if abs(away) > OTHER_WALL:
+        raise ValueError(
+            f"the dentine round the canal is {abs(away):.1f} mm {'thicker' if away > 0 else 'thinner'} than the case says: it was "
+            "measured in another tooth or space"
+        )
 
 
 def _distance(inside: NDArray[np.bool_], size: Array) -> Array:

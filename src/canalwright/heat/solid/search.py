@@ -1,11 +1,17 @@
 """Longest safe activation and shortest safe pause in this root, found by search on the model itself, not from a table."""
 
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+
+import numpy as np
 
 from canalwright.heat.injury import RISE_LIMIT
 from canalwright.heat.materials import Materials, Surroundings
 from canalwright.heat.search import AFTERMATH, last_safe
 from canalwright.heat.solid.simulation import simulate
+from canalwright.heat.solid.space import Array
 from canalwright.heat.solid.tissue import Solid
 from canalwright.heat.solid.voxels import Voxels
 from canalwright.protocol import Act, Heat, Pause, Protocol
@@ -25,9 +31,7 @@ def longest_safe_activation(
         raise ValueError(f"act {act} is a {type(heat).__name__}: only a Heat has an activation to search")
 
     def excess(seconds: float) -> float:
-        changed = replace(heat, seconds=seconds, plunge=min(heat.plunge, seconds))
-        tried, end = _with(protocol, act, changed)
-        until = min(end + AFTERMATH, max(tried.seconds, end))
+        tried, until = _longer(protocol, act, heat, seconds)
         return _rise(solid, tried, until, materials, surroundings, voxels) - limit
 
     return last_safe(excess, accuracy, longest, accuracy)
@@ -56,6 +60,47 @@ def shortest_safe_pause(
     return longest - last_safe(room, 0.0, longest, accuracy)
 
 
+def rise_by_activation(
+    solid: Solid, protocol: Protocol, act: int, seconds: Sequence[float], materials: Materials | None = None,
+    voxels: Voxels | None = None,
+) -> tuple[Array, Array]:  # fmt: skip
+    """Greatest rise [K] up to 15 s after `protocol.acts[act]`, a `Heat` (ValueError), lasts `seconds`, several runs at once; (k,), (k,).
+
+    The first of both is 0 s, or rather a tenth of one: what the rest of the protocol does.
+    """
+    heat = protocol.acts[act]
+    if not isinstance(heat, Heat):
+        raise ValueError(f"act {act} is a {type(heat).__name__}: only a Heat has an activation to search")
+    tried = [_longer(protocol, act, heat, s) for s in (0.1, *seconds)]
+    return np.array([0.0, *seconds]), _rises(solid, tried, materials, voxels)
+
+
+def rise_by_pause(
+    solid: Solid, protocol: Protocol, act: int, seconds: Sequence[float], materials: Materials | None = None,
+    voxels: Voxels | None = None,
+) -> tuple[Array, Array]:  # fmt: skip
+    """Greatest rise [K] of the whole protocol when `protocol.acts[act]`, a `Pause` (ValueError), lasts `seconds`; (k,), (k,)."""
+    pause = protocol.acts[act]
+    if not isinstance(pause, Pause):
+        raise ValueError(f"act {act} is a {type(pause).__name__}: only a Pause has a length to search")
+    tried = [_with(protocol, act, replace(pause, seconds=s))[0] for s in seconds]
+    return np.asarray(seconds, float), _rises(solid, [(p, p.seconds) for p in tried], materials, voxels)
+
+
+def _longer(protocol: Protocol, act: int, heat: Heat, seconds: float) -> tuple[Protocol, float]:
+    """The protocol with that activation, and until when to follow it."""
+    tried, end = _with(protocol, act, replace(heat, seconds=seconds, plunge=min(heat.plunge, seconds)))
+    return tried, min(end + AFTERMATH, max(tried.seconds, end))
+
+
+def _rises(
+    solid: Solid, tried: Sequence[tuple[Protocol, float]], materials: Materials | None, voxels: Voxels | None
+) -> Array:
+    """Rises of several protocols, one to a core."""
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return np.array(list(pool.map(lambda p: _rise(solid, p[0], p[1], materials, None, voxels), tried)))
+
+
 def _with(protocol: Protocol, index: int, act: Act) -> tuple[Protocol, float]:
     """The protocol with another act in that place, and when that act ends."""
     tried = Protocol((*protocol.acts[:index], act, *protocol.acts[index + 1 :]))
@@ -68,6 +113,14 @@ def _rise(
 ) -> float:  # fmt: skip
     story = simulate(
         solid, protocol, materials=materials, surroundings=surroundings, voxels=voxels or Voxels.quick(),
-        until=max(until, 1e-3), every=1e9,
+        until=max(until, 1e-3), every=1e9, wide=False,
     )  # fmt: skip
     return story.surface_rise
+
+
+def deepest(protocol: Protocol) -> tuple[int | None, int | None]:
+    """Indices of the activation that goes deepest, and of the last pause before it; None where there is none."""
+    heats = [i for i, a in enumerate(protocol.acts) if isinstance(a, Heat)]
+    act = min(heats, key=lambda i: getattr(protocol.acts[i], "stop", 0.0), default=None)
+    pauses = [i for i, a in enumerate(protocol.acts[:act]) if isinstance(a, Pause)] if act is not None else []
+    return act, pauses[-1] if pauses else None

@@ -131,6 +131,7 @@ def _start(solid: Solid, m: Materials, around: Surroundings) -> Array:
     outer = np.maximum(solid.radius - solid.own + solid.ligament, bore * 1.01)
     warmth = np.clip(np.log(outer / np.maximum(solid.radius, 1e-3)) / np.log(outer / np.maximum(bore, 1e-3)), 0.0, 1.0)
     t = np.where((solid.station >= 0) & (solid.station <= solid.length), warmth, 0.0) * (m.canal_temperature - body)
+    t[(solid.station > solid.length) & (solid.own < 0)] = m.canal_temperature - body
     t[:, :, [0, -1]] = t[:, [0, -1], :] = 0.0
     t[0] = 0.0
     t[-1] = m.mouth_temperature - body

@@ -15,7 +15,7 @@ class Voxels:
     voxel: float = 0.1
     along: float = 0.2
     growth: float = 1.5
-    widest: float = 0.4
+    widest: float = 0.3
     outside: float = 4.0
     tolerance: float = 0.1
 
@@ -35,6 +35,11 @@ class Voxels:
     def quick(cls) -> "Voxels":
         """For searches and tables of choices."""
         return cls(voxel=0.12, along=0.3, growth=1.5, widest=0.45, tolerance=0.2)
+
+    @classmethod
+    def coarse(cls) -> "Voxels":
+        """For many draws, which are taken in proportion to the nominal one on the same cells."""
+        return cls(voxel=0.15, along=0.4, growth=1.6, widest=0.5, outside=3.0, tolerance=0.3)
 
     @classmethod
     def fine(cls) -> "Voxels":
