@@ -5,7 +5,8 @@ A post is a straight cylinder along the canal's coronal axis. At each station z 
     t(z) = r(z) - a(z) - d / 2
 
 r the radius of a round root with the canal's least wall, a the distance of the canal's centreline from that axis, d the post's
-diameter. The post ends where t falls below 1 mm, or where 5 mm (at least 4) of filling would no longer be left below it, whichever comes first.
+diameter. The post ends where t falls below 1 mm, or where 5 mm (at least 4) of filling would no longer be left below it,
+whichever comes first.
 
 Limits: filling left 4-5 mm, Ricketts, Tait & Higgins 2005, Br Dent J 198:463-471; dentine about a post 1 mm (common practice); ferrule
 1.5-2 mm high (common practice; fracture load rose with it, 153 N at 1 mm to 238 N at 2 mm, J Adv Prosthodont 2017, PMC5673608)

@@ -12,9 +12,11 @@ from pathlib import Path
 from canalwright.records.accounts import AccessLog, Act, Role, Session, SignIn, Users, may
 from canalwright.records.accounts.roles import OWN_ONLY
 from canalwright.records.backup import Backup
+from canalwright.records.canonical import Json
 from canalwright.records.cases import Order, Page
 from canalwright.records.caseview import CaseView, Status
 from canalwright.records.chain import Head
+from canalwright.records.checks import kept_checks
 from canalwright.records.errors import NotAllowed, NotFound
 from canalwright.records.events import Event, Kind
 from canalwright.records.outcomes.cases import CaseOutcome, outcomes_of
@@ -136,6 +138,10 @@ class Desk:
         """One row a filled tooth, for the statistics; a student's own. Pseudonyms only."""
         who = self._allow(Act.SEE_OUTCOMES, log=True)
         return outcomes_of(self.store, today, _own(who))
+
+    def checks(self) -> list[dict[str, Json]]:
+        """The checks of one's own cases, oldest first."""
+        return kept_checks(self.store, self._allow(Act.SEE_LISTS, log=True, detail="own checks").name)
 
     def calendar(self, by: date) -> bytes:
         """Recalls due up to a day as iCalendar, under pseudonyms."""

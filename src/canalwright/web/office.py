@@ -6,6 +6,7 @@ from canalwright.casefile import Case
 from canalwright.instruments import Tray
 from canalwright.web.bench import Bench
 from canalwright.web.chair import Chairs
+from canalwright.web.checks import Checks
 from canalwright.web.radiographs import Radiographs
 from canalwright.web.scan.store import Scans
 from canalwright.web.shelf import Shelf
@@ -21,12 +22,13 @@ class Office:
     chairs: Chairs
     scans: Scans
     radiographs: Radiographs
+    checks: Checks
 
     @classmethod
     def of(cls, tray: Tray) -> "Office":
         """A fresh office with an empty shelf."""
         bench = Bench(tray)
-        return cls(tray, Shelf(), bench, Chairs(bench), Scans(), Radiographs())
+        return cls(tray, Shelf(), bench, Chairs(bench), Scans(), Radiographs(), Checks())
 
     def found(self, key: str, index: int) -> Case | None:
         """The case of a key if it is open and has a canal of that index."""

@@ -129,7 +129,7 @@ def marks_of(told: Mapping[str, Any]) -> Marks:
         if len(points) > MOST_MARKS[kind]:
             raise ValueError(f"{len(points)} marks of one kind, allowed {MOST_MARKS[kind]}")
     single = {
-        kind: next(iter(_points([told[kind]])), None) if told.get(kind) else None for kind in ("reference", "terminus")
+        kind: next(iter(_points([told[kind]])), None) if told.get(kind) else None for kind in ("reference", "terminus", "end")
     }
     known = str(told.get("known_mm") or "").replace(",", ".")
     try:
@@ -137,7 +137,7 @@ def marks_of(told: Mapping[str, Any]) -> Marks:
     except ValueError:
         raise ScanError(f"known length {known!r}: give it as a number in mm") from None
     return Marks(
-        lists["known"], known_mm, single["reference"], lists["canal"], single["terminus"], lists["pair"]
+        lists["known"], known_mm, single["reference"], lists["canal"], single["terminus"], lists["pair"], single["end"]
     )  # fmt: skip
 
 
@@ -150,6 +150,7 @@ def marks_told(marks: Marks) -> dict[str, Any]:
         "canal": [list(p) for p in marks.canal],
         "terminus": list(marks.terminus) if marks.terminus else None,
         "pair": [list(p) for p in marks.pair],
+        "end": list(marks.end) if marks.end else None,
     }
 
 

@@ -18,6 +18,7 @@ from canalwright import planning
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
 from canalwright.web import chair_routes
+from canalwright.web.checks import routes as check_routes
 from canalwright.web.data import routes
 from canalwright.web.guard import App, Guard
 from canalwright.web.office import Office
@@ -95,6 +96,7 @@ def application(office: Office, house: "House | None" = None) -> FastAPI:
     app.include_router(chair_routes.routes(office))
     app.include_router(scan_routes.routes(office))
     app.include_router(radiograph_routes(office.radiographs, office.bench))
+    app.include_router(check_routes(office.checks))
     app.mount("/three", StaticFiles(directory=str(files("nicegui.elements.scene").joinpath("dist"))), "three")
     app.mount("/static", StaticFiles(directory=str(files("canalwright.web").joinpath("static"))), "static")
     if house is not None:

@@ -45,6 +45,7 @@ class Marks:
     canal, two canals beside each other.
 
     `canal` runs from coronal to apical, without reference point and terminus. `pair`: the known canal, then the other, at one level.
+    `end`: the apical end of a filling.
     """
 
     known: tuple[Point, ...] = ()
@@ -53,6 +54,7 @@ class Marks:
     canal: tuple[Point, ...] = ()
     terminus: Point | None = None
     pair: tuple[Point, ...] = ()
+    end: Point | None = None
 
     @property
     def line(self) -> tuple[Point, ...]:
@@ -85,7 +87,7 @@ def read_marks(film: Film, marks: Marks, tilt: float = TILT_SPREAD) -> FilmReadi
 
     Raises ScanError for marks outside the picture, a known length that cannot be, marks of a canal that turn back.
     """
-    _inside(film, (*marks.known, *marks.line, *marks.pair))
+    _inside(film, (*marks.known, *marks.line, *marks.pair, *((marks.end,) if marks.end else ())))
     missing, scale, corrected = [], None, False
     if len(marks.known) >= 2 and marks.known_mm is not None:
         scale, corrected = scale_from_known(marks.known, marks.known_mm, tilt=tilt), True

@@ -106,7 +106,8 @@ def _factors(events: Iterable[Event], before: int | None, tooth: int, visits: li
     found: dict[str, Factor] = {}
     for each in events:
         if each.kind in LOGGED and each.payload:
-            _flatten(each.kind.value, each.payload, found)
+            told = {k: v for k, v in each.payload.items() if k not in ("assessment", "marks")}
+            _flatten(each.kind.value, told, found)
         if each.kind is Kind.PLAN:
             _from_plan(each, found)
     if before is not None:

@@ -14,9 +14,12 @@ TOOLS = (
     ("pair", "Two canals", "the known one, then the other, at one level"),
 )
 
+CHECKED = (*TOOLS[:4], ("end", "End of the filling", "only where it was found wrongly"))
+"""What is marked on a film after the filling."""
 
-def opening(words: Words) -> Safe:
-    """How a film comes in, for the first and the second one."""
+
+def opening(words: Words, count: int = 2) -> Safe:
+    """How a film comes in, for one or two of them."""
     slots = [
         el(
             "label",
@@ -24,7 +27,7 @@ def opening(words: Words) -> Safe:
             el("span", words(title)),
             class_="pp-key",
         )
-        for i, title in enumerate(("First film", "Second film"))
+        for i, title in enumerate(("First film", "Second film")[:count])
     ]
     file = el(
         "input", type="file", id="rg-file", class_="unseen", accept=".dcm,.png,.tif,.tiff,.jpg,.jpeg,application/dicom,image/*",
@@ -60,7 +63,12 @@ def stage(words: Words) -> Safe:
         aria_describedby="rg-help",
     )
     ways = (("in", "+", "zoom in"), ("out", "−", "zoom out"), ("fit", "⤢", "show the whole film"))
-    moves = (("left", "←", "left"), ("up", "↑", "up"), ("down", "↓", "down"), ("right", "→", "right"))
+    moves = (
+        ("left", "←", "to the left"),
+        ("up", "↑", "upwards"),
+        ("down", "↓", "downwards"),
+        ("right", "→", "to the right"),
+    )
     keys = [_key(f"zoom-{n}", sign, words(said)) for n, sign, said in ways]
     keys += [_key(f"move-{n}", sign, words("move {way}", way=words(said))) for n, sign, said in moves]
     keys += [
@@ -79,7 +87,7 @@ def stage(words: Words) -> Safe:
     )
 
 
-def tools(words: Words) -> Safe:
+def tools(words: Words, kinds: tuple[tuple[str, str, str], ...] = TOOLS) -> Safe:
     """What the next mark is, and the length of the instrument."""
     boxes = [
         el(
@@ -89,7 +97,7 @@ def tools(words: Words) -> Safe:
             class_="pp-key rg-tool",
             data_kind=name,
         )
-        for i, (name, title, about) in enumerate(TOOLS)
+        for i, (name, title, about) in enumerate(kinds)
     ]
     known = el(
         "div",

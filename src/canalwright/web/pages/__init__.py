@@ -1,7 +1,20 @@
 """The pages and where they live."""
 
 from canalwright.web.office import Office
-from canalwright.web.pages import chair, check, compare, evidence, filmpage, measure, plan, play, ready, scan, solid, start
+from canalwright.web.pages import (
+    chair,
+    check,
+    compare,
+    evidence,
+    filmpage,
+    measure,
+    plan,
+    play,
+    ready,
+    scan,
+    solid,
+    start,
+)
 
 
 def register(office: Office) -> None:

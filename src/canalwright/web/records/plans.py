@@ -40,11 +40,11 @@ def opened(ask: Ask) -> Response:
     plan = next((e for e in events if e.seq == seq and e.kind is Kind.PLAN and e.payload), None)
     if plan is None:
         raise NotFound(f"case {name} has no plan {seq} any more")
-    measured = _measured(events, plan.field("measured"))
-    if measured is None:
+    held = measured(events, plan.field("measured"))
+    if held is None:
         raise NotFound(f"plan {seq} was kept without its case file: it can be read in the history, but not opened")
     try:
-        case = casefile.loads(str(measured.field("case_file")), f"measurement {measured.seq}")
+        case = casefile.loads(str(held.field("case_file")), f"measurement {held.seq}")
         index = [c.name for c in case.canals].index(str(plan.field("canal")))
     except (casefile.CaseError, ValueError) as error:
         raise NotFound(f"the case file of plan {seq} cannot be opened by this version: {error}") from None
@@ -80,9 +80,9 @@ def keep(ask: Ask) -> Response:
         view, events = ask.desk.case(name)
         if view.tooth != case.tooth.code:
             raise BadEntry(f"case {name} is of tooth {view.tooth}, this plan is for tooth {case.tooth.code}")
-        measured = _measured(events, None)
+        last = measured(events, None)
         text = casefile.dumps(case)
-        seq = measured.seq if measured is not None and measured.field("case_file") == text else None
+        seq = last.seq if last is not None and last.field("case_file") == text else None
         if seq is None:
             seq = ask.desk.record(name, Kind.MEASUREMENT, {"case_file": text, "digest": case.digest})
         content = json.loads(json.dumps(plan_json(plan), allow_nan=False))
@@ -104,7 +104,7 @@ def _chosen(ask: Ask) -> tuple[Case, int, Choices]:
     return case, index, from_query(query, ask.house.office.tray)
 
 
-def _measured(events: list[Event], seq: object) -> Event | None:
+def measured(events: list[Event], seq: object) -> Event | None:
     """The measurement of a number, or the newest, that holds a case file."""
     held = [e for e in events if e.kind is Kind.MEASUREMENT and e.payload and e.field("case_file")]
     if seq is None:

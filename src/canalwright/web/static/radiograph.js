@@ -4,16 +4,16 @@
 const send = (name, value) => window.emitEvent(name, value);
 const byId = (id) => document.getElementById(id);
 const MOST = 48 * 1024 * 1024, NEAR = 22, SLOP = 6;
-const LIMIT = { known: 12, reference: 1, canal: 40, terminus: 1, pair: 2 };
-const LETTER = { known: "L", reference: "R", canal: "C", terminus: "T", pair: "P" };
+const LIMIT = { known: 12, reference: 1, canal: 40, terminus: 1, end: 1, pair: 2 };
+const LETTER = { known: "L", reference: "R", canal: "C", terminus: "T", end: "E", pair: "P" };
 const LONG = new Set(["known", "canal"]); // lines that take marks between
-const empty = () => ({ known: [], known_mm: "", reference: [], canal: [], terminus: [], pair: [] });
+const empty = () => ({ known: [], known_mm: "", reference: [], canal: [], terminus: [], end: [], pair: [] });
 
 const films = [blank(), blank()];
 let slot = 0, cross = null, chosen = null, grip = null;
 const fingers = new Map();
 
-function blank() { return { told: null, greys: null, picture: null, marks: empty(), before: [], zoom: 1, x: 0, y: 0, low: 0, high: 65535, notes: [] }; }
+function blank() { return { told: null, greys: null, picture: null, marks: empty(), before: [], zoom: 1, x: 0, y: 0, low: 0, high: 65535, notes: [], found: [] }; }
 const film = () => films[slot];
 const tool = () => document.querySelector("input[name=rg-tool]:checked").value;
 const take = (kind) => { document.querySelector(`input[name=rg-tool][value=${kind}]`).checked = true; };
@@ -42,7 +42,7 @@ async function fill(at, told) {
   const one = films[at];
   Object.assign(one, { told, greys: new Uint16Array(await answer.arrayBuffer()), low: told.low, high: told.high });
   const marks = told.marks ?? {};
-  one.marks = { ...empty(), ...marks, reference: marks.reference ? [marks.reference] : [], terminus: marks.terminus ? [marks.terminus] : [] };
+  one.marks = { ...empty(), ...marks, reference: marks.reference ? [marks.reference] : [], terminus: marks.terminus ? [marks.terminus] : [], end: marks.end ? [marks.end] : [] };
   paint(one);
   if (at === slot) { fit(); shown(); }
 }
@@ -103,7 +103,9 @@ function drawNow() {
 }
 
 function overlay(w, h) {
-  const { marks } = film(), parts = [];
+  const { marks, found } = film(), parts = [];
+  // What was found in the film: lines that only show, below the marks.
+  for (const { kind, points } of found) parts.push(`<polyline class="found ${kind}" points="${points.map((p) => toScreen(p).map((v) => v.toFixed(1)).join(",")).join(" ")}"/>`);
   const line = (points, kind) => { if (points.length > 1) parts.push(`<polyline class="${kind}" points="${points.map((p) => toScreen(p).map((v) => v.toFixed(1)).join(",")).join(" ")}"/>`); };
   line(marks.known, "known");
   line([...marks.reference, ...marks.canal, ...marks.terminus], "canal");
@@ -217,7 +219,7 @@ function tell(at) {
   const { marks, told } = films[at];
   if (!told) return;
   const { known, known_mm, canal, pair } = marks;
-  send("cw-marks", { slot: at, marks: { known, known_mm, canal, pair, reference: marks.reference[0] ?? null, terminus: marks.terminus[0] ?? null } });
+  send("cw-marks", { slot: at, marks: { known, known_mm, canal, pair, reference: marks.reference[0] ?? null, terminus: marks.terminus[0] ?? null, end: marks.end[0] ?? null } });
 }
 
 function say() {
@@ -226,7 +228,12 @@ function say() {
   byId("rg-told").textContent = point ? `${name} ${chosen[1] + 1}: x ${point[0].toFixed(0)}, y ${point[1].toFixed(0)}` : "";
 }
 
-function counts() { for (const kind of Object.keys(LIMIT)) byId(`rg-n-${kind}`).textContent = film().marks[kind].length || ""; }
+function counts() {
+  for (const kind of Object.keys(LIMIT)) {
+    const count = byId(`rg-n-${kind}`); // a page shows the kinds that it needs
+    if (count) count.textContent = film().marks[kind].length || "";
+  }
+}
 
 function shown() {
   const one = film();
@@ -346,6 +353,7 @@ window.canalwright = Object.assign(window.canalwright ?? {}, {
     for (const [at, told] of (window.cwFilms ?? []).entries()) if (told && !films[at].told) fill(at, told).then(() => send("cw-films", { slot: at, id: told.id }));
   },
   filmNotes(at, notes) { films[at].notes = notes; if (at === slot) byId("rg-notes").replaceChildren(...notes.map((n) => Object.assign(document.createElement("li"), { textContent: n }))); },
+  filmFound(at, found) { films[at].found = found; draw(); },
   filmWrong(kind, told) { const place = byId(`e-${kind}`); if (place && place.textContent !== told) place.textContent = told; },
 });
 

@@ -12,7 +12,7 @@ from canalwright.web.records.screens.page import button, choice, form, told
 
 def keep(
     prefs: Prefs, token: str, case: Case, index: int, known: Sequence[CaseView], chosen: str, given: Mapping[str, str],
-    action: str, problem: str,
+    action: str, problem: str, what: str = "Keep this plan",
 ) -> Safe:  # fmt: skip
     """Choose a case of the same tooth, or open one."""
     words, canal = prefs.words, case.canals[index]
@@ -40,7 +40,7 @@ def keep(
         told(problem),
         choice(words("Case"), "case", options, chosen or ("" if known else "new")),
         fresh,
-        button(words("Keep this plan")),
+        button(words(what)),
     )
     return join(
         el("h1", words("Keep in the records")),

@@ -1,0 +1,83 @@
+"""Checks that are open in the page: the last one of each reader and canal, until it is kept or saved."""
+
+import io
+import json
+from collections import OrderedDict
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from fastapi import APIRouter, Response
+from PIL import Image
+
+from canalwright.assessment import Assessment
+from canalwright.imaging.radiograph.shown import Shown
+from canalwright.web.reader import reader
+
+MOST = 40
+
+
+@dataclass(frozen=True)
+class Check:
+    """An assessment with what it was read from: `picture` of the film, its `marks` as the browser tells them, and `habits` of the hand."""
+
+    assessment: Assessment
+    picture: Shown | None
+    marks: dict[str, Any]
+    habits: tuple[tuple[str, float], ...] = ()
+
+    def payload(self) -> dict[str, Any]:
+        """What the records keep of it."""
+        found = self.assessment
+        kept: dict[str, Any] = {
+            "canal": found.canal,
+            "short_mm": round(found.to_terminus.value, 2),
+            "assessment": found.as_json(),
+            "marks": self.marks,
+            "habits": [list(row) for row in self.habits],
+        }
+        if found.void_share is not None:
+            kept["void_percent"] = round(100 * found.void_share.value, 2)
+        return kept
+
+    def png(self) -> bytes | None:
+        """The film as a picture without anything that its file said of the patient."""
+        if self.picture is None:
+            return None
+        made = io.BytesIO()
+        Image.fromarray((self.picture.greys >> 8).astype(np.uint8)).save(made, "PNG")
+        return made.getvalue()
+
+
+@dataclass
+class Checks:
+    """The last check by reader, case and canal."""
+
+    _last: "OrderedDict[tuple[str, str, int], Check]" = field(default_factory=OrderedDict)
+
+    def put(self, key: str, index: int, check: Check) -> None:
+        """Remember a check."""
+        self._last[reader(), key, index] = check
+        self._last.move_to_end((reader(), key, index))
+        while len(self._last) > MOST:
+            self._last.popitem(last=False)
+
+    def get(self, key: str, index: int) -> Check | None:
+        """The reader's last check of a canal."""
+        return self._last.get((reader(), key, index))
+
+
+def routes(checks: Checks) -> APIRouter:
+    """The check as a file."""
+    router = APIRouter()
+
+    @router.get("/case/{key}/{index}/check.json")
+    async def saved(key: str, index: int) -> Response:
+        found = checks.get(key, index)
+        if found is None:
+            return Response('{"problems": ["there is no check of this canal yet"]}', 404, media_type="application/json")
+        content = json.dumps(found.payload(), indent=2, allow_nan=False)
+        name = f'attachment; filename="check-{found.assessment.tooth}.json"'
+        return Response(content, 200, {"cache-control": "no-store", "content-disposition": name}, "application/json")
+
+    return router

@@ -1,0 +1,293 @@
+"""Check the filling of one canal on a radiograph: marks, grade, voids, the plan laid over it, post and ferrule, keep it."""
+
+import json
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import parse_qs
+
+from fastapi import Request
+from nicegui import background_tasks, ui
+from nicegui.events import GenericEventArguments
+
+from canalwright import casefile
+from canalwright.assessment import Assessment, compare, criteria, film, restoration
+from canalwright.casefile import Case, CaseError
+from canalwright.guide import Done, fold, steps_of
+from canalwright.imaging.errors import ScanError
+from canalwright.imaging.radiograph.marks import read_marks
+from canalwright.planning import Plan, PlanError
+from canalwright.report.density import density_svg
+from canalwright.web.chairbook import ChairbookError
+from canalwright.web.checks import Check
+from canalwright.web.choosing import from_query, to_query
+from canalwright.web.markup import check, checkpost, filmtable, ready
+from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.markup.picture import PAGE
+from canalwright.web.office import Office
+from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.prefs import Prefs
+from canalwright.web.radiographs import Open, marks_of, marks_told
+from canalwright.web.reader import reader
+
+LOOKED_AT = 30
+
+
+def register(office: Office) -> None:
+    """`/case/<key>/<canal>/check`; `films` in the address names the film that is open in it."""
+
+    @ui.page("/case/{key}/{index}/check")
+    async def checked(request: Request, key: str, index: int) -> None:
+        prefs, case = opened(office, key, index)
+        if case is None:
+            not_open(prefs)
+            return
+        view = CheckView(office, prefs, case, key, index)
+        await view.build(dict(parse_qs(request.url.query)))
+
+
+@dataclass
+class CheckView:
+    """One window on one check."""
+
+    office: Office
+    prefs: Prefs
+    case: Case
+    key: str
+    index: int
+    plan: Plan | None = None
+    done: tuple[Done, ...] = ()
+    film_key: str = ""
+    band: str = "two"
+    reading: film.FilmReading | None = None
+
+    async def build(self, query: dict[str, list[str]]) -> None:
+        """Lay the page out."""
+        words = self.prefs.words
+        self.choices = from_query(query, self.office.tray)
+        self.film_key = query.get("films", [""])[0]
+        self.crown: dict[str, str] = {}
+        head: dict[str, Any] = {"case": self.case, "key": self.key, "index": self.index}
+        with frame(self.prefs, words("Check"), "radiograph", "check", **head, stage="check", kind="radiograph check"):
+            with ui.element("section").classes("rg-film").props(f'aria-label="{words("Film")}"'):
+                html(filmtable.opening(words, 1))
+                html(filmtable.stage(words))
+            with ui.element("div").classes("flow"):
+                self._part("marks", words("Marks"), filmtable.tools(words, filmtable.CHECKED))
+                self.missing = html(Safe(""), marks="aria-live=polite")
+                html(el("p", id="e-film", class_="wrong", role="alert"))
+                self.grade = self._part("grade", words("What came of it"))
+                self.numbers = html(Safe(""), marks="aria-live=polite")
+                self.density = html(Safe(""), kind="ck-density")
+                self.unseen = html(Safe(""))
+                self.against = self._part("against", words("Against the plan"))
+                self.post = self._part("post", words("Restoration"), checkpost.form(words))
+                self.keep = html(Safe(""), kind="downloads")
+        ui.add_head_html('<link rel="stylesheet" href="/static/ready.css">')
+        ui.on("cw-marks", self._marked)
+        ui.on("cw-films", self._loaded)
+        ui.on("cw-check", self._told)
+        found = self._film()
+        told = [found.told(self.film_key) if found else None, None]
+        ui.run_javascript(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
+        await self.show()
+        background_tasks.create(self._make_plan(), name="plan for the check")
+
+    def _part(self, ident: str, title: str, content: Safe | None = None) -> ui.html:
+        with ui.element("section").classes("part").props(f'aria-labelledby="h-{ident}" id="{ident}"'):
+            html(el("h2", title, id=f"h-{ident}"))
+            if content:
+                html(content)
+            return html(Safe(""))
+
+    async def show(self) -> None:
+        """Read the film anew."""
+        words, found = self.prefs.words, self._film()
+        self.reading = None
+        if found is None:
+            self.missing.content = el("p", words("Load a film to begin."), class_="quiet")
+        else:
+            await self._read(found)
+        self._draw()
+
+    async def _read(self, found: Open) -> None:
+        words = self.prefs.words
+        try:
+            told = await self.office.bench.aside(read_marks, found.film, found.marks)
+            wanted = self._missing(told.scale is not None, found)
+            self.missing.content = (
+                el("ul", *(el("li", words(w)) for w in wanted), class_="rg-missing") if wanted else Safe("")
+            )
+            self._wrong("film", "")
+            if wanted or told.scale is None:
+                return
+            marks = film.Marks.of(
+                [*found.marks.canal, *((found.marks.terminus,) if found.marks.terminus else ())],
+                found.marks.terminus,
+                found.marks.end,
+                found.marks.reference,
+            )
+            canal = self.case.canals[self.index]
+            scale = told.scale
+            self.reading = await self.office.bench.aside(
+                lambda: film.read(
+                    found.film, scale, marks, tooth=self.case.tooth.code, canal=canal.name, plan=self.plan,
+                    band=criteria.BANDS[self.band],
+                )
+            )  # fmt: skip
+        except ScanError as error:
+            self._wrong("film", words(str(error)))
+
+    def _missing(self, scaled: bool, found: Open) -> list[str]:
+        wanted = []
+        if not scaled:
+            wanted.append("mark the known instrument at its tip and at its stop, and give its length")
+        if len(found.marks.canal) + (found.marks.terminus is not None) < 2:
+            wanted.append("mark the canal from coronal, on the filling, to the root's end")
+        return wanted
+
+    def _draw(self) -> None:
+        words, reading = self.prefs.words, self.reading
+        choice = ready.choice(
+            "ck-band", words("The filling should end"), "band", [(k, words(w)) for k, w in check.BANDS], self.band
+        )
+        if reading is None:
+            self.grade.content = join(choice, el("p", words("Nothing read yet."), class_="quiet"))
+            for place in (self.numbers, self.density, self.unseen, self.against, self.keep):
+                place.content = Safe("")
+            self._restore(None)
+            ui.run_javascript("window.canalwright?.filmFound?.(0, [])")
+            return
+        found = self._whole(reading.assessment)
+        self.grade.content = join(choice, check.grade(found, words))
+        self.numbers.content = check.numbers(found, words)
+        titles = (words("Density along the filling"), words("mm from the terminus"), words("grey over dentine"))
+        drawn = density_svg(
+            reading.profile_z, reading.profile_grey, reading.profile_whole, found.voids, words=titles, palette=PAGE
+        )
+        self.density.content = join(
+            Safe(drawn), el("p", words("Dashed: the same filling without voids."), class_="quiet")
+        )
+        self.unseen.content = check.unseen(found, words)
+        self.against.content = check.against(found, words)
+        self._restore(found)
+        self.keep.content = self._ways()
+        ui.run_javascript(f"window.canalwright?.filmFound?.(0, {json.dumps(_shapes(reading))})")
+
+    def _whole(self, found: Assessment) -> Assessment:
+        """With the plan beside it, and remembered."""
+        habits: tuple[tuple[str, float], ...] = ()
+        if self.plan is not None:
+            found = compare.against(found, self.plan, self.done)
+            habits = compare.stops(self.plan, self.done)
+            habits += tuple(
+                (r.key, r.gap.value) for r in found.residuals if r.gap is not None and r.key in ("end", "top")
+            )
+        opened_ = self._film()
+        if opened_ is not None:
+            made = Check(found, opened_.picture, marks_told(opened_.marks), habits)
+            self.office.checks.put(self.key, self.index, made)
+        return found
+
+    def _restore(self, found: Assessment | None) -> None:
+        words, canal = self.prefs.words, self.case.canals[self.index]
+        bottom = found.to_terminus.value if found is not None else canal.end
+        top = bottom + found.length_filled.value if found is not None else None
+        try:
+            given = {k: float(v.replace(",", ".")) for k, v in self.crown.items() if v}
+            told = restoration.restoration(canal, bottom, filled_top=top, **given)
+        except ValueError as error:
+            self._wrong("restore", words("give lengths in mm") if "float" in str(error) else words(str(error)))
+            return
+        self._wrong("restore", "")
+        self.post.content = checkpost.told(told, words)
+
+    def _ways(self) -> Safe:
+        words = self.prefs.words
+        query = to_query(self.choices)
+        ways = [
+            el(
+                "a",
+                words("Save this check"),
+                href=f"/case/{self.key}/{self.index}/check.json",
+                class_="button",
+                download=True,
+            )
+        ]
+        if reader():
+            address = f"/records/keep-check/{self.key}/{self.index}" + (f"?{query}" if query else "")
+            ways.insert(0, el("a", words("Keep in the records"), href=address, class_="button main"))
+        return join(*ways)
+
+    async def _make_plan(self) -> None:
+        """The plan and what was done at the chair; the check is drawn anew with them."""
+        try:
+            self.plan = await self.office.bench.plan(self.case, self.index, self.choices)
+        except PlanError:
+            return
+        self.done = self._done(self.plan)
+        if self.reading is not None:
+            await self.show()
+
+    def _done(self, plan: Plan) -> tuple[Done, ...]:
+        """What was done in the newest session at the chair with this case, canal and choices."""
+        book = self.office.chairs.book
+        for ident in book.listed()[:LOOKED_AT]:
+            try:
+                head, events = book.read(ident)
+                same = casefile.loads(head.case, "session").digest == self.case.digest
+            except (ChairbookError, CaseError):
+                continue
+            chosen = from_query(parse_qs(head.query), self.office.tray)
+            if same and not head.practice and head.canal == self.index and chosen == self.choices:
+                return fold(steps_of(plan), head.began, events).done
+        return ()
+
+    async def _marked(self, event: GenericEventArguments) -> None:
+        try:
+            self.office.radiographs.mark(self.film_key, marks_of(event.args.get("marks") or {}))
+        except ScanError as error:
+            self._wrong("film", self.prefs.words(str(error)))
+            return
+        except (ValueError, TypeError, KeyError):
+            return
+        await self.show()
+
+    async def _loaded(self, event: GenericEventArguments) -> None:
+        self.film_key = str(event.args.get("id", ""))
+        ui.run_javascript(f"window.canalwright?.checkFilm?.({json.dumps(self.film_key)})")
+        found = self._film()
+        notes = [self.prefs.words(w) for w in found.film.warnings] if found else []
+        ui.run_javascript(f"window.canalwright?.filmNotes?.(0, {json.dumps(notes)})")
+        await self.show()
+
+    async def _told(self, event: GenericEventArguments) -> None:
+        name, value = str(event.args.get("name")), str(event.args.get("value", ""))[:12].strip()
+        if name == "band" and value in criteria.BANDS:
+            self.band = value
+            await self.show()
+        elif name in dict(checkpost.FIELDS):
+            self.crown[name] = value
+            self._restore(self.reading.assessment if self.reading else None)
+
+    def _film(self) -> Open | None:
+        return self.office.radiographs.get(self.film_key) if self.film_key else None
+
+    def _wrong(self, kind: str, told: str) -> None:
+        ui.run_javascript(f"window.canalwright?.filmWrong?.({json.dumps(kind)}, {json.dumps(told)})")
+
+
+def _shapes(reading: film.FilmReading) -> list[dict[str, Any]]:
+    """What was found, as lines over the film."""
+
+    def line(kind: str, points: Any, every: int = 3) -> dict[str, Any]:
+        return {"kind": kind, "points": [[round(float(x), 1), round(float(y), 1)] for x, y in points[::every]]}
+
+    shapes = [line("root", reading.outline, 1), line("filling", reading.left), line("filling", reading.right)]
+    shapes += [line("void", [place, place + 0.5], 1) for place in reading.void_places]
+    shapes += [
+        line("tip", [reading.end, reading.end + 0.5], 1),
+        line("apex", [reading.terminus, reading.terminus + 0.5], 1),
+    ]
+    if reading.overlay is not None and not reading.overlay.poor:
+        shapes += [line("planned", reading.overlay.left), line("planned", reading.overlay.right)]
+    return shapes

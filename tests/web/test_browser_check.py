@@ -1,0 +1,130 @@
+"""The whole check in a real browser: load a film, scale it, mark it, read the grade, the plan over it, the restoration, keep it.
+
+On a desk and on a tablet, by mouse and keyboard; no control without a name (axe); nothing asked of another machine.
+"""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from tests.assessment import demo
+from tests.support.browser import browser, server
+
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+SLOW = 60_000
+DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
+
+
+@pytest.fixture(scope="module")
+def film(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, object]]:
+    shot = demo.radiograph()
+    path = tmp_path_factory.mktemp("film") / "after.png"
+    demo.write(shot, path)
+    return path, demo.marks(shot)
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with server(data=tmp_path_factory.mktemp("data")) as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with browser() as opened:
+        yield opened
+
+
+def _opened(chromium: Browser, address: str, size: dict[str, int], spanish: bool = False) -> Page:
+    context = chromium.new_context(viewport=size, base_url=address)  # type: ignore[arg-type]
+    if spanish:
+        context.add_cookies([{"name": "cw_language", "value": "es", "url": address}])
+    page = context.new_page()
+    page.set_default_timeout(SLOW)
+    page.goto("/demo")
+    page.wait_for_url("**/plan**")
+    page.goto(page.url.split("/0/plan")[0] + "/2/check")
+    page.wait_for_selector("html[data-film=ready]", state="attached")
+    return page
+
+
+def _load(page: Page, film: Path) -> None:
+    page.locator("#rg-file").set_input_files(film)
+    expect(page.locator("#rg-empty")).to_be_hidden()
+
+
+def _mark(page: Page, kind: str, point: list[float]) -> None:
+    """Click the place of a film's pixel, with the tool of that kind."""
+    page.locator(f".rg-tool[data-kind={kind}]").click()
+    x, y = page.evaluate("point => window.cwScreen(point)", point)
+    page.locator("#rg-stage").click(position={"x": x, "y": y})
+
+
+def _marked(page: Page, marks: dict[str, object]) -> None:
+    for point in marks["known"]:  # type: ignore[attr-defined]
+        _mark(page, "known", point)
+    page.locator("#rg-known").fill(f"{marks['known_mm']:g}")
+    page.locator("#rg-known").press("Tab")
+    for point in marks["line"][:-1]:  # type: ignore[index]
+        _mark(page, "canal", point)
+    _mark(page, "canal", marks["line"][-1])  # type: ignore[index]
+
+
+def _axe(page: Page) -> None:
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+
+
+def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict[str, object]], tmp_path: Path) -> None:
+    page = _opened(chromium, address, DESKTOP)
+    complaints: list[str] = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    path, marks = film
+    _load(page, path)
+    expect(page.locator("#content")).to_contain_text("mark the known instrument")
+    _marked(page, marks)
+
+    expect(page.locator("[data-grade=inadequate]")).to_be_visible(timeout=SLOW)
+    assert "0.7 mm short" in page.locator("#ck-length").inner_text()
+    expect(page.locator("[data-criterion=length]")).to_have_class("rd-item ready")
+    expect(page.locator("[data-criterion=density]")).to_have_class("rd-item not-ready")
+    expect(page.locator("[data-unseen] li").first).to_contain_text("voids smaller than")
+    expect(page.locator(".ck-density svg")).to_be_visible()
+    assert page.locator("#rg-marks .found.root").count() == 1
+    assert page.locator("#rg-marks .found.void").count() == 1
+    expect(page.locator("#against table")).to_contain_text("end of the filling", timeout=SLOW)
+    expect(page.locator("#rg-marks .found.planned")).to_have_count(2)
+
+    page.locator("#ck-ferrule").fill("1.2")
+    expect(page.locator("#post")).to_contain_text("ferrule of 1.2 mm")
+    page.locator("#ck-ferrule").fill("none")
+    expect(page.locator("#e-restore")).to_contain_text("give lengths in mm")
+    page.locator("#ck-band").select_option("guideline")
+    expect(page.locator("[data-criterion=length]")).to_contain_text("0.5 to 2 mm", timeout=SLOW)
+
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="Save this check").click()
+    kept = json.loads(Path(waiting.value.path()).read_text(encoding="utf-8"))
+    assert kept["assessment"]["to_terminus"]["value"] == pytest.approx(0.7, abs=0.3)
+    assert kept["assessment"]["not_seen"] and kept["canal"] == "distal"
+
+    page.reload()
+    expect(page.locator("[data-grade]")).to_be_visible(timeout=SLOW)
+    _axe(page)
+    assert complaints == []
+
+
+def test_on_a_tablet_in_spanish(chromium: Browser, address: str, film: tuple[Path, dict[str, object]]) -> None:
+    page = _opened(chromium, address, TABLET, spanish=True)
+    path, marks = film
+    _load(page, path)
+    _marked(page, marks)
+    expect(page.locator("[data-grade=inadequate]")).to_contain_text("inadecuada", timeout=SLOW)
+    expect(page.locator("#ck-length")).to_contain_text("antes del término")
+    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert wide <= 0, "the page scrolls sideways"
+    _axe(page)
