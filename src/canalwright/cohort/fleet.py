@@ -49,7 +49,7 @@ class Fleet:
 
     def __init__(self, where: Local | str, *, patience: float = 60.0, answers_within: float = 10.0) -> None:
         self.where, self.patience, self.answers_within = where, patience, answers_within
-        self._client: Client | None = None
+        self._client: Client = None
         self._cluster: Any = None
 
     def __enter__(self) -> "Fleet":
