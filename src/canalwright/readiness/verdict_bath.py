@@ -113,11 +113,12 @@ def sequence(record: Record) -> Item:
         )
     found = clashes(done.order)
     if found:
-        verdict = Verdict.NOT_READY if any(c.severe for c in found) else Verdict.LOOK
+        found = tuple(sorted(found, key=lambda c: not c.severe))
+        verdict = Verdict.NOT_READY if found[0].severe else Verdict.LOOK
         return Item(
             "sequence",
             verdict,
-            "; ".join(str(c) for c in found),
+            str(found[0]) + (f"; and {len(found) - 1} more that must not meet" if len(found) > 1 else ""),
             (),
             f"rinse with {found[0].between}, then look and dry again",
         )

@@ -24,13 +24,13 @@ def register(office: Office) -> None:
     """`/case/<key>/<canal>/radiograph`; `films` in the address names the films that are open in it."""
 
     @ui.page("/case/{key}/{index}/radiograph")
-    async def radiograph(request: Request, key: str, index: int) -> None:
+    def radiograph(request: Request, key: str, index: int) -> None:
         prefs, case = opened(office, key, index)
         if case is None:
             not_open(prefs)
             return
         keys = request.query_params.get("films", "").split(",")[:2]
-        await FilmView(office, prefs, case, key, index).build([*keys, "", ""][:2])
+        FilmView(office, prefs, case, key, index).build([*keys, "", ""][:2])
 
 
 class FilmView(NoteView):
@@ -38,7 +38,7 @@ class FilmView(NoteView):
 
     reading: FilmReading | None = None
 
-    async def build(self, keys: list[str]) -> None:
+    def build(self, keys: list[str]) -> None:
         """Lay the tool out; films that are still open come back with their marks."""
         words = self.prefs.words
         self.keys, self.angle, self.towards = keys, "20", "right"
@@ -69,8 +69,7 @@ class FilmView(NoteView):
         ui.on("cw-tube", self._tube)
         ui.on("cw-film-use", self._use)
         told = [found.told(k) if (found := self._film(i)) else None for i, k in enumerate(self.keys)]
-        ui.run_javascript(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
-        await self.show()
+        self.client.run_javascript(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
 
     async def show(self) -> None:
         """Read the marks anew."""
@@ -133,12 +132,12 @@ class FilmView(NoteView):
     async def _loaded(self, event: GenericEventArguments) -> None:
         slot = 1 if event.args.get("slot") else 0
         self.keys[slot] = str(event.args.get("id", ""))
-        ui.run_javascript(
+        self.client.run_javascript(
             f"history.replaceState(null, '', location.pathname + '?films=' + {json.dumps(','.join(self.keys))})"
         )
         found = self._film(slot)
         notes = [self.prefs.words(w) for w in found.film.warnings] if found else []
-        ui.run_javascript(f"window.canalwright?.filmNotes?.({slot}, {json.dumps(notes)})")
+        self.client.run_javascript(f"window.canalwright?.filmNotes?.({slot}, {json.dumps(notes)})")
         await self.show()
 
     async def _tube(self, event: GenericEventArguments) -> None:
@@ -179,7 +178,7 @@ class FilmView(NoteView):
         return self.office.radiographs.get(self.keys[slot]) if self.keys[slot] else None
 
     def _wrong(self, kind: str, told: str) -> None:
-        ui.run_javascript(f"window.canalwright?.filmWrong?.({json.dumps(kind)}, {json.dumps(told)})")
+        self.client.run_javascript(f"window.canalwright?.filmWrong?.({json.dumps(kind)}, {json.dumps(told)})")
 
     def _say(self, told: str) -> None:
-        ui.run_javascript(f"document.getElementById('told').textContent = {json.dumps(told)}")
+        self.client.run_javascript(f"document.getElementById('told').textContent = {json.dumps(told)}")

@@ -20,20 +20,20 @@ def register(office: Office) -> None:
     """`/case/<key>/<canal>/ready` and `/case/<key>/<canal>/points`."""
 
     @ui.page("/case/{key}/{index}/ready")
-    async def verdict(key: str, index: int) -> None:
+    def verdict(key: str, index: int) -> None:
         prefs, case = opened(office, key, index)
         if case is None:
             not_open(prefs)
         else:
-            await ReadyView(office, prefs, case, key, index).build()
+            ReadyView(office, prefs, case, key, index).build()
 
     @ui.page("/case/{key}/{index}/points")
-    async def points(key: str, index: int) -> None:
+    def points(key: str, index: int) -> None:
         prefs, case = opened(office, key, index)
         if case is None:
             not_open(prefs)
         else:
-            await PointsView(office, prefs, case, key, index).build()
+            PointsView(office, prefs, case, key, index).build()
 
 
 class ReadyView(NoteView):
@@ -41,7 +41,7 @@ class ReadyView(NoteView):
 
     curve: TradeOff | None = None
 
-    async def build(self) -> None:
+    def build(self) -> None:
         """Lay the page out and judge."""
         words = self.prefs.words
         head = {"case": self.notes.case, "key": self.key, "index": self.index}
@@ -59,7 +59,6 @@ class ReadyView(NoteView):
                     self.dry = html(Safe(""))
         self.listen()
         ui.on("cw-solution", self._solution)
-        await self.show()
         background_tasks.create(self._curve(), name="trade-off")
 
     def _length_part(self) -> None:
@@ -166,7 +165,7 @@ class ReadyView(NoteView):
 class PointsView(NoteView):
     """One window on the pad."""
 
-    async def build(self) -> None:
+    def build(self) -> None:
         """Lay the pad out."""
         words, case = self.prefs.words, self.notes.case
         canal = case.canals[self.index]
@@ -190,7 +189,6 @@ class PointsView(NoteView):
                 self.gauges = html(Safe(""))
         self.listen()
         ui.on("cw-fitted", self._fit)
-        await self.show()
 
     def changed(self, what: str, kind: str, values: Mapping[str, Any], at: Any) -> Any:
         """As for all notes; what the tip shows is one key on the pad and two in the file."""
@@ -214,7 +212,7 @@ class PointsView(NoteView):
         )
         self.more.content = self.ways()
         if width is not None and width.next_size is not None:
-            ui.run_javascript(f"window.canalwright?.size?.({width.next_size})")
+            self.client.run_javascript(f"window.canalwright?.size?.({width.next_size})")
 
     async def _fit(self, event: GenericEventArguments) -> None:
         try:

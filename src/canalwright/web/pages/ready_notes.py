@@ -4,7 +4,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from nicegui import ui
+from nicegui import background_tasks, ui
 from nicegui.events import GenericEventArguments
 
 from canalwright.casefile import Case, CaseError
@@ -28,10 +28,12 @@ class NoteView:
         raise NotImplementedError
 
     def listen(self) -> None:
-        """Take the events of the page."""
+        """Take the events of the page, and show what the notes come to once it stands: nobody waits for a sum with an empty page."""
+        self.client = ui.context.client
         ui.add_head_html('<link rel="stylesheet" href="/static/ready.css">')
         ui.on("cw-note", self._note)
         ui.on("cw-undo", self._undo)
+        background_tasks.create(self.show(), name="notes")
 
     def ways(self) -> Safe:
         """Undo, and the case file with the notes in it."""
@@ -80,7 +82,7 @@ class NoteView:
         self.notes = made
         old, self.key = self.key, self.office.shelf.put(made.case, instead_of=self.key)
         told = json.dumps([old, self.key, cleared])
-        ui.run_javascript(f"window.canalwright?.noted?.(...{told})")
+        self.client.run_javascript(f"window.canalwright?.noted?.(...{told})")
         await self.show()
 
     async def _undo(self) -> None:
@@ -89,7 +91,7 @@ class NoteView:
 
     def refuse(self, kind: str, told: str) -> None:
         """Say beside a form what is wrong with what stands in it."""
-        ui.run_javascript(f"window.canalwright?.refused?.({json.dumps(kind)}, {json.dumps(told)})")
+        self.client.run_javascript(f"window.canalwright?.refused?.({json.dumps(kind)}, {json.dumps(told)})")
 
 
 def crumbs(view: NoteView, here: str) -> None:
