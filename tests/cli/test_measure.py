@@ -11,8 +11,9 @@ from typer.testing import CliRunner
 from canalwright import casefile
 from canalwright.cli import main
 from canalwright.cli.app import app
-from canalwright.imaging import Scan
+from canalwright.imaging import ImagingError, Scan
 from canalwright.imaging.phantom import scan as phantom
+from tests.imaging.dicom_files import write_series
 from tests.support.shared_data import shared_data
 
 
@@ -60,6 +61,45 @@ def test_a_scan_becomes_a_case_that_plans(made: tuple[phantom.Phantom, Scan], tm
     assert json.loads(run("plan", out, "--json", "--draws", "64"))["plans"]
 
 
+def test_one_click_in_a_series_makes_a_case_and_files_for_other_programs(
+    made: tuple[phantom.Phantom, Scan], tmp_path: Path
+) -> None:
+    """The clinician's way: a folder from the scanner, one point, no orifice and no terminus; the patient's name stays out."""
+    tooth, scan = made
+    truth = tooth.truth[0]
+    turn = (scan.affine[:3, :3] / scan.spacing).T
+    grey = np.round((np.asarray(scan.voxels, float) + 1000) / 2).astype(np.int16)
+    x, y, z = (float(v) for v in scan.affine[:3, 3])
+    sides = (float(scan.spacing[1]), float(scan.spacing[0]))
+    write_series(
+        tmp_path / "series",
+        grey,
+        step=float(scan.spacing[2]),
+        spacing=sides,
+        turn=tuple(turn[:2].ravel()),
+        origin=(x, y, z),
+    )
+    out, files = tmp_path / "case.toml", tmp_path / "files"
+    click = truth.centre[70] + truth.axis[70] * (truth.major[70] / 2 + 0.5)
+    said = run(
+        "measure", tmp_path / "series", "--click", point(click), "--tooth", "11", "--file", "45/0.04", "--out", out,
+        "--export", files, "--kinds", "stl,csv,json,nii,seg",
+    )  # fmt: skip
+    assert "not a certified medical device" in said.lower() and "Vertucci type I" in said
+    case = casefile.load(out)
+    (canal,) = case.canals
+    assert abs(float(canal.native.z[-1]) - truth.length) < 2.0, "the orifice is where the scan ends, or just below"
+    assert "Invented" not in out.read_text() and "CT of" in out.read_text()
+    assert {p.name for p in files.iterdir()} >= {
+        "single.stl", "tooth.stl", "pulp.stl", "single.csv", "single.json", "labels.nii.gz", "labels.txt", "labels.dcm",
+    }  # fmt: skip
+    with pytest.raises(ImagingError, match="not an empty folder"):
+        run(
+            "measure", tmp_path / "series", "--orifice", point(truth.centre[80]), "--terminus", point(truth.centre[0]),
+            "--tooth", "11", "--file", "45/0.04", "--out", out, "--export", files,
+        )  # fmt: skip
+
+
 def test_the_first_molar_goes_from_its_surfaces_to_three_cards(tmp_path: Path) -> None:
     """The main job on a real lower first molar: three canals, names from the direction of mesial, a card for each."""
     parts = [shared_data("mandible_teeth", f"Tooth_L6_{part}.stl") for part in ("Pulp", "Dentin", "Enamel")]
@@ -76,7 +116,9 @@ def test_the_first_molar_goes_from_its_surfaces_to_three_cards(tmp_path: Path) -
     [
         (["--orifice", "1,2"], "three numbers"),
         (["--orifice", "500,500,500", "--terminus", "500,500,510"], "outside"),
-        ([], "give --orifice and --terminus"),
+        (["--orifice", "1,2,3"], "give --orifice and --terminus"),
+        (["--click", "500,500,500"], "outside"),
+        (["--click", "0,0,5", "--orifice", "0,0,0", "--terminus", "0,0,5"], "either one point in the tooth"),
         (["--voxel", "0.2", "--orifice", "0,0,0", "--terminus", "0,0,5"], "states its own"),
     ],
 )

@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from canalwright.cli import correcting, inputs, output
+from canalwright.cli import inputs, measuring_scan, output
 
 if TYPE_CHECKING:
-    from canalwright.imaging import FoundCanal, Scan
+    from canalwright.imaging import FoundCanal
 
 SURFACES = (".stl", ".ply", ".obj", ".glb", ".gltf", ".off")
 Point = tuple[float, float, float]
@@ -42,6 +42,21 @@ Label = Annotated[str, typer.Option("--label", metavar="TEXT", help="Label or ps
 Name = Annotated[
     list[str], typer.Option("--name", metavar="NAME", help="Name of each canal traced in a scan, in order.")
 ]
+Click = Annotated[
+    str | None,
+    typer.Option("--click", metavar="X,Y,Z", help="A point in the tooth, LPS mm: its canals are found from it."),
+]
+Series = Annotated[
+    str | None, typer.Option("--series", metavar="N", help="Which DICOM series of a folder: number or end of its UID.")
+]
+Identity = Annotated[bool, typer.Option("--identity", help="Keep the patient's name and number from the DICOM header.")]
+Export = Annotated[
+    Path | None, typer.Option("--export", metavar="FOLDER", help="New folder for surfaces, tables and labels.")
+]
+Kinds = Annotated[
+    str,
+    typer.Option("--kinds", metavar="LIST", help="What to export: stl, obj, ply, glb, gltf, csv, json, nii, seg."),
+]
 Corrections = Annotated[
     Path | None, typer.Option("--corrections", metavar="FILE", help="Corrections of a scan's canals (see correct).")
 ]
@@ -68,23 +83,37 @@ def measure(
     post: Post = [],  # noqa: B006
     end: End = 0.5,
     corrections: Corrections = None,
+    click: Click = None,
+    series: Series = None,
+    identity: Identity = False,
+    export: Export = None,
+    kinds: Kinds = "stl,csv,json,nii",
     json: inputs.AsJson = False,
 ) -> None:
-    """Find and measure the canals of a tooth in its surfaces or in a scan, and write them to a case file."""
+    """Find and measure the canals of a tooth in its surfaces or in a scan, and write them to a case file.
+
+    In a scan one point in the tooth is enough (--click), or none where a single tooth fills it; orifices and termini may be
+    given instead, or a mask.
+    """
     from canalwright import casefile
 
     orifices = [inputs.point("--orifice", p) for p in orifice]
     termini = [inputs.point("--terminus", p) for p in terminus]
     files = [_file(f) for f in file]
     extras: dict[str, Any] = {}
+    seen: measuring_scan.Seen | None = None
     with output.progress(f"measuring {lumen.name}"):
+        directions = {k: inputs.point(f"--{k}", p) for k, p in (("mesial", mesial), ("buccal", buccal)) if p}
         if lumen.suffix.lower() in SURFACES:
-            directions = {k: inputs.point(f"--{k}", p) for k, p in (("mesial", mesial), ("buccal", buccal)) if p}
             found, extras = _surfaces(lumen, dentine, tooth, enamel, orifices, termini, directions)
         else:
-            scan, found = _scan(lumen, dentine, voxel, mask, orifices, termini, name)
-            found, extras["corrections"] = correcting.corrected(scan, found, corrections)
-            extras["method"] = "cone-beam scan"
+            asked = measuring_scan.Asked(
+                lumen, dentine, voxel, mask, orifices, termini, name,
+                None if click is None else inputs.point("--click", click), series, identity, corrections,
+                tooth, directions,
+            )  # fmt: skip
+            seen = measuring_scan.measured(asked)
+            found, extras = seen.canals, seen.extras
         case = casefile.from_found(
             found,
             tooth=tooth,
@@ -95,18 +124,11 @@ def measure(
             **extras,
         )
         casefile.dump(case, out)
+        made = () if export is None else measuring_scan.exported(export, kinds, found, tooth, seen)
     if json:
-        output.print_json({"case": str(out), "canals": [_summary(canal) for canal in found]})
-        return
-    for canal in found:
-        told = _summary(canal)
-        output.line(
-            f"{canal.name}: {told['length_mm']} mm from terminus to orifice, foramen {told['foramen_mm']} mm, "
-            f"quality {told['quality']}" + (f"; joins {canal.joined}" if canal.joined else "")
-        )
-        for reason in (*canal.quality.reasons, *canal.notes):
-            output.line(f"  doubtful: {reason}")
-    output.line(f"wrote {out}; next: canalwright plan {out}")
+        output.print_json(measuring_scan.as_json(out, found, made))
+    else:
+        measuring_scan.tell(out, found, made)
 
 
 def _surfaces(
@@ -139,43 +161,6 @@ def _surfaces(
     return found, {"above_orifice": above, "method": "surface meshes"}
 
 
-def _scan(
-    path: Path,
-    dentine: Path | None,
-    voxel: float | None,
-    mask: Path | None,
-    orifices: list[Point],
-    termini: list[Point],
-    names: list[str],
-) -> "tuple[Scan, tuple[FoundCanal, ...]]":
-    import numpy as np
-
-    from canalwright import imaging
-
-    if dentine is not None:
-        raise imaging.ScanError(f"{dentine.name}: a scan takes no dentine surface; leave the second file out")
-    scan = imaging.read_scan(path, voxel=voxel)
-    if mask is not None:
-        labels = imaging.read_scan(mask, voxel=voxel)
-        present = [int(v) for v in np.unique(np.asarray(labels.voxels)) if v > 0]
-        called = _names(names, len(present))
-        each = zip(present, called, strict=True)
-        return scan, tuple(imaging.trace_mask(labels, v, scan=scan, name=n) for v, n in each)
-    if not orifices or len(orifices) != len(termini):
-        raise imaging.ScanError(
-            f"{path.name}: {len(orifices)} orifices and {len(termini)} termini given; give --orifice and --terminus once for each canal"
-        )
-    called = _names(names, len(orifices))
-    ways = zip(orifices, termini, called, strict=True)
-    return scan, tuple(imaging.trace(scan, o, t, name=n) for o, t, n in ways)
-
-
-def _names(names: list[str], count: int) -> list[str]:
-    if names and len(names) != count:
-        raise typer.BadParameter(f"--name: {len(names)} names for {count} canals; give as many, in order")
-    return names or [f"canal {i + 1}" for i in range(count)]
-
-
 def _file(text: str) -> tuple[str | None, tuple[int, float]]:
     canal, _, rest = text.rpartition("=")
     size, _, taper = rest.partition("/")
@@ -201,14 +186,3 @@ def _by_canal(
             f"--file: no finishing file for {', '.join(missing)}; give one, such as --file 35/0.06"
         )
     return {n: size for n, size in chosen.items() if size is not None}
-
-
-def _summary(canal: "FoundCanal") -> dict[str, Any]:
-    return {
-        "name": canal.name,
-        "length_mm": round(canal.length, 2),
-        "foramen_mm": round(canal.foramen, 3),
-        "quality": round(canal.quality.score, 2),
-        "joins": canal.joined or None,
-        "doubts": [*canal.quality.reasons, *canal.notes],
-    }

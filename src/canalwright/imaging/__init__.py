@@ -12,7 +12,8 @@ from canalwright.imaging.mesh.surfaces import Surface, read_surface
 from canalwright.imaging.readers.opened import Opened
 from canalwright.imaging.readers.scan import open_scan, read_scan
 from canalwright.imaging.to_canal import reference_point, to_canal
-from canalwright.imaging.tooth.canals import find_canals
+from canalwright.imaging.tooth.called import called
+from canalwright.imaging.tooth.canals import FoundTooth, find_canals, measure_tooth
 from canalwright.imaging.tracing.mask import trace_mask
 from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
@@ -22,6 +23,7 @@ __all__ = [
     "CorrectionError",
     "FoundCanal",
     "FoundPortal",
+    "FoundTooth",
     "ImagingError",
     "Opened",
     "Quality",
@@ -29,9 +31,11 @@ __all__ = [
     "ScanError",
     "Surface",
     "SurfaceError",
+    "called",
     "canals_from_surfaces",
     "correct",
     "find_canals",
+    "measure_tooth",
     "open_scan",
     "read_scan",
     "read_surface",

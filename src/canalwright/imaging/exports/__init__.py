@@ -1,5 +1,6 @@
 """What was found, for other programs: tables, surfaces, labels, DICOM segmentation."""
 
+from canalwright.imaging.exports.folder import KINDS, USUAL, export
 from canalwright.imaging.exports.labels import labels, tooth_labels, write_labels
 from canalwright.imaging.exports.segmentation import segmentation
 from canalwright.imaging.exports.surfaces import SURFACES, lumen_surface, pulp_surface, root_surface, write_surface
@@ -7,9 +8,12 @@ from canalwright.imaging.exports.tables import COLUMNS, as_csv, as_json, rows, w
 
 __all__ = [
     "COLUMNS",
+    "KINDS",
     "SURFACES",
+    "USUAL",
     "as_csv",
     "as_json",
+    "export",
     "labels",
     "lumen_surface",
     "pulp_surface",

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from canalwright.imaging.grid import Grid
 from canalwright.imaging.refusal import refusal
@@ -67,6 +67,14 @@ class Opened(Grid):
         """Number of voxels along z, y, x."""
         return self.source.shape
 
+    @property
+    def about(self) -> str:
+        """What is known of the scan, in one line: kind, size, voxel, and the metadata that was kept."""
+        nz, ny, nx = self.shape
+        size = " x ".join(f"{v:.3g}" for v in self.spacing)
+        kept = "".join(f"; {key} {value}" for key, value in self.details.items() if key not in ("Rows", "Columns"))
+        return f"{self.modality or 'scan'} of {nx} x {ny} x {nz} voxels of {size} mm{kept}"
+
     def whole(self) -> Scan:
         """All of it, in memory as stored. Raises ScanError for damage and for greys that are no numbers."""
         return self._read((0, 0, 0), self.shape[::-1], self.affine)
@@ -76,9 +84,10 @@ class Opened(Grid):
         first, last, affine = self.box(low, high)
         return self._read(first, last, affine)
 
-    def around(self, points: Array, reach: float) -> Scan:
+    def around(self, points: ArrayLike, reach: float) -> Scan:
         """The part within `reach` mm of LPS points (m, 3) on every side. Raises ScanError when it misses the volume."""
-        return self.crop(np.min(points, axis=0) - reach, np.max(points, axis=0) + reach)
+        places = np.asarray(points, float).reshape(-1, 3)
+        return self.crop(places.min(axis=0) - reach, places.max(axis=0) + reach)
 
     def _read(
         self, first: Sequence[int] | NDArray[np.int64], last: Sequence[int] | NDArray[np.int64], affine: Array

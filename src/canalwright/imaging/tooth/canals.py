@@ -16,6 +16,7 @@ from skimage.graph import MCP_Geometric
 
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.found import FoundCanal
+from canalwright.imaging.joins import joined
 from canalwright.imaging.readers.opened import Opened
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tooth.outline import STEP, Tooth, find_tooth
@@ -85,12 +86,11 @@ def find_canals(scan: Scan | Opened, click: tuple[float, float, float] | Array) 
 def measure_tooth(scan: Scan | Opened, click: tuple[float, float, float] | Array | None = None) -> FoundTooth:
     """The tooth at `click` (LPS mm) and all its canals, longest first, named 'canal 1' and so on.
 
-    Without a click the one tooth that fills the volume is meant. Of a scan that was only opened no more is read than the
-    tooth and what is about it. Raises ScanError when there is no tooth or no pulp there, or when none of its canals can
-    be traced.
+    Where one meets a longer one is marked. Without a click the one tooth that fills the volume is meant. Of a scan that
+    was only opened no more is read than the tooth and what is about it. Raises ScanError when there is no tooth or no
+    pulp there, or when none of its canals can be traced.
     """
-    at = pick_tooth(scan) if click is None else np.asarray(click, dtype=float)
-    tooth = find_tooth(scan, at)
+    tooth = _first_tooth(scan, pick_tooth(scan)) if click is None else find_tooth(scan, np.asarray(click, dtype=float))
     ways = canal_ways(tooth)
     near = scan.around(tooth.corners(), MARGIN) if isinstance(scan, Opened) else scan
     made: list[FoundCanal] = []
@@ -107,7 +107,18 @@ def measure_tooth(scan: Scan | Opened, click: tuple[float, float, float] | Array
     made.sort(key=lambda c: -c.length)
     notes = tooth.notes + ((f"{len(refused)} more end(s) of the pulp could not be traced",) if refused else ())
     named = [replace(c, name=f"canal {n + 1}", notes=c.notes + notes) for n, c in enumerate(made)]
-    return FoundTooth(tooth, tuple(_joined(named)), near)
+    return FoundTooth(tooth, tuple(joined(named)), near)
+
+
+def _first_tooth(scan: Scan | Opened, places: list[Array]) -> Tooth:
+    """The tooth at the first of `places` where there is one. Raises the first refusal where there is none."""
+    refused: list[ScanError] = []
+    for place in places:
+        try:
+            return find_tooth(scan, place)
+        except ScanError as error:
+            refused.append(error)
+    raise refused[0]
 
 
 def _best(scan: Scan, way: Way) -> FoundCanal:
@@ -276,18 +287,3 @@ def _different(made: list[FoundCanal]) -> list[FoundCanal]:
         if all(np.linalg.norm(canal.terminus - k.terminus) > 0.6 for k in kept):
             kept.append(canal)
     return kept
-
-
-def _joined(canals: list[FoundCanal]) -> list[FoundCanal]:
-    """Mark where a canal meets a longer one: z from which their centrelines stay within half their widths."""
-    out = [canals[0]]
-    for canal in canals[1:]:
-        for other in out:
-            away, at = cKDTree(other.lumen.centre).query(canal.lumen.centre)
-            met = away < 0.5 * np.maximum(canal.lumen.minor, other.lumen.minor[at])
-            if met.any() and met[-1]:
-                first = int(np.nonzero(met)[0][0])
-                canal = replace(canal, join=float(canal.lumen.z[first]), joined=other.name)
-                break
-        out.append(canal)
-    return out
