@@ -89,7 +89,7 @@ def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict
     _marked(page, marks)
 
     expect(page.locator("[data-grade=inadequate]")).to_be_visible(timeout=SLOW)
-    assert "0.7 mm short" in page.locator("#ck-length").inner_text()
+    expect(page.locator("#ck-length")).to_contain_text("0.7 mm short", timeout=SLOW)
     expect(page.locator("[data-criterion=length]")).to_have_class("rd-item ready")
     expect(page.locator("[data-criterion=density]")).to_have_class("rd-item not-ready")
     expect(page.locator("[data-unseen] li").first).to_contain_text("voids smaller than")

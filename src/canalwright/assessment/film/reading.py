@@ -24,6 +24,8 @@ from canalwright.quantities import Origin, Quantity, Source
 
 Array = NDArray[np.float64]
 Z90 = 1.6448536269514722
+PAST = 1.5
+"""How far past the last mark a filling may be found before that mark is doubted, mm."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +77,8 @@ def read(
     end = _edge(marks.end, straight, mark_error) or apical_end(straight, even)
     top = coronal_end(straight, even)
     guess = straight.station(points[-1])
+    if marks.terminus is None and end.s > guess + PAST:
+        raise FilmError("the filling goes on past the last mark: mark the canal on to the root's end")
     outline, terminus, how = _terminus(film, straight, even, marks, guess, end, mark_error)
 
     to_terminus = _quantity(terminus.s - end.s, (terminus.error, end.error), scale, how)

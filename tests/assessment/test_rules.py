@@ -1,0 +1,200 @@
+"""Criteria, comparison with the plan, habits, post and ferrule: pure rules, held by their own logic."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from canalwright import casefile
+from canalwright.anatomy import Canal
+from canalwright.assessment import (
+    Assessment,
+    Beyond,
+    PortalSeen,
+    Sight,
+    compare,
+    criteria,
+    habits,
+    restoration,
+)
+from canalwright.assessment.film.overlay import lay_over
+from canalwright.assessment.film.straight import straighten
+from canalwright.guide import Done
+from canalwright.planning import Choices, Plan, plan
+from canalwright.protocol import Place, Press
+from canalwright.quantities import Quantity
+from canalwright.shaping import shaped
+
+
+def _mm(value: float, half: float = 0.1) -> Quantity:
+    return Quantity(value, value - half, value + half, "mm")
+
+
+def _found(to_terminus: Quantity, **more: object) -> Assessment:
+    given_: dict[str, object] = {
+        "tooth": 46, "canal": "distal", "basis": "micro-CT", "how": "test", "to_terminus": to_terminus,
+        "length_filled": _mm(10.0), "grade": criteria.grade(criteria.length_criterion(to_terminus)), "taper": None,
+        "void_share": Quantity(0.01, 0.0, 0.02, ""), "stations": (), "voids": (), "portals": (), "beyond": Beyond(Sight.ABSENT),
+        "smallest_void": _mm(0.2), "not_seen": ("voids",),
+    }  # fmt: skip
+    return Assessment(**(given_ | more))  # type: ignore[arg-type]
+
+
+# ---- criteria
+
+
+@pytest.mark.parametrize(
+    ("short", "met"), [(0.3, True), (1.7, True), (2.6, False), (-0.6, False), (2.0, None), (0.0, None)]
+)
+def test_the_band_of_two_millimetres_has_both_its_edges(short: float, met: bool | None) -> None:
+    assert criteria.length_criterion(_mm(short, 0.2)).met is met
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.floats(-3, 5), st.floats(0.01, 1.0))
+def test_a_chance_lies_between_0_and_1_within_its_interval(value: float, half: float) -> None:
+    q = criteria.chance_within(_mm(value, half), 0.0, 2.0)
+    assert 0 <= q.low <= q.value <= q.high <= 1
+
+
+def test_a_grade_is_no_better_than_its_worst_criterion() -> None:
+    made = criteria.grade(criteria.length_criterion(_mm(1.0)), criteria.density_criterion((0.97,)))
+    assert made.chance.value <= min(c.chance.value for c in made.criteria)
+    assert made.word == "inadequate"
+
+
+def test_an_assessment_is_plain_json_and_keeps_what_was_not_seen() -> None:
+    told = _found(_mm(1.0)).as_json()
+    assert told["not_seen"] == ["voids"] and told["beyond"]["sight"] == "absent"
+    assert told["grade"]["word"] == "adequate" and told["to_terminus"]["low"] == pytest.approx(0.9)
+
+
+# ---- against the plan
+
+
+@pytest.fixture(scope="module")
+def made() -> Plan:
+    return plan(casefile.demo_case().canals[2], casefile.generic_tray(), Choices(draws=64))
+
+
+def test_residuals_join_what_was_planned_done_and_came_out(made: Plan) -> None:
+    aim = made.canal.depth(next(a.tip for a in made.protocol.acts if isinstance(a, Place)))
+    step = next(i for i, a in enumerate(made.protocol.acts) if isinstance(a, Place))
+    done = (Done(step, 0.0, 1.0, 0.0, 1.0, None, aim - 0.4),)
+    rows = {r.key: r for r in compare.residuals(_found(_mm(1.5)), made, done)}
+    end = rows["end"]
+    assert end.done == pytest.approx(made.canal.length.value - aim + 0.4)
+    assert end.gap is not None and end.gap.value == pytest.approx(1.5 - end.planned.value)
+    assert end.gap.low < end.gap.value < end.gap.high
+    assert compare.stops(made, done) == (("trim", pytest.approx(-0.4)),)
+
+
+def test_what_was_not_seen_has_no_gap(made: Plan) -> None:
+    portal = made.canal.portals[0]
+    name = f"{portal.direction} {portal.kind}"
+    unseen = _found(_mm(1.0), portals=(PortalSeen(name, portal.z, Sight.NOT_SEEN),), beyond=Beyond(Sight.NOT_SEEN))
+    rows = {r.key: r for r in compare.residuals(unseen, made)}
+    assert rows[f"portal {portal.z:g}"].gap is None and rows[f"portal {portal.z:g}"].within is None
+    assert rows["beyond"].came is None
+
+
+def test_stops_of_presses_are_told_deeper_positive(made: Plan) -> None:
+    step, act = next((i, a) for i, a in enumerate(made.protocol.acts) if isinstance(a, Press))
+    done = (Done(step, 0.0, 1.0, 0.0, 1.0, None, made.canal.depth(act.stop) + 0.3),)
+    assert compare.stops(made, done) == (("plugger stop", pytest.approx(0.3)),)
+
+
+# ---- the plan laid over the film
+
+
+def test_the_plan_lies_on_a_film_of_itself_turned_and_mirrored(made: Plan) -> None:
+    lumen = made.lumen
+    line = np.column_stack([-lumen.centre[:, 0], -lumen.centre[:, 2]]) / 0.05
+    turn = np.radians(20)
+    about = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    marks = (line[::-12] @ about.T) + np.array([150.0, 400.0])
+    picture = np.zeros((420, 420), np.float32)
+    straight = straighten(picture, marks, 0.05)
+    found = lay_over(made.canal, lumen, straight, straight.station(marks[-1]))
+    assert found.misfit < 0.1 and not found.poor
+    assert found.stretch == pytest.approx(1.0, abs=0.03)
+    middle = found.across(3.0).mean(axis=0)
+    true = np.array([np.interp(3.0, lumen.z, c) for c in (line @ about.T + np.array([150.0, 400.0])).T])
+    assert np.linalg.norm(middle - true) * 0.05 < 0.15
+
+
+# ---- habits
+
+
+@settings(deadline=None, max_examples=20)
+@given(st.floats(-0.8, 0.8), st.integers(0, 10_000))
+def test_a_habit_finds_its_mean_and_spread(mean: float, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    (found,) = habits.learned([[("trim", float(x))] for x in rng.normal(mean, 0.3, 120)])
+    assert found.cases == 120
+    assert abs(found.centre.value - mean) < 0.15
+    assert 0.22 < found.spread < 0.42
+    assert found.next_one.low < found.centre.low <= found.centre.high < found.next_one.high
+
+
+def test_the_next_case_lands_within_its_interval_nine_times_in_ten() -> None:
+    rng = np.random.default_rng(4)
+    inside = []
+    for _ in range(300):
+        mean, spread = rng.normal(0, 0.4), rng.uniform(0.2, 0.6)
+        cases = rng.normal(mean, spread, 16)
+        (found,) = habits.learned([[("end", float(x))] for x in cases[:-1]])
+        inside.append(found.next_one.low <= cases[-1] <= found.next_one.high)
+    assert 0.85 <= np.mean(inside) <= 0.97
+
+
+def test_residuals_of_one_case_count_once() -> None:
+    (one,) = habits.learned([[("plugger stop", 0.25), ("plugger stop", 0.75)]])
+    (other,) = habits.learned([[("plugger stop", 0.5)]])
+    assert one == other
+
+
+def test_before_the_first_case_the_belief_is_that_of_common_practice() -> None:
+    fresh = habits.Habit.fresh("trim")
+    assert fresh.centre.value == 0 and fresh.drift is None
+    assert habits.of_events([{"habits": "damaged"}, None, {"habits": [["trim", float("nan")], ["trim"]]}]) == ()
+
+
+# ---- post and ferrule
+
+
+@pytest.fixture(scope="module")
+def canal() -> Canal:
+    return casefile.demo_case().canals[2]
+
+
+def test_a_post_leaves_five_millimetres_and_a_millimetre_of_dentine(canal: Canal) -> None:
+    found = restoration.restoration(canal, canal.end)
+    lumen = shaped(canal)
+    for post in found.posts:
+        if not post.works:
+            continue
+        assert post.left.value >= restoration.LEFT - 1e-9
+        wall = np.interp(post.z, lumen.z, canal.native.minor / 2 + canal.native.wall)
+        assert wall - post.diameter / 2 >= restoration.DENTINE - 1e-6
+    assert found.best is not None and found.best.works
+
+
+def test_a_thicker_post_is_never_longer(canal: Canal) -> None:
+    lengths = [p.length.value for p in restoration.restoration(canal, canal.end).posts]
+    assert all(a >= b - 1e-9 for a, b in itertools.pairwise(lengths))
+
+
+@pytest.mark.parametrize(("height", "holds"), [(1.4, False), (1.5, None), (1.9, None), (2.0, True)])
+def test_the_ferrule_warns_between_one_and_a_half_and_two(canal: Canal, height: float, holds: bool | None) -> None:
+    told = {t.rule: t for t in restoration.restoration(canal, 0.5, ferrule=height).told}
+    assert told["ferrule"].holds is holds
+
+
+def test_a_filling_that_ends_below_the_post_leaves_a_gap(canal: Canal) -> None:
+    found = restoration.restoration(canal, 0.5, filled_top=3.0)
+    assert any(t.rule == "gap" and t.holds is False for t in found.told)
+    with pytest.raises(ValueError, match="measure it again"):
+        restoration.restoration(canal, 0.5, crown=40.0)

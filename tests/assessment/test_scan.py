@@ -1,0 +1,107 @@
+"""A filling read from two scans: registration that is checked and refused, volumes, voids, what is not seen."""
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from canalwright.assessment import Assessment, Sight, scan
+from canalwright.imaging.errors import ScanError
+from canalwright.imaging.phantom.filling import Branch, Bubble, Filling, branch_line
+from canalwright.imaging.phantom.pair import CONE_BEAM, Artefact, Pair, pair
+from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make
+from canalwright.imaging.volume import Scan
+from tests.assessment import study
+
+BUBBLE = Bubble(2.6, 0.4)
+
+
+@cache
+def _tooth(kind: str) -> tuple[Pair, scan.CanalLine]:
+    shape = CanalShape(apical=0.5, taper=0.06, ratio=(1.1, 1.2), bend=8.0, curved=3.0, aside=(0.0, 0.0))
+    made = make((shape,), RootShape(height=4.5, half=(1.0, 1.1), growth=0.03))
+    branches = (Branch(3.4, 0.25, 90.0, 0.6),)
+    if kind == "micro-CT":
+        scanner, artefact = Scanner(voxel=0.075, blur=0.05, noise=50.0, oversample=2), Artefact()
+    else:
+        scanner, artefact = Scanner(voxel=0.2, blur=0.16, noise=120.0, oversample=3), CONE_BEAM
+    shots = pair(made, Filling(0.6, 4.0, (BUBBLE,), branches), scanner, artefact, 5)
+    true = made.truth[0]
+    start, way, _ = branch_line(true, branches[0])
+    path = np.array([start, start + 1.5 * way])
+    line = scan.CanalLine(
+        true.z, true.centre, true.minor, true.major, true.wall, (scan.BranchLine("lateral canal", 3.4, path, 0.25),)
+    )
+    return shots, line
+
+
+@cache
+def _read(kind: str) -> Assessment:
+    shots, line = _tooth(kind)
+    return scan.read(shots.before, shots.after, line, basis=kind, tooth=11, canal="only")
+
+
+def test_the_later_scan_is_brought_onto_the_earlier_within_a_fifth_of_a_voxel() -> None:
+    shots, line = _tooth("micro-CT")
+    found = scan.register(shots.before, shots.after, line)
+    true = line.centre @ shots.turn.T + shots.shift
+    mine = line.centre @ found.turn.T + found.shift
+    assert np.linalg.norm(true - mine, axis=1).max() < 0.2 * 0.075
+    assert found.residual_voxels < 0.5
+
+
+def test_another_tooth_is_refused_in_one_line() -> None:
+    shots, line = _tooth("cone-beam scan")
+    rng = np.random.default_rng(1)
+    other = Scan(
+        rng.normal(500, 300, shots.after.shape).astype(np.float32), shots.after.affine, "CT", path="other tooth"
+    )
+    with pytest.raises(scan.RegistrationError, match="do not fit together") as caught:
+        scan.register(shots.before, other, line)
+    assert "\n" not in str(caught.value) and "other tooth" in str(caught.value)
+
+
+def test_micro_ct_tells_end_void_and_volume() -> None:
+    found = _read("micro-CT")
+    assert found.to_terminus.value == pytest.approx(0.6, abs=0.1)
+    assert found.to_terminus.low <= 0.6 <= found.to_terminus.high
+    near = [v for v in found.voids if abs(v.z - BUBBLE.z) < 0.2]
+    assert len(near) == 1
+    assert near[0].volume.value == pytest.approx(BUBBLE.volume, rel=0.3)
+    assert near[0].volume.low <= BUBBLE.volume <= near[0].volume.high
+
+
+def test_stations_share_out_the_lumen() -> None:
+    found, (_, line) = _read("micro-CT"), _tooth("micro-CT")
+    area = np.pi / 4 * line.minor * line.major
+    for s in found.stations[1:-1]:
+        assert s.filled.value + s.void.value + s.unfilled.value == pytest.approx(1.0, abs=0.06)
+        here = (line.z >= s.low) & (line.z <= s.high + 1e-9)
+        assert s.volume is not None
+        assert s.volume.value == pytest.approx(float(np.trapezoid(area[here], line.z[here])), rel=0.08)
+
+
+def test_a_branch_is_seen_by_micro_ct_and_not_seen_by_cone_beam() -> None:
+    (fine,), (coarse,) = _read("micro-CT").portals, _read("cone-beam scan").portals
+    assert fine.sight is Sight.THERE and fine.filled is not None
+    assert fine.filled.low <= 0.6 <= fine.filled.high
+    assert coarse.sight is not Sight.ABSENT
+
+
+def test_a_cone_beam_scan_never_says_that_small_voids_are_absent() -> None:
+    found = _read("cone-beam scan")
+    assert found.not_seen[0].startswith("voids smaller than")
+    assert found.smallest_void.value > 0.2
+    assert found.void_share is not None and found.void_share.high > 0.01
+    assert any("halo" in what for what in found.not_seen)
+
+
+def test_an_unfilled_canal_is_refused() -> None:
+    shots, line = _tooth("cone-beam scan")
+    with pytest.raises(ScanError, match=r"stand apart in grey|no filling"):
+        scan.read(shots.before, shots.before, line, basis="cone-beam scan", tooth=11, canal="only")
+
+
+def test_the_study_holds_rows_of_both_kinds() -> None:
+    rows = study.stored()["scans"]
+    assert {r["kind"] for r in rows} == {"micro-CT", "cone-beam scan"}
