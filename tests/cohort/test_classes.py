@@ -96,14 +96,14 @@ def test_a_class_from_hand_out_to_reports(file: Path, tmp_path: Path) -> None:
     found = classes.collect(out, Local(0))
     assert [(p.place, p.student) for p in found.places] == [(1, careful), (2, careless)]
     assert found.missing == (absent,)
-    best, worst = (dict(zip(("off", "depth", "heat", "rise"), p.values, strict=True)) for p in found.places)
+    best, worst = (dict(zip(("off", "depth", "heat", "rise", "end"), p.values, strict=True)) for p in found.places)
     assert (
         best["off"] == 0 and best["heat"] == pytest.approx(0, abs=1e-9) and best["depth"] == pytest.approx(0, abs=1e-9)
     )
     assert worst["heat"] == pytest.approx(2.5) and worst["depth"] == pytest.approx(1.0)
     assert worst["rise"] is not None and best["rise"] is not None and worst["rise"] > best["rise"] + 1
     own = (out / "reports" / f"{careful}.html").read_text()
-    assert "Place 1 of 2" in own and careless not in own and absent not in own
+    assert "Place 1 of 2" in own and ">2.5<" not in own and careless not in own and absent not in own
     assert "first line is damaged" in (out / "reports" / f"{absent}.html").read_text()
     whole = (out / "reports" / "class.html").read_text()
     assert all(name in whole for name in given_out)
@@ -111,6 +111,9 @@ def test_a_class_from_hand_out_to_reports(file: Path, tmp_path: Path) -> None:
         if path.is_file():
             assert not any(student.encode() in path.read_bytes() for student in STUDENTS), path
     assert classes.names(practical, KEY) == {v: k for k, v in pseudonyms(STUDENTS, KEY).items()}
+    (out / "hand-in" / careful / "other.after.nii").write_bytes(b"")
+    with pytest.raises(CohortError, match="was not given to this student"):
+        classes.collect(out, Local(0))
     with pytest.raises(CohortError, match="holds a class already"):
         classes.assign(practical, KEY, out)
 

@@ -55,7 +55,12 @@ def test_a_study_answers_with_intervals_and_reports(tmp_path: Path) -> None:
     assert len(found.heat) == len(found.reach) == 2 and len(found.gains) == 1
     assert all(h.fillings.low <= h.fillings.value <= h.fillings.high for h in found.heat)
     names = {path.name for path in found.files}
-    assert names == {"teeth.parquet", "teeth.csv", "answers.csv", "study.html", "study.pdf"}
+    drawn = {name for name in names if name.endswith(".svg")}
+    assert drawn == {
+        f"{n}.svg"
+        for n in ("heat-shares", "heat-spread-0", "reach-shares", "reach-spread-0", "gain-depth", "gain-rise")
+    }
+    assert names - drawn == {"teeth.parquet", "teeth.csv", "answers.csv", "study.html", "study.pdf"}
     page = (tmp_path / "out" / "study.html").read_text()
     assert (
         "Two arms &lt;b&gt;" in page

@@ -2,15 +2,19 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from statistics import median
 
 from canalwright.cohort.job import Row
 from canalwright.cohort.paper import Block, Grid, Heading, Text
 from canalwright.cohort.ranking import MEASURES, Placed
 
 HOW = (
-    "Ranks are the mean of the ranks in four measures: share of steps worth a word, error of the depths, error of the seconds of heat, "
-    "and rise at the root surface above the plan's. They tell how closely the protocol was kept, not how good a clinician somebody is."
+    "Ranks are the mean of the ranks in these measures: share of steps worth a word, error of the depths, error of the seconds of heat, "
+    "rise at the root surface above the plan's and, where there are scans after the filling, distance of its end from the planned one. "
+    "They tell how closely the protocol was kept, not how good a clinician somebody is."
 )
+FEWEST = 5
+"""In a smaller class the middle of all would tell a student what another one did."""
 LEFT_OUT = (
     "The rise is the model's, with what was logged: a depth that was not noted counts as planned, bleeding and a cone that moved are not "
     "modelled. Intervals are 5 to 95 %."
@@ -23,7 +27,11 @@ def whole(places: Sequence[Placed], missing: Sequence[str], aside: Mapping[str, 
     cells = tuple(
         (str(p.place), p.student, f"{p.mean:.2f}", str(p.logs), *(_number(v) for v in p.values)) for p in places
     )
-    parts: list[Block] = [Text(HOW), Grid(f"{len(places)} students with a log", columns, cells), Text(LEFT_OUT)]
+    parts: list[Block] = [
+        Text(HOW),
+        Grid(f"{len(places)} students who handed something in", columns, cells),
+        Text(LEFT_OUT),
+    ]
     if missing:
         parts += [Heading("Nothing to debrief"), Text("No usable log from: " + ", ".join(missing) + ".")]
     if aside:
@@ -38,7 +46,8 @@ def single(student: str, rows: Sequence[Row], places: Sequence[Placed], aside: M
     if own is None:
         parts.append(Text("No usable log was handed in."))
     else:
-        middle = [_middle([p.values[i] for p in places]) for i in range(len(MEASURES))]
+        shown = len(places) >= FEWEST
+        middle = [_middle([p.values[i] for p in places]) if shown else None for i in range(len(MEASURES))]
         cells = tuple(
             (words, _number(value), _number(m), f"{rank:g} of {len(places)}")
             for words, value, m, rank in zip(MEASURES.values(), own.values, middle, own.ranks, strict=True)
@@ -48,7 +57,7 @@ def single(student: str, rows: Sequence[Row], places: Sequence[Placed], aside: M
             Grid("Your measures", ("measure", "yours", "middle of the class", "rank"), cells),
         ]
     for row in rows:
-        parts += _debrief(row)
+        parts += _debrief(row) if row.get("lines") else _checked(row)
     if aside:
         parts += [Heading("Set aside"), Grid("Logs that could not be read", ("log", "reason"), tuple(aside.items()))]
     return [*parts, Text(LEFT_OUT)]
@@ -72,9 +81,35 @@ def _debrief(row: Row) -> list[Block]:
     ]
 
 
+def _checked(row: Row) -> list[Block]:
+    title = Heading(f"{row['tooth_name']}, {row['canal']} canal of tooth {row['number']}: the finished filling")
+    if row.get("check_reason"):
+        return [title, Text(f"Not checked: {row['check_reason']}")]
+
+    def told(name: str, unit: str, factor: float = 1.0) -> str:
+        value, low, high = (row.get(f"{name}{end}") for end in ("", "_low", "_high"))
+        if value is None or low is None or high is None:
+            return "not seen"
+        return f"{factor * value:.2f} {unit} ({factor * low:.2f} to {factor * high:.2f})"
+
+    cells = (
+        ("grade", str(row["check_grade"])),
+        (
+            "end of the filling from the terminus",
+            f"{told('check_to_terminus', 'mm')}; planned {row['planned_end']:.1f} mm",
+        ),
+        ("length filled", told("check_filled", "mm")),
+        ("voids, share of the filling", told("check_void", "%", 100.0)),
+        ("smallest void that would be seen", told("check_smallest_void", "mm")),
+        ("beyond the root", str(row["check_beyond"])),
+        ("cannot be seen here", str(row["check_not_seen"] or "")),
+    )
+    return [title, Grid("", ("what", "found"), cells)]
+
+
 def _middle(values: Sequence[float | None]) -> float | None:
-    there = sorted(v for v in values if v is not None)
-    return there[len(there) // 2] if there else None
+    there = [v for v in values if v is not None]
+    return median(there) if there else None
 
 
 def _number(value: float | None) -> str:

@@ -2,7 +2,8 @@
 
     OUT/class.json                     settings and assignments, by pseudonym: no name of a student is written anywhere here
     OUT/hand-out/PSEUDONYM/TOOTH.toml  the case, and TOOTH-CANAL.pdf, the card of the class's protocol
-    OUT/hand-in/PSEUDONYM/*.jsonl      where the teacher puts each student's logs of the chair
+    OUT/hand-in/PSEUDONYM/             where the teacher puts each student's logs of the chair (*.jsonl) and scans after the
+                                       filling (TOOTH.after.nii.gz, or a folder TOOTH.after)
     OUT/reports/                       PSEUDONYM.html and .pdf for one student's eyes; class.html and .pdf; scores.csv
 
 A pseudonym comes from the student's name and a key that the teacher holds (HMAC-SHA256): without the key neither can be told
@@ -25,8 +26,12 @@ from canalwright.cohort.ranking import Placed, placed
 from canalwright.cohort.run import Progress, Ran, run
 from canalwright.cohort.sources import gather
 from canalwright.cohort.store import Store
+from canalwright.cohort.traced import file_hash
 from canalwright.planning import Choices
 from canalwright.report import card
+
+SCANNED = ("scan", "before", "mask", "click", "orifices", "termini", "names", "voxel", "basis", "hashes")
+"""What the table of the teeth tells of the scan before the filling."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +52,8 @@ def assign(practical: Practical, key: bytes, out: Path) -> dict[str, tuple[str, 
     if (out / "class.json").exists():
         raise CohortError(f"{out}: holds a class already; name another folder, or collect this one")
     about = practical.model.class_
-    cases = {job.ident: case_of(job.ident, job.content) for job in gather(practical.teeth)}
+    jobs = gather(practical.teeth)
+    cases = {job.ident: case_of(job.ident, job.content) for job in jobs}
     names = tuple(pseudonyms(practical.students, key).values())
     given = assignments(names, tuple(cases), about.teeth_each, about.seed)
     choices = {**practical.model.protocol.choices(), "draws": about.draws, "seed": about.seed}
@@ -67,6 +73,7 @@ def assign(practical: Practical, key: bytes, out: Path) -> dict[str, tuple[str, 
                 card(plans[tooth, canal.name], None, folder / f"{tooth}-{canal.name.replace(' ', '-')}.pdf", label=name)
     told = {
         "version": 1, "title": about.title, "choices": choices, "tray": practical.tray,
+        "scans": {job.ident: {k: v for k, v in job.content.items() if k in SCANNED} for job in jobs},
         "students": {n: {t: casefile.load(out / "hand-out" / n / f"{t}.toml").digest for t in teeth} for n, teeth in given.items()},
     }  # fmt: skip
     Store(out).write_json("class.json", told)
@@ -91,7 +98,6 @@ def collect(
     students: Mapping[str, Any] = told["students"]
     missing = tuple(n for n in students if n not in {p.student for p in places})
     store = Store(out)
-    (out / "reports").mkdir(exist_ok=True)
     files = [store.write("reports/scores.csv", paper.csv_bytes([p.row() for p in places]))]
     whole = class_report.whole(places, missing, ran.set_aside if ran else {})
     files += _written(store, "class", told["title"], whole)
@@ -118,7 +124,7 @@ def _class(out: Path) -> dict[str, Any]:
 
 
 def _jobs(out: Path, told: Mapping[str, Any]) -> list[Job]:
-    """One job for each log of each student."""
+    """One job for each log and each scan of each student."""
     found = []
     for name, teeth in told["students"].items():
         for i, path in enumerate(sorted((out / "hand-in" / name).glob("*.jsonl")), 1):
@@ -127,6 +133,19 @@ def _jobs(out: Path, told: Mapping[str, Any]) -> list[Job]:
                 "log": path.read_text(encoding="utf-8", errors="replace"),
             }  # fmt: skip
             found.append(Job(f"{name}.{i}", "chair", content))
+        for path in sorted((out / "hand-in" / name).glob("*.after*")):
+            tooth = path.name.partition(".after")[0]
+            if tooth not in teeth:
+                raise CohortError(
+                    f"{path}: tooth {tooth!r} was not given to this student; there are {', '.join(teeth)}"
+                )
+            before = told["scans"][tooth]
+            content = {
+                **before, "hashes": {**before.get("hashes", {}), "after": file_hash(path)}, "after": str(path.resolve()),
+                "student": name, "tooth_name": tooth, "tray": told["tray"], "choices": told["choices"],
+                "case": (out / "hand-out" / name / f"{tooth}.toml").read_text(encoding="utf-8"),
+            }  # fmt: skip
+            found.append(Job(f"{name}.check.{tooth}", "check", content))
     return found
 
 

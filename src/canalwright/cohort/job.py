@@ -28,7 +28,7 @@ class CohortError(ValueError):
 
 @dataclass(frozen=True)
 class Job:
-    """`ident` names the tooth (letters, digits, `.`, `_`, `-`); `chain` the chain to run ("case", "trial"); `content` its input.
+    """`ident` names the tooth (letters, digits, `.`, `_`, `-`); `chain` what to run ("case", "trial", "chair", "check") on `content`.
 
     Raises CohortError for a name that cannot be a file's.
     """
@@ -91,6 +91,8 @@ def code_hash() -> str:
 
 
 _SHELLS = ("cli", "web", "records", "exchange", "report")
+_COMPUTE = ("after.py", "columns.py", "traced.py", "virtual.py", "virtual.toml")
+"""What computes in this room, besides the chains; reports, stores and clusters may change without a result changing."""
 
 
 def _texts(folder: Traversable, prefix: str) -> list[tuple[str, bytes]]:
@@ -100,6 +102,8 @@ def _texts(folder: Traversable, prefix: str) -> list[tuple[str, bytes]]:
         if entry.is_dir():
             if entry.name != "__pycache__" and name not in _SHELLS:
                 found += _texts(entry, f"{name}/")
-        elif entry.name.endswith((".py", ".toml")):
+        elif entry.name.endswith((".py", ".toml")) and (
+            prefix != "cohort/" or entry.name.endswith(("chain.py", *_COMPUTE))
+        ):
             found.append((name, entry.read_bytes()))
     return found

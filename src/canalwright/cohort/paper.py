@@ -6,6 +6,7 @@ The PDF is set by Typst from `paper.typ`; text reaches it as JSON, so that no na
 import csv
 import io
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
@@ -47,6 +48,12 @@ class Figure:
 
     svg: str
     caption: str
+
+    @property
+    def name(self) -> str:
+        """Its name: what begins the ids within the drawing."""
+        found = re.search(r'<title id="([^"]+)-title"', self.svg)
+        return found[1] if found else "figure"
 
 
 Block = Heading | Text | Grid | Figure

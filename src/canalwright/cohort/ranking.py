@@ -1,6 +1,7 @@
-"""Ranks in a class: the mean of the ranks in four plain measures, each of which everybody can check by hand.
+"""Ranks in a class: the mean of the ranks in plain measures, each of which everybody can check by hand.
 
-Share of steps that are worth a word, error of the depths, error of the seconds of heat, and rise at the root surface above the plan's.
+Share of steps that are worth a word, error of the depths, error of the seconds of heat, rise at the root surface above the plan's, and,
+where there are scans after the filling, how far its end lies from the planned one. Measures that nobody has count for nobody.
 Equal values share the middle of their ranks. A measure that somebody lacks (no depth noted, say) is ranked last there.
 """
 
@@ -17,6 +18,7 @@ MEASURES = {
     "depth": "depth off, mm",
     "heat": "heat off, s",
     "rise": "rise above the plan's, K",
+    "end": "end of the filling off, mm",
 }
 
 
@@ -46,7 +48,7 @@ class Placed:
 
 
 def placed(rows: Sequence[Row]) -> tuple[Placed, ...]:
-    """All students with a log, best first; equal means share a place and stand by pseudonym."""
+    """All students who handed something in, best first; equal means share a place and stand by pseudonym."""
     students = sorted({row["student"] for row in rows})
     if not students:
         return ()
@@ -56,7 +58,8 @@ def placed(rows: Sequence[Row]) -> tuple[Placed, ...]:
     places = rankdata(means, method="min").astype(int)
     found = [
         Placed(
-            s, sum(r["student"] == s for r in rows), tuple(None if np.isnan(v) else float(v) for v in values[i]),
+            s, sum(r["student"] == s and r.get("done") is not None for r in rows),
+            tuple(None if np.isnan(v) else float(v) for v in values[i]),
             tuple(float(r) for r in ranks[i]), float(means[i]), int(places[i]),
         )
         for i, s in enumerate(students)
@@ -69,9 +72,12 @@ def _measures(rows: Sequence[Row]) -> list[float]:
         there = [v for v in values if v is not None]
         return float(np.mean(there)) if there else float("nan")
 
+    logs = [r for r in rows if r.get("done") is not None]
+    scans = [r for r in rows if r.get("check_to_terminus") is not None]
     return [
-        mean([100 * r["off"] / r["done"] if r["done"] else None for r in rows]),
-        mean([r["depth_error"] for r in rows]),
-        mean([r["heat_error"] for r in rows]),
-        mean([max(r["rise"] - r["planned_rise"], 0.0) for r in rows]),
+        mean([100 * r["off"] / r["done"] if r["done"] else None for r in logs]),
+        mean([r["depth_error"] for r in logs]),
+        mean([r["heat_error"] for r in logs]),
+        mean([max(r["rise"] - r["planned_rise"], 0.0) for r in logs]),
+        mean([abs(r["check_to_terminus"] - r["planned_end"]) for r in scans]),
     ]

@@ -53,6 +53,7 @@ class Store:
     def write(self, name: str, content: bytes) -> Path:
         """A file beside the teeth, whole or not at all."""
         path = self.folder / name
+        path.parent.mkdir(exist_ok=True)
         beside = path.with_name(f".{path.name}.{os.getpid()}")
         beside.write_bytes(content)
         beside.replace(path)

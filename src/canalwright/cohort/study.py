@@ -100,5 +100,6 @@ def study(
         store.write("answers.csv", paper.csv_bytes(answer_rows(found))),
         store.write("study.html", paper.html(title, parts).encode()),
         store.write("study.pdf", paper.pdf(title, parts)),
+        *(store.write(f"figures/{f.name}.svg", f.svg.encode()) for f in parts if isinstance(f, paper.Figure)),
     )
     return Found(plan, ran, found.heat, found.reach, found.gains, written)

@@ -21,9 +21,9 @@ def work(ident: str, key: str, chain: str, content: Mapping[str, Any]) -> Outcom
 
 
 def _chain(name: str) -> Chain:
-    from canalwright.cohort import chain, chair_chain, trial_chain
+    from canalwright.cohort import chain, chair_chain, check_chain, trial_chain
 
-    return {"case": chain.run, "chair": chair_chain.run, "trial": trial_chain.run}[name]
+    return {"case": chain.run, "chair": chair_chain.run, "check": check_chain.run, "trial": trial_chain.run}[name]
 
 
 def _reason(error: Exception) -> str:
