@@ -9,6 +9,7 @@ from canalwright.anatomy.canal import STEP, Canal, Doubt, Lumen, Portal
 from canalwright.anatomy.limits import Fault, MeasurementError
 from canalwright.anatomy.measurements import Curve, Measured, Measurements, SideBranch
 from canalwright.anatomy.perturb import centres, native_widths, perturbed, scaled_centres, walls
+from canalwright.anatomy.sides import SideWall, furcation_side
 from canalwright.anatomy.tooth import Tooth
 
 __all__ = [
@@ -23,9 +24,11 @@ __all__ = [
     "Measurements",
     "Portal",
     "SideBranch",
+    "SideWall",
     "Tooth",
     "centres",
     "from_measurements",
+    "furcation_side",
     "native_widths",
     "perturbed",
     "scaled_centres",

@@ -56,6 +56,7 @@ def from_measurements(m: Measurements) -> Canal:
         sources={**frame.sources, **sources, "finishing_file": Source(Origin.MEASURED, "as given")},
         weights={"width": width.weight, "wall": wall.weight},
         notes=doubts(m, name, known, frame.length.value),
+        sides=m.side_walls,
     )
 
 

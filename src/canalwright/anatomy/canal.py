@@ -19,6 +19,7 @@ from canalwright.quantities import Reading, Source
 
 if TYPE_CHECKING:
     from canalwright.anatomy.measurements import Measurements
+    from canalwright.anatomy.sides import SideWall
 
 Array = NDArray[np.float64]
 STEP = 0.1
@@ -94,7 +95,7 @@ class Canal:
     geometry as `canalwright.anatomy.perturb` says. `weights` (n,), keyed alike, says what share of "width" and
     "wall" holds at each station (1 where a key is missing): a gauge makes the width sure where it was, not above.
     `sources` gives the source of each field by its case-file key. `foramen` is the least width of the canal at its
-    terminus. `notes` are doubts about what was measured.
+    terminus. `notes` are doubts about what was measured. `sides`: the wall by side where it was measured so.
     """
 
     tooth: Tooth
@@ -114,6 +115,7 @@ class Canal:
     sources: Mapping[str, Source] = field(default_factory=dict)
     weights: Mapping[str, Array] = field(default_factory=dict, repr=False)
     notes: tuple[Doubt, ...] = ()
+    sides: tuple["SideWall", ...] = ()
 
     @classmethod
     def from_measurements(cls, measurements: "Measurements | None" = None, /, **values: Any) -> "Canal":

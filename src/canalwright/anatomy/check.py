@@ -8,6 +8,7 @@ from canalwright.anatomy import averages
 from canalwright.anatomy.centreline import DIRECTIONS
 from canalwright.anatomy.limits import Fault, out_of_limits, shown
 from canalwright.anatomy.measurements import Curve, Measured, Measurements
+from canalwright.anatomy.sides import SIDES
 from canalwright.instruments import iso3630
 
 _SINGLE = {
@@ -107,6 +108,19 @@ def _tables(m: Measurements) -> Iterator[Fault]:
                 yield fault
     yield from _ascending("wall", [row[0] for row in m.walls])
     yield from _method("wall", m.walls_method, m.walls_error, "wall")
+    for i, one in enumerate(m.side_walls):
+        key = f"wall_side[{i}]"
+        if one.side not in SIDES:
+            yield Fault(f"{key}.side", repr(one.side), ", ".join(SIDES), "name a side of the tooth")
+        for level, value in zip(one.levels, one.values, strict=True):
+            for number, limit in ((level, "level"), (value, "wall")):
+                fault = out_of_limits(f"{key}.by_level", number, limit=limit)
+                if fault:
+                    yield fault
+        yield from _ascending(f"{key}.by_level", list(one.levels))
+    named = [one.side for one in m.side_walls]
+    if len(set(named)) < len(named):
+        yield Fault("wall_side", ", ".join(named), "each side once", "put all levels of a side into one table")
 
 
 def _branches(m: Measurements) -> Iterator[Fault]:

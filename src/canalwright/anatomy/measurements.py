@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from canalwright.anatomy.canal import Array, Lumen
+from canalwright.anatomy.sides import SideWall
 from canalwright.anatomy.tooth import Tooth
 from canalwright.instruments import File, Profile, iso3630
 
@@ -58,7 +59,8 @@ class SideBranch:
 class Measurements:
     """The measurements of one canal; only the first four are required, the rest falls back on averages.
 
-    `widths`: rows (level, least width, greatest width or None). `walls`: rows (level, thickness).
+    `widths`: rows (level, least width, greatest width or None). `walls`: rows (level, thickness); `side_walls`
+    the same towards a side of the tooth, whose least stands for `walls` where that is not given.
     `native`: the lumen when it was read from a scan or from surface meshes; it replaces every width and curve, and
     the wall where it has one (NaN: not found there). `native_width_error`, `native_wall_error`: standard deviations
     of that reading, mm, one for all or one by station of `native`. `joins`: the canal that this one meets, and at
@@ -86,6 +88,7 @@ class Measurements:
     walls: tuple[tuple[float, float], ...] = ()
     walls_method: str = ""
     walls_error: float | None = None
+    side_walls: tuple[SideWall, ...] = ()
     branches: tuple[SideBranch, ...] = ()
     crest: Measured | None = None
     cej: Measured | None = None

@@ -18,6 +18,7 @@ from canalwright.anatomy.canal import Array
 from canalwright.anatomy.limits import Fault, MeasurementError
 from canalwright.anatomy.measurements import Measured, Measurements
 from canalwright.anatomy.provenance import error_of, source_of
+from canalwright.anatomy.sides import least
 from canalwright.quantities import Reading, Source
 
 
@@ -157,9 +158,10 @@ def wall_by_level(m: Measurements, known: CanalAverages, z: Array) -> tuple[Arra
     growing to that of the average over 2 mm.
     """
     average = known.wall(z)
-    if not m.walls:
+    rows = m.walls or (least(m.side_walls) if m.side_walls else ())
+    if not rows:
         return average, Doubtful.of(np.full(len(z), known.wall.spread), known.wall.source), known.wall.source
-    levels, values = (np.array(column) for column in zip(*m.walls, strict=True))
+    levels, values = (np.array(column) for column in zip(*rows, strict=True))
     wall = np.interp(z, levels, values)
     for beyond, i in ((z < levels[0], 0), (z > levels[-1], -1)):
         wall[beyond] = average[beyond] * values[i] / float(known.wall(levels[i]))

@@ -113,6 +113,15 @@ class BranchTable(Closed):
     length_mm: float | None = None
 
 
+class WallSideTable(Closed):
+    """The wall towards one side of the tooth."""
+
+    side: Literal["mesial", "distal", "buccal", "lingual", "palatal"]
+    by_level: list[list[float]] = Field(
+        min_length=1, max_length=100, description="Rows of level and dentine towards this side [mm]"
+    )
+
+
 class PostTable(Closed):
     """The post that the tooth will carry."""
 
@@ -168,6 +177,7 @@ class CanalTable(Closed):
     widths_mm: Widths | None = None
     foramen_mm: Foramen | None = None
     wall_mm: Walls | None = None
+    wall_side: list[WallSideTable] = Field(default=[], max_length=5)
     crest_level_mm: Crest | None = None
     cej_level_mm: Junction | None = None
     post: PostTable | None = None

@@ -5,7 +5,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from canalwright.anatomy import Curve, Lumen, Measured, MeasurementError, Measurements, SideBranch, Tooth
+from canalwright.anatomy import Curve, Lumen, Measured, MeasurementError, Measurements, SideBranch, SideWall, Tooth
 from canalwright.anatomy.canal import Array
 from canalwright.anatomy.centreline import across
 from canalwright.anatomy.check import faults
@@ -69,6 +69,7 @@ def measurements(tooth: Tooth, table: CanalTable) -> Measurements:
         walls=tuple((r[0], r[1]) for r in wall_rows),
         walls_method=(walls.method or "") if walls else "",
         walls_error=walls.error if walls else None,
+        side_walls=tried(lambda: _side_walls(table), ()),
         branches=tuple(
             SideBranch(b.level_mm, _maybe(b.diameter_mm), b.direction, b.kind, b.length_mm) for b in table.side_branch
         ),
@@ -203,6 +204,14 @@ def _curves(table: CurveTable | None) -> tuple[Curve, ...]:
         curves.append(Curve(_measured(table.angle_deg), _maybe(table.radius_mm), start, table.measure, table.towards))
         table = table.second
     return tuple(curves)
+
+
+def _side_walls(table: CanalTable) -> tuple[SideWall, ...]:
+    made = []
+    for i, one in enumerate(table.wall_side):
+        rows = _rows(f"wall_side[{i}].by_level", one.by_level, (2, 2))
+        made.append(SideWall(one.side, tuple(float(r[0]) for r in rows), tuple(float(r[1]) for r in rows)))
+    return tuple(made)
 
 
 def _rows(key: str, rows: Sequence[Sequence[float]], columns: tuple[int, int]) -> Sequence[Sequence[float]]:

@@ -79,9 +79,10 @@ class PaperPointReading:
 class DryEnd:
     """What the points say so far.
 
-    `end`: length to the end of the canal (the near rim of its foramen) [mm]; `far_rim` where the border is slanted, `rim` the side of the
-    tooth on which all slanted points are shortest ('' where they differ or nobody looked); `cone_end`: where the cone should end. None before there is a reading that counts. `used`: indices of the readings that count. `stop`:
-    enough. `action` in words.
+    `end`: length to the end of the canal (the near rim of its foramen) [mm]; `far_rim` where the border is slanted, `rim` the
+    side of the tooth on which all slanted points are shortest ('' where they differ or nobody looked); `cone_end`: where the cone
+    should end. None before there is a reading that counts. `used`: indices of the readings that count. `stop`: enough.
+    `action` in words.
     """
 
     end: Quantity | None
@@ -164,7 +165,13 @@ def _quantity(values: list[float], own: float) -> Quantity:
 
 
 def _pattern(
-    readings: Sequence[PaperPointReading], used: tuple[int, ...], good: list[int], *, slanted: bool, turning: bool, bleeding: bool
+    readings: Sequence[PaperPointReading],
+    used: tuple[int, ...],
+    good: list[int],
+    *,
+    slanted: bool,
+    turning: bool,
+    bleeding: bool,
 ) -> Pattern:
     if bleeding:
         return Pattern.BLEEDING

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from canalwright import fit, shaping
-from canalwright.anatomy import Canal, native_widths, walls
+from canalwright.anatomy import Canal, furcation_side, native_widths, walls
 from canalwright.anatomy.measurements import iso_file
 from canalwright.fit import Passage
 from canalwright.instruments import File, Needle, Plugger, Tray
@@ -35,7 +35,9 @@ class ShapeOption:
 
     `plugger_short`, `needle_short`: distance [mm] from the end to the deepest plugger and irrigation needle (None where the
     tray has none). `dentine`: least left [mm] at level `thin_at`. `untouched`: share of the native wall. `on_curve`: no other
-    option is as good in all of the three. `cuts_all_round`: the file reaches the whole native outline at the end.
+    option is as good in all of the three. `cuts_all_round`: the file reaches the whole native outline at the end. `furcation`:
+    least dentine [mm] towards `furcation_side`, at level `furcation_at`, the canal moved towards it by the file's own stiffness; None where
+    the wall is not known by side.
     """
 
     file: File
@@ -48,6 +50,9 @@ class ShapeOption:
     untouched: Quantity
     life: shaping.Life
     cuts_all_round: bool
+    furcation: Quantity | None = None
+    furcation_side: str = ""
+    furcation_at: float = 0.0
     on_curve: bool = False
 
     @property
@@ -102,6 +107,7 @@ def shape_option(canal: Canal, tray: Tray, file: File, sample: Sample | None = N
     needle = _deepest([n for n in tray.needles if n.purpose == "irrigation"], passage, sample)
     dentine, at = _dentine(shaped, sample)
     end = int(np.searchsorted(canal.native.z, canal.end - 1e-9))
+    furcation, side, level = _furcation(shaped, sample)
     return ShapeOption(
         file=file,
         plugger_short=plugger[1],
@@ -113,6 +119,9 @@ def shape_option(canal: Canal, tray: Tray, file: File, sample: Sample | None = N
         untouched=_untouched(shaped, sample),
         life=shaping.life(shaped, file),
         cuts_all_round=bool(file.profile.tip >= canal.native.major[end]),
+        furcation=furcation,
+        furcation_side=side,
+        furcation_at=level,
     )
 
 
@@ -148,6 +157,24 @@ def _dentine(canal: Canal, sample: Sample) -> tuple[Quantity, float]:
     moved = np.minimum(shaping.transportation(canal).value * sample["transport"], MOST)
     least = left.min(axis=1) - moved
     return sample.summarise(least, "mm"), float(native.z[body][int(np.argmin(left[0]))])
+
+
+def _furcation(canal: Canal, sample: Sample) -> tuple[Quantity | None, str, float]:
+    """Least dentine towards the furcation where the wall was measured on that side, the side, and where."""
+    side = furcation_side(canal.tooth, canal.name)
+    known = next((w for w in canal.sides if w.side == side), None)
+    native = canal.native
+    if known is None:
+        return None, side, 0.0
+    body = known.covers(native.z) & (native.z >= canal.end)
+    if not body.any():
+        return None, side, 0.0
+    minor, major = native_widths(canal, sample)
+    cut = envelope(canal.file, native.z, canal.end, sample["file"])
+    moved = np.minimum(shaping.transportation(canal).value * sample["transport"], MOST)
+    doubt = walls(canal, sample) - native.wall
+    left = (shaping.side_left(canal, known, minor, major, cut, moved[:, None]) + doubt)[:, body]
+    return sample.summarise(left.min(axis=1), "mm"), side, float(native.z[body][int(np.argmin(left[0]))])
 
 
 def _untouched(canal: Canal, sample: Sample) -> Quantity:

@@ -54,7 +54,7 @@ def judge(canal: Canal, tray: Tray, record: Record | None = None) -> Readiness:
     return Readiness(
         (
             _length(canal, length),
-            verdict_shape.shape(canal, tray),
+            verdict_shape.shape(canal, tray, record),
             verdict_shape.file(canal, tray),
             _gauge(canal, record),
             verdict_bath.needle(canal, tray, record),

@@ -24,7 +24,7 @@ from canalwright.shaping.section import union_area, untouched_share
 from canalwright.shaping.sequence import Pass, sequence
 from canalwright.shaping.strain import curvature, file_strain
 from canalwright.shaping.transport import side_force, transport, transportation
-from canalwright.shaping.wall import remaining_dentine, untouched, untouched_total
+from canalwright.shaping.wall import remaining_dentine, side_left, untouched, untouched_total
 
 __all__ = [
     "Life",
@@ -38,6 +38,7 @@ __all__ = [
     "shaped",
     "shaped_widths",
     "side_force",
+    "side_left",
     "transport",
     "transportation",
     "turns_to_failure",

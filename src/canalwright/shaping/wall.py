@@ -1,9 +1,10 @@
 """What is left of the wall, and what of it the file never touched."""
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.sides import SideWall, half_width
 from canalwright.shaping.envelope import envelope
 from canalwright.shaping.section import untouched_share
 
@@ -25,6 +26,16 @@ def remaining_dentine(canal: Canal) -> Array:
 def thinned(wall: Array, minor: Array, cut: Array) -> Array:
     """Wall less what a file of diameter `cut` takes from a lumen of width `minor`; any shapes that broadcast."""
     return np.asarray(wall - np.maximum(cut - minor, 0.0) / 2)
+
+
+def side_left(canal: Canal, wall: SideWall, minor: Array, major: Array, cut: Array, moved: ArrayLike = 0.0) -> Array:
+    """Dentine left towards the side of `wall` at each station, for widths and envelopes (..., n) and shifts `moved` (..., 1).
+
+    The wall there less what the file's circle takes beyond the canal's own outline in that direction, less the shift of the canal
+    towards it.
+    """
+    beyond = np.maximum(cut / 2 - half_width(canal.native, wall.side, minor, major), 0.0)
+    return np.asarray(wall.at(canal.native.z) - beyond - np.asarray(moved))
 
 
 def untouched(canal: Canal) -> Array:
