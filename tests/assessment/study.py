@@ -11,15 +11,18 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from canalwright.assessment import film, scan
-from canalwright.imaging.phantom.filling import Bubble, Filling
+from canalwright.imaging.phantom.filling import Bubble, Filling, station_of
 from canalwright.imaging.phantom.pair import CONE_BEAM, Artefact, pair
 from canalwright.imaging.phantom.projection import Beam, Projected, film_of
-from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make, random_shape
+from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, TrueCanal, make, random_shape
 from canalwright.imaging.radiograph.image import Scale
+from canalwright.imaging.volume import Scan
 
+Array = NDArray[np.float64]
 OUT = Path(__file__).with_name("study.json")
 FILMS = range(200, 240)
 SCANS = range(4)
@@ -105,15 +108,34 @@ def scan_row(seed: int, kind: str) -> dict[str, Any]:
         rows.append({"size": b.size, "true": round(b.volume, 6), "found": volume})
     false = sum(all(abs(v.z - b.z) >= 0.3 for b in bubbles) for v in found.voids)
     q, share = found.to_terminus, found.void_share
-    whole = float(np.trapezoid(np.pi / 4 * true.minor * true.major, true.z))
+    whole = _lumen(true, 0.0, 99.0)
     seen = sum(s.volume.value for s in found.stations if s.volume is not None)
     return {
-        "seed": seed, "kind": kind, "end": [round(getattr(q, k), 3) for k in ("value", "low", "high")], "voids": rows, "false": false,
+        "seed": seed, "kind": kind, "wide": round(_wide(shots.after, true, shots.turn, shots.shift), 3),
+        "end": [round(getattr(q, k), 3) for k in ("value", "low", "high")], "voids": rows, "false": false,
         "smallest": round(found.smallest_void.value, 3), "how": found.how, "lumen": round(seen / whole - 1, 4),
         "share": [round(getattr(share, k), 5) for k in ("value", "low", "high")] if share else None,
-        "true share": round(sum(b.volume for b in bubbles) / float(np.trapezoid(
-            (np.pi / 4 * true.minor * true.major)[(true.z >= 0.5) & (true.z <= 5.4)], true.z[(true.z >= 0.5) & (true.z <= 5.4)])), 5),
+        "true share": round(sum(b.volume for b in bubbles) / _lumen(true, 0.5, 5.4), 5),
     }  # fmt: skip
+
+
+def _wide(after: Scan, true: TrueCanal, turn: Array, shift: Array) -> float:
+    """How much wider the filling shows than it is, where an eye draws its edge: a quarter of the way from dentine to its brightest."""
+    nz, ny, nx = after.shape
+    k, j, i = np.meshgrid(np.arange(nz), np.arange(ny), np.arange(nx), indexing="ij")
+    points = after.to_patient(np.column_stack([i.ravel(), j.ravel(), k.ravel()]))
+    z, away = station_of((points - shift) @ turn, true)
+    near = (z > 1.0) & (z < 4.5) & (away < 1.0)
+    grey = after.array.ravel()
+    edge = 1700.0 + 0.25 * (float(np.quantile(grey[near], 0.995)) - 1700.0)
+    seen = float((near & (grey > edge)).sum()) * float(np.prod(after.spacing))
+    return float(np.sqrt(seen / _lumen(true, 1.0, 4.5)))
+
+
+def _lumen(true: TrueCanal, low: float, high: float) -> float:
+    """Volume of the lumen between two stations, mm3."""
+    inside = (true.z >= low) & (true.z <= high)
+    return float(np.trapezoid(np.pi / 4 * (true.minor * true.major)[inside], true.z[inside]))
 
 
 def stored() -> dict[str, list[dict[str, Any]]]:

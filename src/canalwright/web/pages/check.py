@@ -59,6 +59,7 @@ class CheckView:
     film_key: str = ""
     band: str = "two"
     reading: film.FilmReading | None = None
+    turn: int = 0
 
     async def build(self, query: dict[str, list[str]]) -> None:
         """Lay the page out."""
@@ -100,42 +101,42 @@ class CheckView:
             return html(Safe(""))
 
     async def show(self) -> None:
-        """Read the film anew."""
-        words, found = self.prefs.words, self._film()
-        self.reading = None
+        """Read the film anew. Marks come faster than a film is read: only the newest reading counts."""
+        self.turn += 1
+        turn, words, found = self.turn, self.prefs.words, self._film()
         if found is None:
             self.missing.content = el("p", words("Load a film to begin."), class_="quiet")
-        else:
-            await self._read(found)
-        self._draw()
-
-    async def _read(self, found: Open) -> None:
-        words = self.prefs.words
+            return self._draw(None)
         try:
-            told = await self.office.bench.aside(read_marks, found.film, found.marks)
-            wanted = self._missing(told.scale is not None, found)
-            self.missing.content = (
-                el("ul", *(el("li", words(w)) for w in wanted), class_="rg-missing") if wanted else Safe("")
-            )
-            self._wrong("film", "")
-            if wanted or told.scale is None:
-                return
-            marks = film.Marks.of(
-                [*found.marks.canal, *((found.marks.terminus,) if found.marks.terminus else ())],
-                found.marks.terminus,
-                found.marks.end,
-                found.marks.reference,
-            )
-            canal = self.case.canals[self.index]
-            scale = told.scale
-            self.reading = await self.office.bench.aside(
-                lambda: film.read(
-                    found.film, scale, marks, tooth=self.case.tooth.code, canal=canal.name, plan=self.plan,
-                    band=criteria.BANDS[self.band],
-                )
-            )  # fmt: skip
+            made = await self._read(found, turn)
+            wrong = ""
         except ScanError as error:
-            self._wrong("film", words(str(error)))
+            made, wrong = None, words(str(error))
+        if turn == self.turn:
+            self._wrong("film", wrong)
+            self._draw(made)
+        return None
+
+    async def _read(self, found: Open, turn: int) -> film.FilmReading | None:
+        """A reading, None where marks are missing. Raises ScanError."""
+        words = self.prefs.words
+        told = await self.office.bench.aside(read_marks, found.film, found.marks)
+        scale, wanted = told.scale, self._missing(told.scale is not None, found)
+        if turn != self.turn:
+            return None
+        listed = el("ul", *(el("li", words(w)) for w in wanted), class_="rg-missing")
+        self.missing.content = listed if wanted else Safe("")
+        if wanted or scale is None:
+            return None
+        ends = (found.marks.terminus, found.marks.end, found.marks.reference)
+        marks = film.Marks.of([*found.marks.canal, *((ends[0],) if ends[0] else ())], *ends)
+        canal, plan, band = self.case.canals[self.index], self.plan, criteria.BANDS[self.band]
+        tooth = self.case.tooth.code
+
+        def read() -> film.FilmReading:
+            return film.read(found.film, scale, marks, tooth=tooth, canal=canal.name, plan=plan, band=band)
+
+        return await self.office.bench.aside(read)
 
     def _missing(self, scaled: bool, found: Open) -> list[str]:
         wanted = []
@@ -145,8 +146,9 @@ class CheckView:
             wanted.append("mark the canal from coronal, on the filling, to the root's end")
         return wanted
 
-    def _draw(self) -> None:
-        words, reading = self.prefs.words, self.reading
+    def _draw(self, reading: film.FilmReading | None) -> None:
+        words = self.prefs.words
+        self.reading = reading
         choice = ready.choice(
             "ck-band", words("The filling should end"), "band", [(k, words(w)) for k, w in check.BANDS], self.band
         )
