@@ -17,6 +17,7 @@ from canalwright.cli import (
     measuring,
     packing,
     ready,
+    ready_film,
     records,
     serving,
     techniques,
@@ -33,6 +34,8 @@ app = typer.Typer(
 )
 app.command("check-case")(cases.check_case)
 app.command("ready")(ready.ready)
+app.command("radiograph")(ready_film.radiograph)
+app.command("count")(ready_film.count)
 app.command("plan")(cases.plan)
 app.command("simulate")(cases.simulate)
 app.command("card")(cases.card)

@@ -2,6 +2,7 @@
 
 from canalwright.imaging.radiograph.marks import FilmReading
 from canalwright.imaging.radiograph.parallax import Depth
+from canalwright.report.radiograph import film_numbers
 from canalwright.web.markup import ready
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.words import Words
@@ -138,10 +139,7 @@ def told(found: FilmReading, words: Words) -> Safe:
         )
     curve = found.curve
     if curve is not None:
-        shown = [("angle of Schneider", curve.schneider), ("angle of Pruett", curve.pruett)]
-        if not curve.straight:
-            shown += [("radius of Pruett", curve.radius), ("curve begins at level", curve.start)]
-        parts.append(ready.numbers([*shown, ("canal as marked", curve.length)], words))
+        parts.append(ready.numbers([n for n in film_numbers(found) if n[0] != "tooth length"], words))
         if curve.straight:
             parts.append(el("p", words("So gentle a curve has no radius."), class_="quiet"))
         else:
