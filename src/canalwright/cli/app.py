@@ -13,6 +13,7 @@ from canalwright.cli import (
     cohort_class,
     correcting,
     demo,
+    exchanging,
     heating,
     measuring,
     packing,
@@ -47,8 +48,13 @@ app.command("correct")(correcting.correct)
 app.command("serve")(serving.serve)
 app.command("pack")(packing.pack)
 app.command("unpack")(packing.unpack)
+app.command("letter")(exchanging.letter)
+app.command("leaflet")(exchanging.leaflet)
+app.command("casebook")(exchanging.casebook)
+app.command("deidentify")(exchanging.deidentify)
 app.command("demo")(demo.demo)
 app.add_typer(records.app, name="records")
+app.add_typer(exchanging.export, name="export")
 cohort.app.add_typer(cohort_class.app, name="class")
 app.add_typer(cohort.app, name="cohort")
 

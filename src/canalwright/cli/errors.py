@@ -11,11 +11,23 @@ def bad_input_errors() -> tuple[type[Exception], ...]:
     from canalwright.anatomy import MeasurementError
     from canalwright.casefile import CaseError
     from canalwright.cohort.job import CohortError
+    from canalwright.exchange.errors import ExchangeError
     from canalwright.imaging.errors import ImagingError
     from canalwright.planning import PlanError
     from canalwright.records.errors import RecordsError
+    from canalwright.report.wording import WordingError
 
-    return (CaseError, CohortError, MeasurementError, ImagingError, PlanError, RecordsError, OSError)
+    ours = (
+        CaseError,
+        CohortError,
+        ExchangeError,
+        MeasurementError,
+        ImagingError,
+        PlanError,
+        RecordsError,
+        WordingError,
+    )
+    return (*ours, OSError)
 
 
 def explain(error: Exception) -> None:

@@ -111,7 +111,7 @@ def _story(name: str, now: Sequence[Event]) -> CanalStory:
         facts += of_chair(chair.payload or {}, name, chair.seq)
     if seen and found:
         facts += of_assessment(found, name, seen.seq)
-    for check in checks:
+    for check in (c for c in checks if assessment_of(c) is None):
         facts += of_check(check.payload or {}, name, check.seq)
     measured = plan.field("measured") if plan else None
     choices = plan.field("choices") if plan else None

@@ -154,6 +154,18 @@ class Desk:
         self._case(Act.TAKE_OUT, case)
         self.store.transfer.write_case(case, path, self.session.name)
 
+    def hand_over(
+        self, case: str, what: Mapping[str, object], *, names: bool = False
+    ) -> tuple[CaseView, list[Event], Identity | None]:
+        """A case with all its events as recorded, to be written as a letter, casebook or file; `what` is recorded before.
+
+        `names` asks for the identity too.
+        """
+        view = self._case(Act.TAKE_OUT, case)
+        who = self.identity(view.patient) if names else None
+        self.store.transfer.note(what, self.session.name, view.patient, case)
+        return self.store.cases.view(case), self.store.cases.events(case), who
+
     def write_person(self, patient: str, path: Path) -> None:
         """Write all that is kept of a person."""
         self._allow(Act.TAKE_OUT, patient=patient)

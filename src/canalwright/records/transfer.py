@@ -1,6 +1,7 @@
 """Taking cases out of the records and into them, and giving a person all that is kept of them."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -41,7 +42,7 @@ class Transfer:
             raise Erased(f"the data of case {case} was erased")
         with whole(path) as file:
             write_archive(file, self.vault.key_file.store, case, events, self._images_of(events))
-        self._note("case archive", author, events[0].patient, case)
+        self.note({"what": "case archive"}, author, events[0].patient, case)
 
     def write_person(self, pseudonym: str, path: Path, author: str) -> None:
         """Write all that is kept of a person, identity included, as a readable zip. Raises NotFound, Erased.
@@ -56,7 +57,7 @@ class Transfer:
         contents |= {f"images/{image.id}": image.content for image in self._images_of(events)}
         with whole(path) as file:
             write_zip(file, {"format": "canalwright person", "version": 1}, contents)
-        self._note("all data of the person", author, pseudonym, "")
+        self.note({"what": "all data of the person"}, author, pseudonym, "")
 
     def read_case(self, path: Path, author: str, patient: str | None = None) -> str:
         """Take in a case from an archive, for a known or else a new patient; gives the name it has here.
@@ -93,9 +94,10 @@ class Transfer:
     def _images_of(self, events: list[Event]) -> list[Image]:
         return [self.images.get(str(e.field("image"))) for e in events if e.kind is Kind.IMAGE and e.payload]
 
-    def _note(self, what: str, author: str, patient: str, case: str) -> None:
+    def note(self, what: Mapping[str, object], author: str, patient: str, case: str) -> None:
+        """Record that something was handed over: `what` says what, and with which words. Raises NotFound, Erased."""
         with self.vault.writing() as connection:
-            self.ledger.append(connection, [Entry(Kind.EXPORT, {"what": what}, author, patient, case)])
+            self.ledger.append(connection, [Entry(Kind.EXPORT, what, author, patient, case)])
             if case:
                 self.cases.refresh(connection, case)
 

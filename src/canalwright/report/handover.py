@@ -88,8 +88,8 @@ def values(dossier: Dossier, given: Given, say: Say = plain, language: str = "en
     """Every field that a text may name, with what fills it; None where the records have nothing."""
     view, who = dossier.view, dossier.identity
     before = index_before(dossier.now)
-    entered = {f.key: f for f in dossier.numbers if f.kind == "entered"}
-    short, voids = entered.get("check.short_mm"), entered.get("check.void_percent")
+    short = _told(dossier, "check.short_mm", "assessment.to_terminus")
+    voids = _told(dossier, "check.void_percent", "assessment.void_share")
     tooth = dossier.tooth
     called = f"{say(tooth.kind)}, {say(tooth.side)}"
     return {
@@ -104,8 +104,8 @@ def values(dossier: Dossier, given: Given, say: Say = plain, language: str = "en
         "opened": day_words(view.opened[:10], language),
         "filled": day_words(view.filled, language) or None,
         "index_before": str(before) if before is not None else None,
-        "check_short": f"{figure(short.value)} mm" if short else None,
-        "check_voids": f"{figure(voids.value)} %" if voids else None,
+        "check_short": short,
+        "check_voids": voids,
         "recall_last": day_words(view.last_recall, language) or None,
         "recall_next": day_words(view.next_due, language) or None,
         "outcome": say(view.outcome) if view.outcome and view.outcome != "not judged" else None,
@@ -116,6 +116,14 @@ def values(dossier: Dossier, given: Given, say: Say = plain, language: str = "en
         "canals": "table" if any(c.facts for c in dossier.canals) else None,
         "numbers": "table" if dossier.numbers else None,
     }
+
+
+def _told(dossier: Dossier, typed: str, read: str) -> str | None:
+    """What was typed in for the tooth, or else what was read with its interval where one canal alone was; None otherwise."""
+    found = [f for f in dossier.numbers if f.key == typed][-1:] or [f for f in dossier.numbers if f.key == read]
+    if len(found) != 1:
+        return None
+    return number(found[0]) + ("" if spread(found[0]) == "-" else f" ({spread(found[0])})")
 
 
 def head(dossier: Dossier, given: Given, say: Say, language: str) -> dict[str, Any]:
