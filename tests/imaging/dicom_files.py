@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from pydicom.dataset import Dataset, FileMetaDataset
-from pydicom.uid import CTImageStorage, ExplicitVRLittleEndian, generate_uid
+from pydicom.uid import CTImageStorage, EnhancedCTImageStorage, ExplicitVRLittleEndian, generate_uid
 
 Array = NDArray[np.float64]
 
@@ -63,3 +63,42 @@ def write_series(
         data.save_as(folder / f"{series.rsplit('.', 1)[1]}_{(k * 7) % 11:02d}_{k}.dcm", enforce_file_format=True)
         made.append(data)
     return made
+
+
+def write_multi_frame(
+    path: Path,
+    volume: NDArray[np.int16],
+    *,
+    step: float = 0.2,
+    spacing: tuple[float, float] = (0.2, 0.3),
+    order: list[int] | None = None,
+    places: list[float] | None = None,
+) -> Dataset:
+    """Write `volume` [z, y, x] as one enhanced CT file; frames stored in `order`, at `places` (mm) along the normal."""
+    order = list(range(len(volume))) if order is None else order
+    places = [k * step for k in range(len(volume))] if places is None else places
+    data = slice_dataset(
+        volume[0], np.zeros(3), turn=np.array([1, 0, 0, 0, 1, 0], float), spacing=spacing, series="1.2.3.7", number=1
+    )
+    data.SOPClassUID = data.file_meta.MediaStorageSOPClassUID = EnhancedCTImageStorage
+    for key in ("ImagePositionPatient", "ImageOrientationPatient", "PixelSpacing", "RescaleSlope", "RescaleIntercept"):
+        delattr(data, key)
+    shared, measures, turned, scale = Dataset(), Dataset(), Dataset(), Dataset()
+    measures.PixelSpacing, measures.SliceThickness = list(spacing), step
+    turned.ImageOrientationPatient = [1, 0, 0, 0, 1, 0]
+    scale.RescaleSlope, scale.RescaleIntercept, scale.RescaleType = "2", "-1000", "HU"
+    shared.PixelMeasuresSequence = [measures]
+    shared.PlaneOrientationSequence = [turned]
+    shared.PixelValueTransformationSequence = [scale]
+    data.SharedFunctionalGroupsSequence = [shared]
+    frames = []
+    for k in order:
+        frame, place = Dataset(), Dataset()
+        place.ImagePositionPatient = [10.0, 20.0, 30.0 + places[k]]
+        frame.PlanePositionSequence = [place]
+        frames.append(frame)
+    data.PerFrameFunctionalGroupsSequence = frames
+    data.NumberOfFrames = len(order)
+    data.PixelData = volume[order].astype("<i2").tobytes()
+    data.save_as(path, enforce_file_format=True)
+    return data

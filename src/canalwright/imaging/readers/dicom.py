@@ -35,7 +35,7 @@ def open_dicom(path: Path, *, series: str | None = None, identity: bool = False)
         python_warnings.simplefilter("ignore")
         try:
             return _open(path, series, identity)
-        except ScanError:
+        except (ScanError, MemoryError):
             raise
         except Exception as error:  # the parser raises of every kind on damaged input
             said = str(error).splitlines()[0][:80] if str(error) else type(error).__name__

@@ -74,7 +74,7 @@ def _next(file: Path, found: Iterator[Grey]) -> Grey:
         with python_warnings.catch_warnings():
             python_warnings.simplefilter("ignore")
             return np.asarray(next(found))
-    except ScanError:
+    except (ScanError, MemoryError):
         raise
     except StopIteration:
         raise refusal(file, f"fewer frames decoded than NumberOfFrames says. {SPARE}") from None

@@ -97,7 +97,16 @@ class Opened(Grid):
         need = int(np.prod(size, dtype=object)) * self.source.dtype.itemsize
         if need > LIMIT_BYTES:
             raise refusal(self.path, f"{need / 2**30:.1f} GiB of greys, allowed {LIMIT_BYTES >> 30}: crop it first")
-        out = np.empty(size, self.source.dtype)
+        try:
+            return self._filled((x, y, z), np.empty(size, self.source.dtype), affine)
+        except MemoryError:
+            raise refusal(
+                self.path, f"{need / 2**30:.1f} GiB of greys do not fit into the memory that is left",
+                remedy="give a point in the tooth (--click x,y,z), so that only its part is read",
+            ) from None  # fmt: skip
+
+    def _filled(self, box: tuple[slice, slice, slice], out: Voxels, affine: Array) -> Scan:
+        x, y, z = box
         for at, one in enumerate(self.source.slices(range(z.start, z.stop))):
             out[at] = one[y, x]
             if out.dtype.kind == "f" and not np.isfinite(out[at]).all():

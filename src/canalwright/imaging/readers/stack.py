@@ -69,7 +69,7 @@ def _whole_tiff(path: Path) -> Iterator[tifffile.TiffFile]:
     try:
         with _silent("tifffile"), tifffile.TiffFile(path) as tiff:
             yield tiff
-    except (ScanError, GeneratorExit):
+    except (ScanError, GeneratorExit, MemoryError):
         raise
     except Exception as error:  # the decoder raises of every kind on damaged input
         raise refusal(path, f"not a whole TIFF ({str(error)[:80] or type(error).__name__}): export it again") from None
@@ -87,7 +87,7 @@ def _picture(path: Path) -> NDArray[np.generic]:
                 raise refusal(path, f"colour mode {picture.mode}, allowed grey of 8 or 16 bits: export it as grey")
             _bounded(path, (1, picture.height, picture.width), 2, path.stat().st_size)
             return np.asarray(picture)
-    except ScanError:
+    except (ScanError, MemoryError):
         raise
     except Exception as error:  # as above
         raise refusal(path, f"not a whole PNG ({str(error)[:80] or type(error).__name__}): export it again") from None
