@@ -19,7 +19,7 @@ from canalwright.quantities import Origin, Quantity, Source
 
 Array = NDArray[np.float64]
 CURVE, TWIST = 3.0, 6.0
-DRAWS = 48
+DRAWS = 32
 NINETY = 1.6449
 CORRELATED = 0.5
 """Length over which errors of centre and width go together, mm (the spacing of the fit's knots)."""
@@ -89,7 +89,7 @@ def measures(
     (m, 3) LPS marked on nearby structures by name, each with `structure_error` (mm, one standard deviation).
     """
     source = Source(Origin.SCAN, canal.source)
-    lines = _redrawn(canal)
+    lines = [smooth(line, wavelength=CURVE) for line in _redrawn(canal)]
     return Measures(
         length=_normal(canal.length, canal.length_error, "mm", source, least=0.0),
         course=course(canal, lines),
@@ -104,13 +104,13 @@ def measures(
     )
 
 
-def course(canal: FoundCanal, lines: Sequence[Array] | None = None) -> Course:
-    """Curvature and torsion along the canal with their errors."""
-    lines = _redrawn(canal) if lines is None else lines
+def course(canal: FoundCanal, lines: Sequence[Centreline] | None = None) -> Course:
+    """Curvature and torsion along the canal with their errors; `lines`: smooth lines through its redrawn points."""
+    lines = [smooth(line, wavelength=CURVE) for line in _redrawn(canal)] if lines is None else lines
     z = canal.lumen.z
     bend, twist = smooth(canal.lumen.centre, wavelength=CURVE), smooth(canal.lumen.centre, wavelength=TWIST)
-    bends = np.array([_on(smooth(line, wavelength=CURVE), "curvature", z) for line in lines])
-    twists = np.array([_on(smooth(line, wavelength=TWIST), "torsion", z) for line in lines])
+    bends = np.array([_on(line, "curvature", z) for line in lines])
+    twists = np.array([_on(smooth(line.points, wavelength=TWIST), "torsion", z) for line in lines])
     curvature, torsion = _on(bend, "curvature", z), _on(twist, "torsion", z)
     curvature_error = np.sqrt(np.mean((bends - curvature) ** 2, axis=0))
     spread = (np.quantile(twists, 0.95, axis=0) - np.quantile(twists, 0.05, axis=0)) / (2 * NINETY)
@@ -171,7 +171,7 @@ def towards(
 
 
 def _views(
-    canal: FoundCanal, lines: Sequence[Array], mesial: ArrayLike | None, buccal: ArrayLike | None, source: Source
+    canal: FoundCanal, lines: Sequence[Centreline], mesial: ArrayLike | None, buccal: ArrayLike | None, source: Source
 ) -> tuple[View, ...]:
     if mesial is None and buccal is None:
         chord = canal.lumen.centre - canal.lumen.centre.mean(0)
@@ -187,34 +187,24 @@ def _views(
     return tuple(_view(name, look, canal, lines, source) for name, look in looks.items())
 
 
-def _view(name: str, look: Array, canal: FoundCanal, lines: Sequence[Array], source: Source) -> View:
-    def read(points: Array) -> tuple[float, float, float]:
-        flat = project(smooth(points, wavelength=CURVE).points, look)
+def _view(name: str, look: Array, canal: FoundCanal, lines: Sequence[Centreline], source: Source) -> View:
+    def read(line: Centreline) -> tuple[float, float, float]:
+        flat = project(line.points, look)
         angle, radius = pruett(flat)
         return schneider(flat), angle, radius
 
-    value = read(canal.lumen.centre)
+    value = read(smooth(canal.lumen.centre, wavelength=CURVE))
     draws = np.array([read(line) for line in lines])
-    made = []
-    for k, unit in ((0, "deg"), (1, "deg"), (2, "mm")):
-        if k < 2:
-            error = float(np.hypot(np.std(draws[:, k] - value[k]), READING))
-            made.append(_normal(value[k], error, unit, source, least=0.0))
-            continue
-        if not np.isfinite(value[2]):
-            low = np.quantile(draws[:, 2], 0.05)
-            made.append(Quantity(float("inf"), float(low), float("inf"), unit, source))
-            continue
-        share = np.hypot(READING * np.sqrt(2) / max(value[1] - 6.0, 1.0), _log_spread(draws[:, 2], value[2]))
-        made.append(
-            Quantity(value[2], value[2] * np.exp(-NINETY * share), value[2] * np.exp(NINETY * share), unit, source)
-        )
-    return View(name, made[0], made[1], made[2])
-
-
-def _log_spread(draws: Array, value: float) -> float:
-    good = draws[np.isfinite(draws)]
-    return float(np.std(np.log(good / value))) if len(good) > 4 else 1.0
+    angles = [
+        _normal(value[k], float(np.hypot(np.std(draws[:, k] - value[k]), READING)), "deg", source, least=0.0)
+        for k in (0, 1)
+    ]
+    bends = np.array([1 / r if r > 0 else 0.0 for r in (value[2], *draws[:, 2])])
+    bend = float(bends[0])
+    doubt = float(np.hypot(np.std(bends[1:]), bend * READING * np.sqrt(2) / max(value[1] - 6.0, 1.0)))
+    low, high = bend - NINETY * doubt, bend + NINETY * doubt
+    radius = Quantity(value[2], 1 / high if high > 0 else value[2], 1 / low if low > 0 else float("inf"), "mm", source)
+    return View(name, angles[0], angles[1], radius)
 
 
 def _redrawn(canal: FoundCanal) -> list[Array]:

@@ -55,8 +55,8 @@ class Frame:
             units.append(one / np.linalg.norm(one, axis=1)[:, None])
         return points, units[0], units[1], units[2]
 
-    def voxels(self, block: Block, reach: float) -> tuple[Array, Array, Array, Array]:
-        """Voxels of a block within `reach` mm of the line: s, u, v and grey, each (n,)."""
+    def voxels(self, block: Block, reach: float) -> tuple[Array, Array, Array, Array, NDArray[np.int_]]:
+        """Voxels of a block within `reach` mm of the line: s, u, v and grey, each (n,), and their index [z, y, x] (n, 3)."""
         mask = np.zeros(block.grey.shape, bool)
         half = np.ceil((reach + 0.2) / block.spacing).astype(int)
         for x, y, z in np.round(block.to_index(self.line.points[::2])).astype(int):
@@ -69,7 +69,8 @@ class Frame:
         points = block.to_patient(np.column_stack([i, j, k]).astype(float))
         s, u, v = self.place(points, reach)
         good = np.isfinite(s) & (s >= 0) & (s <= self.line.s[-1])
-        return s[good], u[good], v[good], block.grey[k[good], j[good], i[good]].astype(float)
+        index = np.column_stack([k, j, i])[good]
+        return s[good], u[good], v[good], block.grey[tuple(index.T)].astype(float), index
 
     def rays(self, block: Block, s: Array, centre: tuple[Array, Array], r: Array, directions: int) -> Array:
         """Greys (len(s), directions, len(r)) along rays in the cross planes at `s`, from `centre` (u, v)."""

@@ -54,7 +54,7 @@ def trace_mask(
         )
     image = scan if scan is not None else _as_image(labels, lumen, root)
     block = take(image, points, MARGIN)
-    tones = tones_of(block, points[-1], points[0]) if scan is not None else Tones(1000.0, 0.0, 1000 * STEPS)
+    tones = tones_of(block, points[-1], points[0]) if scan is not None else Tones(1000.0, 0.0, 1000 * STEPS, 0.0)
     canal = along(block, points, tones, points[-1], points[0], name, image)
     if scan is not None:
         return canal

@@ -30,6 +30,9 @@ DARK = 0.3
 """Share of the contrast below dentine from which a node counts as not dentine."""
 BEYOND = 1.5
 RADIUS = 5.0
+LIFTED, SOFT_ERROR = 0.25, 0.25
+"""Share of the contrast by which blur lifts the darkest places of a scan, and the standard deviation of soft tissue's
+grey about what is left (chosen on phantoms of seeds 1000 to 1099)."""
 ABOVE = 0.7
 """How far the line is carried on above the orifice, so that the fit has voxels on both sides of it, mm."""
 BENT = 2.5
@@ -37,16 +40,26 @@ BENT = 2.5
 
 @dataclass(frozen=True)
 class Tones:
-    """Greys of dentine and lumen about the canal, and the noise (standard deviation of one voxel)."""
+    """Greys of dentine and lumen about the canal, and the noise (standard deviation of one voxel).
+
+    `lumen` is the darkest that was seen; blur lifts it where the canal is narrow. `soft`: what soft tissue is thought
+    to be, from the darkest places about the root, within `SOFT_ERROR` of the contrast.
+    """
 
     dentine: float
     lumen: float
     noise: float
+    soft: float
 
     @property
     def contrast(self) -> float:
         """Dentine less lumen."""
         return self.dentine - self.lumen
+
+    @property
+    def soft_error(self) -> float:
+        """Standard deviation of `soft`."""
+        return SOFT_ERROR * (self.dentine - self.soft)
 
 
 def find_path(
@@ -181,13 +194,30 @@ def tones_of(block: Block, orifice: Array, terminus: Array) -> Tones:
     near = np.concatenate([block.sample(orifice + away), block.sample(orifice + t[-20:] * 0 + (line[-20:] - orifice))])
     lumen = float(np.quantile(near, 0.1))
     noise = _noise(block, cloud, dentine)
+    soft = _soft(block, line, dentine, lumen)
     if dentine - lumen < 3 * noise:
         raise refusal(
             block.name,
             f"no dark lumen in brighter dentine about the points (greys {lumen:.0f}, {dentine:.0f}, noise {noise:.0f})",
             remedy="pick the points inside the canal, in a scan of a tooth",
         )
-    return Tones(dentine, lumen, noise)
+    return Tones(dentine, lumen, noise, soft)
+
+
+def _soft(block: Block, line: Array, dentine: float, lumen: float) -> float:
+    """Grey of soft tissue: the darkest places within 4 mm, averaged over a voxel, less what blur lifts them by.
+
+    What is darker by far than the lumen is air and tells nothing.
+    """
+    rng = np.random.default_rng(1)
+    cloud = (line[:, None] + rng.uniform(-4.0, 4.0, (len(line), 100, 3))).reshape(-1, 3)
+    cloud = cloud[block.inside(cloud)]
+    shifts = 0.7 * block.voxel * np.vstack([np.eye(3), -np.eye(3)])
+    greys = np.mean([block.sample(cloud + shift, smooth=False) for shift in shifts], axis=0)
+    greys = greys[greys > lumen - 0.6 * (dentine - lumen)]
+    darkest = float(np.quantile(greys, 0.01)) if len(greys) > 100 else lumen
+    seen = min(lumen, darkest)
+    return seen - LIFTED * (dentine - seen)
 
 
 def _noise(block: Block, cloud: Array, dentine: float) -> float:

@@ -8,8 +8,7 @@ F being `blurred_ellipse`. D (dentine), its slopes Gu and Gv, the centre (cu, cv
 m = log(AB)/2 and the ovality (e1, e2) = log(A/B)/2 (cos 2 theta, sin 2 theta) are cubic B-splines in s; the lumen's
 grey L and the spread (of scanner and voxel together) are single numbers. So the wide parts of a canal, where L can be
 seen, give the contrast to the narrow ones, where only contrast times area can. Damped Gauss-Newton with Gaussian priors
-(Nocedal & Wright 2006, ch. 10) and Huber's weights; errors from the inverse of the normal matrix, times the noise's own
-correlation.
+(Nocedal & Wright 2006, ch. 10) and Huber's weights; the noise counts with its own correlation between voxels.
 
 Leaves out: sections that are no ellipses, a spread that differs by direction, a lumen whose filling changes along it.
 """
@@ -111,6 +110,16 @@ class Fit:
         """Standard deviation of the point spread, voxel included, mm."""
         return float(np.exp(self.x[-1]))
 
+    @property
+    def lumen_error(self) -> float:
+        """Standard deviation of the lumen's grey."""
+        return float(np.sqrt(max(self.covariance[-2, -2], 0.0)) * self.scale)
+
+    @property
+    def spread_error(self) -> float:
+        """Standard deviation of the logarithm of the spread."""
+        return float(np.sqrt(max(self.covariance[-1, -1], 0.0)))
+
     def half_widths(self, s: Array) -> tuple[Array, Array, Array]:
         """Half widths short, long, and the angle of the long one from u (radians), each (k,)."""
         m, e1, e2 = (self.value(name, s) for name in ("m", "e1", "e2"))
@@ -158,7 +167,9 @@ def fit(samples: Samples, start: Start) -> Fit:
     x[place["d"]] = start.dentine / scale
     x[-2], x[-1] = start.lumen / scale, np.log(start.spread)
     grey = samples.grey / scale
-    noise = start.noise / scale
+    # noise that neighbouring voxels share counts for less: the priors keep their due weight
+    shared = np.sqrt(start.correlation)
+    noise = start.noise * shared / scale
     bases = Bases.at(samples.s, knots, place)
     prior, centre = _priors(knots, place, x, start, scale)
     prior_normal = (prior.T @ prior).toarray()
@@ -167,7 +178,7 @@ def fit(samples: Samples, start: Start) -> Fit:
     for _ in range(ROUNDS):
         model, slopes, numbers = _model(x, samples, bases)
         off = (grey - model) / noise
-        weight = np.where(np.abs(off) > HUBER, HUBER / np.maximum(np.abs(off), 1e-9), 1.0)
+        weight = np.minimum(1.0, HUBER / np.maximum(np.abs(off) * shared, 1e-9))
         pull = prior @ (x - centre)
         now = float(np.sum(weight * off**2)) + float(pull @ pull)
         if now < cost:
@@ -187,9 +198,19 @@ def fit(samples: Samples, start: Start) -> Fit:
         x = base + np.clip(step, -0.5, 0.5)
     assert best is not None
     x, normal, _ = best
-    misfit = float(np.sqrt(np.median(np.abs(off)) ** 2) / 0.6745)
-    covariance: Array = np.asarray(np.linalg.inv(normal) * start.correlation * max(1.0, misfit**2), dtype=float)
+    misfit = float(np.median(np.abs(off)) / 0.6745 * shared)
+    covariance: Array = np.asarray(np.linalg.inv(normal) * max(1.0, misfit**2), dtype=float)
     return Fit(knots, place, np.asarray(x, float), covariance, scale, misfit)
+
+
+def residual(fitted: Fit, samples: Samples) -> Array:
+    """Grey less model at the samples, (n,)."""
+    s = samples.s
+    values = {name: fitted.value(name, s) for name in fitted.knots}
+    short, long, angle = fitted.half_widths(s)
+    share = blurred(samples.u - values["cu"], samples.v - values["cv"], long, short, angle, fitted.spread)[:, 0]
+    model = values["d"] + values["gu"] * samples.u + values["gv"] * samples.v
+    return np.asarray(samples.grey - model + (values["d"] - fitted.lumen) * share)
 
 
 def _model(x: Array, samples: Samples, bases: Bases) -> tuple[Array, Array, Array]:

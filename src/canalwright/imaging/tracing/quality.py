@@ -2,7 +2,7 @@
 
 A way through noise always exists; a canal is believed only where the greys show it. Per half millimetre the missing
 grey is fitted with the blurred tube's own shape: amplitude over its error is the signal of that station. It must stand
-out over what a path drawn to the darkest noise would show (about 4, measured on rootless noise), dentine must stand
+out over what a path drawn to the darkest noise would show (about 3, measured on rootless noise), dentine must stand
 round it, and its widths and greys must be those of a canal.
 """
 
@@ -19,7 +19,7 @@ from canalwright.imaging.tracing.profile_fit import Fit
 from canalwright.imaging.tracing.result import Parts, width_error
 
 Array = NDArray[np.float64]
-SIGNAL = 6.0
+SIGNAL = 4.5
 WALLED = 0.75
 TOP = 3
 LEAST = 0.15

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter
 from scipy.special import ndtr
 
 from canalwright.imaging.found import FoundCanal
@@ -21,7 +20,7 @@ from canalwright.imaging.tracing.block import Block, take
 from canalwright.imaging.tracing.blurred_ellipse import blurred
 from canalwright.imaging.tracing.frame import Frame, on_map
 from canalwright.imaging.tracing.path import Tones, find_path, first_line, second_line
-from canalwright.imaging.tracing.profile_fit import Fit, Samples, Start, fit
+from canalwright.imaging.tracing.profile_fit import Fit, Samples, Start, fit, residual
 from canalwright.imaging.tracing.quality import Seen, judge, visible
 from canalwright.imaging.tracing.result import Parts, found
 from canalwright.imaging.tracing.terminus import Exit, find_exit
@@ -35,7 +34,11 @@ BEYOND = 1.5
 GUESSED_SPREAD, GUESSED_SPREAD_ERROR = 0.8, 0.4
 """Spread before it was measured, in voxels, and the standard deviation of its logarithm."""
 WIDEST = 2.5
+CORRELATED = 4.0
+"""How many voxels the noise of one counts for before it was measured."""
 SURFACE_STEP = 0.2
+SOFTER = 1.5
+"""Doubt of soft tissue's grey outside the root over that of the lumen's (chosen as the wall's other errors)."""
 
 
 def trace(
@@ -77,7 +80,7 @@ def along(
 ) -> FoundCanal:  # fmt: skip
     """Measure the canal that runs along `points` (m, 3), terminus first."""
     line, at = first_line(points, top, end, block.voxel, BEYOND)
-    state = _State(block, Frame(line), tones, at, _correlation(block, points, tones), tuple(barriers))
+    state = _State(block, Frame(line), tones, at, CORRELATED, tuple(barriers))
     state = state.first_fit()
     visible(state.seen(), block.name)
     state = state.relined(end).first_fit()
@@ -113,7 +116,7 @@ class _State:
     def first_fit(self) -> "_State":
         """The tube, from voxels that lie safely in dentine."""
         spread = GUESSED_SPREAD * self.block.voxel
-        s, u, v, grey = self.frame.voxels(self.block, WIDEST)
+        s, u, v, grey, index = self.frame.voxels(self.block, WIDEST)
         stations = np.arange(0.0, self.frame.line.s[-1], SURFACE_STEP)
         end = self._first_edges(stations, np.full(len(stations), 0.3), np.zeros((2, len(stations))))
         limit = on_map(end, stations, s, np.arctan2(v, u)) - 2.0 * spread
@@ -122,7 +125,7 @@ class _State:
         half = np.interp(s, start.s, start.half)
         keep = (rho < np.maximum(limit, 0.25)) & (rho < 2.0 * half + 5 * spread) & (s > self.at + 0.4)
         keep &= self._open(s, u, v)
-        return self._with(fit(Samples(s[keep], u[keep], v[keep], grey[keep]), start))
+        return self._fitted(Samples(s[keep], u[keep], v[keep], grey[keep]), start, index[keep])
 
     def relined(self, end: Array) -> "_State":
         """A line through the fitted centres, carried on where they lie too near the root's end to be trusted."""
@@ -138,7 +141,7 @@ class _State:
     def second_fit(self, surface: Surface, stations: Array) -> "_State":
         """The tube again, with what lies outside the root taken off the greys near its surface."""
         old = self.fit
-        s, u, v, grey = self.frame.voxels(self.block, WIDEST)
+        s, u, v, grey, index = self.frame.voxels(self.block, WIDEST)
         cu, cv = old.value("cu", s), old.value("cv", s)
         x, y = u - cu, v - cv
         turn, rho = np.arctan2(y, x), np.hypot(x, y)
@@ -158,10 +161,10 @@ class _State:
         grid = np.arange(0.0, self.frame.line.s[-1], 0.1)
         short, wide, _ = old.half_widths(grid)
         start = Start(
-            grid, np.sqrt(short * wide), self.tones.dentine, old.lumen, self.tones.contrast * 0.35, old.spread,
+            grid, np.sqrt(short * wide), self.tones.dentine, self.tones.soft, self.tones.soft_error, old.spread,
             GUESSED_SPREAD_ERROR, self.tones.noise, self.correlation,
         )  # fmt: skip
-        return self._with(fit(Samples(s[keep], u[keep], v[keep], (grey - outside)[keep]), start))
+        return self._fitted(Samples(s[keep], u[keep], v[keep], (grey - outside)[keep]), start, index[keep])
 
     def surface(self) -> tuple[Surface, Array]:
         """The root's surface about the fitted centre, every `SURFACE_STEP` mm; and those stations."""
@@ -182,7 +185,7 @@ class _State:
             )
         surface = fit_surface(
             rays, guess, dentine=dentine, lumen=f.lumen, spread=f.spread, noise=self.tones.noise,
-            correlation=self.correlation, step=SURFACE_STEP,
+            correlation=self.correlation, step=SURFACE_STEP, unsure=(SOFTER * f.lumen_error, f.spread_error), voxel=self.block.voxel,
         )  # fmt: skip
         return surface, stations
 
@@ -210,7 +213,7 @@ class _State:
     def seen(self) -> Seen:
         """How well the scan shows the canal, station by station, for the judgement."""
         f = self.fit
-        s, u, v, grey = self.frame.voxels(self.block, 1.0 + 3 * f.spread)
+        s, u, v, grey, _ = self.frame.voxels(self.block, 1.0 + 3 * f.spread)
         clear = self._open(s, u, v)
         s, u, v, grey = s[clear], u[clear], v[clear], grey[clear]
         x, y = u - f.value("cu", s), v - f.value("cv", s)
@@ -223,8 +226,12 @@ class _State:
         walled = np.any((rays.grey > level) & window, axis=-1).mean(axis=1)
         return Seen(stations, s, x, y, grey, f, self.tones, self.correlation, walled)
 
-    def _with(self, fitted: Fit) -> "_State":
-        return replace(self, fitted=fitted)
+    def _fitted(self, samples: Samples, start: Start, index: NDArray[np.int_]) -> "_State":
+        """The tube fitted, and noise and its correlation taken anew from what the fit leaves over."""
+        fitted = fit(samples, start)
+        noise = max(self.tones.noise, 0.5 * (1 + fitted.misfit) * self.tones.noise) if fitted.misfit < 2 else None
+        tones = self.tones if noise is None else replace(self.tones, noise=noise)
+        return replace(self, fitted=fitted, tones=tones, correlation=correlation(residual(fitted, samples), index))
 
     def _open(self, s: Array, u: Array, v: Array) -> NDArray[np.bool_]:
         """Places (n,) that no barrier parts from the line."""
@@ -302,7 +309,7 @@ class _State:
         half = np.sqrt(np.clip(area, 0.008, 7.0) / np.pi)
         half[grid < self.at + 0.5] = half[int(np.searchsorted(grid, self.at + 0.5))]
         return Start(
-            grid, half, self.tones.dentine, self.tones.lumen, self.tones.contrast * 0.35, spread,
+            grid, half, self.tones.dentine, self.tones.soft, self.tones.soft_error, spread,
             GUESSED_SPREAD_ERROR, self.tones.noise, self.correlation,
         )  # fmt: skip
 
@@ -327,25 +334,23 @@ def _crossing(state: _State, top: Array) -> float:
     return float(np.clip(s[0], state.at + 1.0, state.frame.line.s[-1]))
 
 
-def _correlation(block: Block, points: Array, tones: Tones) -> float:
-    """How many voxels the noise of one counts for: product over axes of 1 + 2 (c1 + c2), c between bright voxels."""
-    low = np.clip(np.floor(block.to_index(points).min(0) - 1.5 / block.voxel).astype(int), 0, None)
-    high = np.ceil(block.to_index(points).max(0) + 1.5 / block.voxel).astype(int)
-    part = block.grey[low[2] : high[2], low[1] : high[1], low[0] : high[0]].astype(float)
-    rest = part - uniform_filter(part, 5, mode="nearest")
-    good = uniform_filter((np.abs(part - tones.dentine) < 4 * tones.noise).astype(float), 5) > 0.999
-    total = 1.0
+def correlation(rest: Array, index: NDArray[np.int_]) -> float:
+    """How many voxels the noise `rest` (n,) of those at `index` (n, 3) counts for: product over axes of 1 + 2 (c1 + c2),
+    c the correlation between voxels one and two apart.
+    """
+    low, high = index.min(0), index.max(0) + 1
+    usual = 1.4826 * float(np.median(np.abs(rest)))
+    image = np.full(high - low, np.nan)
+    image[tuple((index - low).T)] = np.clip(rest, -4 * usual, 4 * usual)
+    total, power = 1.0, float(np.nanmean(image**2))
     for axis in range(3):
         shares = []
-        for lag in (0, 1, 2):
-            a = np.take(rest, range(rest.shape[axis] - lag), axis)
-            b = np.take(rest, range(lag, rest.shape[axis]), axis)
-            both = np.take(good, range(rest.shape[axis] - lag), axis) & np.take(
-                good, range(lag, rest.shape[axis]), axis
+        for lag in (1, 2):
+            if image.shape[axis] <= lag:
+                continue
+            pairs = np.take(image, range(lag, image.shape[axis]), axis) * np.take(
+                image, range(image.shape[axis] - lag), axis
             )
-            shares.append(float(np.mean(a[both] * b[both])) if both.sum() > 200 else float(lag == 0))
-        if shares[0] <= 0:
-            return 1.0
-        c1, c2 = (max(0.0, c / shares[0] + 0.01) for c in shares[1:])
-        total *= 1 + 2 * (c1 + c2)
+            shares.append(max(0.0, float(np.nanmean(pairs)) / power) if np.isfinite(pairs).sum() > 50 else 0.0)
+        total *= 1 + 2 * sum(shares)
     return total

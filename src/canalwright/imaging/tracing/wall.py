@@ -24,8 +24,12 @@ DIRECTIONS = 32
 REACH = 6.5
 LIGAMENT, LIGAMENT_ERROR = 0.2, 0.45
 """Ligament width (mm) and standard deviation of its logarithm: published means run from 0.15 to 0.38 mm."""
-MODEL_ERROR = 0.03
-"""Error of the wall that no noise explains (mm): curved surface, oblique plane, spread taken as Gaussian."""
+MODEL_ERROR, MODEL_VOXEL = 0.003, 0.05
+"""Error of the wall that no noise explains, mm and share of the voxel: curved surface, oblique plane, spread taken as
+Gaussian."""
+SMOOTHED = 0.5
+"""Error of the smoothed surface over what the smoothing's prior says: real surfaces are smoother than that prior. All three
+were chosen on phantoms of seeds 1000 to 1061 and are checked on others (docs/models/scan-accuracy.md)."""
 DROP = 0.3
 
 
@@ -120,10 +124,14 @@ def fit_surface(
     noise: float,
     correlation: float,
     step: float | None,
+    unsure: tuple[float, float] = (0.0, 0.0),
+    voxel: float = 0.0,
 ) -> Surface:
     """Fit the edge model to every ray with a guess (S, K); `dentine` (S,).
 
     `step`: distance between stations (mm) for the smoothing over stations and directions, None for no smoothing.
+    `unsure`: standard deviations of the lumen's grey and of the logarithm of the spread, which move all rays together;
+    `voxel` (mm): what the model leaves out grows with it.
     """
     contrast = float(np.median(dentine)) - lumen
     seen = np.isfinite(guess)
@@ -139,18 +147,23 @@ def fit_surface(
     tight = 1 / np.array([1.0, LIGAMENT_ERROR, 0.06 * contrast, 0.6 * contrast]) ** 2
     sampled = rays.r[1] - rays.r[0]
     thinning = max(1.0, 1.5 * spread / sampled) * correlation
-    x, spread_of = _edges(x, centre, tight, near, grey, rays.r, floor, spread, noise * np.sqrt(thinning))
+    x, spread_of, shift = _edges(x, centre, tight, near, grey, rays.r, floor, spread, noise * np.sqrt(thinning))
     raw = np.full(guess.shape, np.nan)
     raw[seen] = x[:, 0]
     error = np.full(guess.shape, 1.0)
     error[seen] = np.hypot(spread_of, 0.02)
     radius, error = (raw, error) if step is None else _smoothed(raw, error, step)
+    own = 1.0 if step is None else SMOOTHED
+    common = np.full(guess.shape, np.nan)
+    common[seen] = np.hypot(shift[:, 0] * unsure[0], shift[:, 1] * unsure[1])
+    common = np.where(np.isnan(common), np.nanmedian(common), common)
+    error = np.sqrt((own * error) ** 2 + common**2 + MODEL_ERROR**2 + (MODEL_VOXEL * voxel) ** 2)
     maps = []
     for column in (1, 3, 2):
         one = np.full(guess.shape, np.nan)
         one[seen] = np.exp(x[:, 1]) if column == 1 else x[:, column]
         maps.append(np.where(np.isnan(one), np.nanmedian(one), one))
-    return Surface(radius, np.hypot(error, MODEL_ERROR), seen, maps[0], maps[1], maps[2], floor)
+    return Surface(radius, error, seen, maps[0], maps[1], maps[2], floor)
 
 
 def _ligament_grey(rays: Rays, guess: Array, lumen: float) -> float:
@@ -164,13 +177,16 @@ def _ligament_grey(rays: Rays, guess: Array, lumen: float) -> float:
 def _edges(
     x: Array, centre: Array, tight: Array, near: NDArray[np.bool_], grey: Array, r: Array, floor: float, spread: float,
     noise: float,
-) -> tuple[Array, Array]:  # fmt: skip
-    """Batched damped Gauss-Newton on (r0, log w, D, B) per ray: solutions (m, 4) and errors of r0 (m,)."""
+) -> tuple[Array, Array, Array]:  # fmt: skip
+    """Batched damped Gauss-Newton on (r0, log w, D, B) per ray: solutions (m, 4), errors of r0 (m,), and by how much r0
+    moves with the soft tissue's grey and with the logarithm of the spread (m, 2).
+    """
     damping = np.full(len(x), 1e-2)
     cost = np.full(len(x), np.inf)
     base = x.copy()
     normal = np.tile(np.eye(4), (len(x), 1, 1))
     slope = np.zeros_like(x)
+    pulls = np.zeros((len(x), 4, 2))
     for _ in range(12):
         z1 = (r - x[:, :1]) / spread
         w = np.exp(x[:, 1:2])
@@ -190,6 +206,10 @@ def _edges(
         base = np.where(better[:, None], x, base)
         normal = np.where(better[:, None, None], fresh, normal)
         slope = np.where(better[:, None], pull, slope)
+        wide = -((floor - d) * z1 * p1 + (b - floor) * z2 * p2) * spread
+        fixed = np.where(near[..., None], np.stack([n1 - n2, wide], axis=-1) / noise, 0.0)
+        drag = np.einsum("mri,mr,mrj->mij", jac, weight, fixed)
+        pulls = np.where(better[:, None, None], drag, pulls)
         cost = np.where(better, now, cost)
         damping = np.where(better, damping / 4, damping * 8)
         damped = normal + damping[:, None, None] * np.einsum("mii,ij->mij", normal, np.eye(4))
@@ -197,7 +217,8 @@ def _edges(
         move[:, 0] = np.clip(move[:, 0], -0.1, 0.1)
         x = base + move
         x[:, 1] = np.clip(x[:, 1], np.log(0.05), np.log(0.8))
-    return base, np.sqrt(np.linalg.inv(normal)[:, 0, 0])
+    inverse = np.linalg.inv(normal)
+    return base, np.sqrt(inverse[:, 0, 0]), -np.einsum("mi,mij->mj", inverse[:, 0], pulls)
 
 
 def _smoothed(raw: Array, error: Array, step: float) -> tuple[Array, Array]:

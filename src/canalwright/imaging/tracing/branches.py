@@ -1,0 +1,159 @@
+"""Side branches found: lateral canals, deltas and isthmuses as dark parts of the straightened root beside its lumen.
+
+What is dark (hysteresis of `LOW` and `HIGH` of the contrast) inside the root and outside the lumens falls into pieces.
+A piece that leaves the lumen and reaches the root's surface is a branch, one for each place where it comes out; one
+that runs from a lumen to another lumen is an isthmus; one that does neither is left alone (a fin, a blind end, noise).
+Three or more branches that come out within `DELTA` mm of the terminus are a delta.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import label
+from scipy.spatial import cKDTree
+from skimage.graph import MCP_Geometric
+
+from canalwright.imaging.errors import ScanError
+from canalwright.imaging.found import FoundCanal, FoundPortal
+from canalwright.imaging.tracing.block import take
+from canalwright.imaging.tracing.path import Tones, tones_of
+from canalwright.imaging.tracing.portal import measured
+from canalwright.imaging.tracing.straight import Straight, straighten
+from canalwright.imaging.volume import Scan
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+LOW, HIGH = 0.2, 0.32
+"""Share of the contrast from which a node may belong to a branch, and that its darkest node must reach; at least 3.5 and 6
+times the noise.
+"""
+DELTA = 3.0
+EVERYWHERE = np.ones((3, 3, 3))
+LEAST = 12
+"""Nodes of the smallest piece that is looked at."""
+END = 0.25
+"""Length next to the terminus that is the canal's own way out, mm."""
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """Nodes (m, 3) of one dark piece; those at the lumen and at the skin, as flags (m,)."""
+
+    nodes: NDArray[np.int_]
+    inner: Mask
+    outer: Mask
+
+
+def find_portals(scan: Scan, canal: FoundCanal, others: Sequence[FoundCanal] = ()) -> FoundCanal:
+    """The canal with the side branches that the scan shows, sorted from the terminus; as it is where none is seen.
+
+    `others`: canals of the same root, to which an isthmus may lead. Branches thinner than about a voxel are not seen.
+    Raises ScanError for a canal that was not traced in a scan (its root's surface is not known).
+    """
+    if canal.surface is None:
+        raise ScanError(f"{canal.name}: its root's surface is not known; trace it in the scan first")
+    main = take(scan, np.array([canal.orifice, canal.terminus]), 2.0)
+    tones = tones_of(main, canal.orifice, canal.terminus)
+    root = straighten(scan, canal, tones, others)
+    edge = max(1.2 * float(scan.spacing.max()), 1.2 * root.step, 0.03)
+    found: list[FoundPortal] = []
+    noise = tones.noise / tones.contrast
+    for piece in _pieces(root, edge, max(LOW, 3.5 * noise), max(HIGH, 6 * noise)):
+        found += _isthmus(scan, canal, others, tones, root, piece)
+        found += _branches(scan, canal, tones, root, piece, edge)
+    low = [p for p in found if p.kind == "lateral canal" and p.z < DELTA]
+    if len(low) >= 3:
+        found = [replace(p, kind="delta") if p in low else p for p in found]
+    return replace(canal, portals=tuple(sorted([*canal.portals, *found], key=lambda p: p.z)))
+
+
+def _pieces(root: Straight, edge: float, least: float, most: float) -> list[_Piece]:
+    own = root.low + np.arange(len(root.dark))[:, None, None] * root.step > END
+    room = (root.skin > edge) & (root.beyond > edge) & own
+    names, count = label((root.dark > least) & room, EVERYWHERE)
+    if not count:
+        return []
+    sure = np.zeros(count + 1, bool)
+    sure[np.unique(names[(root.dark > most) & room])] = True
+    sure[0] = False
+    flat = np.flatnonzero(sure[names])
+    order = flat[np.argsort(names.ravel()[flat], kind="stable")]
+    splits = np.flatnonzero(np.diff(names.ravel()[order])) + 1
+    made = []
+    for part in np.split(order, splits):
+        if len(part) < LEAST:
+            continue
+        nodes = np.column_stack(np.unravel_index(part, names.shape))
+        at = tuple(nodes.T)
+        made.append(_Piece(nodes, root.beyond[at] < edge + 1.8 * root.step, root.skin[at] < edge + 1.8 * root.step))
+    return made
+
+
+def _branches(
+    scan: Scan, canal: FoundCanal, tones: Tones, root: Straight, piece: _Piece, edge: float
+) -> list[FoundPortal]:
+    if not piece.inner.any() or not piece.outer.any():
+        return []
+    low = piece.nodes.min(0)
+    grid = np.zeros(piece.nodes.max(0) - low + 1, bool)
+    local = piece.nodes - low
+    grid[tuple(local[piece.outer].T)] = True
+    mouths, count = label(grid, EVERYWHERE)
+    cost = np.full(grid.shape, 1e4)
+    cost[tuple(local.T)] = 1 / np.clip(root.dark[tuple(piece.nodes.T)], 0.1, 1.0)
+    starts = local[piece.inner]
+    out = []
+    for mouth in range(1, count + 1):
+        ends = np.argwhere(mouths == mouth)
+        stop = ends[int(np.argmin(root.skin[tuple((ends + low).T)]))]
+        start = starts[int(np.argmin(np.linalg.norm(starts - stop, axis=1)))]
+        route = MCP_Geometric(cost)
+        route.find_costs([tuple(int(n) for n in start)], [tuple(int(n) for n in stop)])
+        points = root.place(np.array(route.traceback(tuple(int(n) for n in stop))) + low)
+        out += _portal(scan, canal, tones, _to_skin(points, edge), "lateral canal")
+    return out
+
+
+def _isthmus(
+    scan: Scan, canal: FoundCanal, others: Sequence[FoundCanal], tones: Tones, root: Straight, piece: _Piece
+) -> list[FoundPortal]:
+    """The piece as an isthmus to each other canal that it touches: its thickness in the middle, at its middle height."""
+    made = []
+    points = root.place(piece.nodes[piece.inner])
+    for other in others:
+        near, at = cKDTree(other.lumen.centre).query(points)
+        mine, here = cKDTree(canal.lumen.centre).query(points)
+        close, own = 0.25 + 2 * root.step, canal.lumen.major[here] / 2
+        there = near < other.lumen.major[at] / 2 + close
+        if there.sum() < 4 or (mine < own + close).sum() < 4:
+            continue
+        z = float(np.median(canal.lumen.z[here]))
+        i, j = int(np.argmin(np.abs(canal.lumen.z - z))), int(np.median(at[there]))
+        whole = root.place(piece.nodes)
+        way = other.lumen.centre[j] - canal.lumen.centre[i]
+        span = float(np.linalg.norm(way))
+        tall = float(np.ptp(root.low + piece.nodes[:, 0] * root.step)) + root.step
+        volume = float(np.clip(root.dark[tuple(piece.nodes.T)], 0, 1).sum()) * root.step**3
+        clear = max(span - canal.lumen.major[i] / 2 - other.lumen.major[j] / 2 - 2 * root.step, root.step)
+        width = min(volume / (tall * clear), float(np.ptp(whole, axis=0).max()))
+        doubt = float(np.hypot(0.2 * width, 0.5 * float(scan.spacing.max())))
+        path = np.array([canal.lumen.centre[i], other.lumen.centre[j]])
+        made.append(FoundPortal(z, path, width, doubt, span, float(scan.spacing.max()), "isthmus", other.name))
+    return made
+
+
+def _portal(scan: Scan, canal: FoundCanal, tones: Tones, points: Array, kind: str) -> list[FoundPortal]:
+    try:
+        return [measured(take(scan, points, 1.0), tones, canal, points, kind=kind)]
+    except ScanError:
+        return []
+
+
+def _to_skin(points: Array, edge: float) -> Array:
+    """The way carried straight on to the root's surface."""
+    back = points[max(0, len(points) - 8)]
+    way = points[-1] - back
+    size = float(np.linalg.norm(way))
+    return points if size < 1e-9 else np.vstack([points, points[-1] + edge * way / size])
