@@ -73,6 +73,11 @@ class Desk:
         view = self._case(Act.SEE_CASE, case)
         return view, self.store.cases.now(case)
 
+    def history(self, case: str) -> list[Event]:
+        """All events of a case as they were recorded, corrections and what was handed over among them. Raises NotFound."""
+        self._case(Act.SEE_CASE, case)
+        return self.store.cases.events(case)
+
     def plan(self, case: str, canal: str, seq: int | None = None) -> PlanRecord:
         """The plan of a canal now, or as it was at event `seq`. Raises NotFound."""
         self._case(Act.SEE_CASE, case)

@@ -34,6 +34,11 @@ BASIS = {
     "done": "timed at the chair",
     "entered": "entered by hand",
 }
+FIELDS = (
+    "born", "canals", "case", "check_short", "check_voids", "clinic", "colleague", "date", "filled", "index_before", "number", "numbers",
+    "opened", "operator", "outcome", "patient", "phone", "recall_last", "recall_next", "tooth", "tooth_code", "tooth_plain",
+)  # fmt: skip
+"""What a text may name, as `values` fills it."""
 MONTHS = {
     "en": [
         "January",
