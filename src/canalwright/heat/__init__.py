@@ -16,6 +16,7 @@ Functions:
 
 `simulate(lumen, protocol, *, materials, surroundings, resolution, until, every, audit) -> HeatStory`
 `simulate_many(lumen, protocol, draws, *, ...) -> HeatDraws`
+`simulate_flat_side`, `simulate_many_flat_side`: the same with the root surface beside the flat side of an oval canal.
 `longest_safe_activation(lumen, protocol, act, *, limit=10.0, ...) -> float`
 `cem43(temperature, time)`, `seconds_above(temperature, time, level)`, `margin(rise)`
 `warm_up()`      compiles the kernels in a background thread (they are cached afterwards).
@@ -26,6 +27,7 @@ the range in which they were checked.
 """
 
 from canalwright.heat.batch import HeatDraws, simulate_many
+from canalwright.heat.flat_side import least_width, simulate_flat_side, simulate_many_flat_side
 from canalwright.heat.injury import cem43, margin, seconds_above
 from canalwright.heat.materials import Materials, Surroundings, readings
 from canalwright.heat.resolution import Resolution
@@ -42,11 +44,14 @@ __all__ = [
     "Resolution",
     "Surroundings",
     "cem43",
+    "least_width",
     "longest_safe_activation",
     "margin",
     "readings",
     "seconds_above",
     "simulate",
+    "simulate_flat_side",
     "simulate_many",
+    "simulate_many_flat_side",
     "warm_up",
 ]

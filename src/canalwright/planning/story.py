@@ -18,7 +18,7 @@ class Story:
 
 def simulate(plan: Plan, *, every: float = 0.1) -> Story:
     """Run the plan's protocol; `every` is the least time between frames, s."""
-    warmth = heat.simulate(plan.lumen, plan.protocol, every=every)
+    warmth = heat.simulate_flat_side(plan.lumen, plan.protocol, every=every)
     film = plan.sealer.film_thickness if plan.sealer else 0.03
     moved = compaction.simulate(
         plan.lumen,

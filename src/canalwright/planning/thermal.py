@@ -67,7 +67,7 @@ def choose_setting(
         before = float("inf")
         for seconds in activations:
             tried = Setting(temperature, seconds)
-            story = heat.simulate(lumen, make(tried), resolution=QUICK, every=1e9)
+            story = heat.simulate_flat_side(lumen, make(tried), resolution=QUICK, every=1e9)
             front = story.deepest_front
             if story.surface_rise > SAFE_SHARE * practice.RISE_LIMIT or (chosen and before - front < LEAST_GAIN):
                 break
@@ -96,10 +96,10 @@ def last_hold(lumen: Lumen, downpack: Protocol) -> float:
 def run(lumen: Lumen, protocol: Protocol, draws: Draws, threads: int | None = None) -> Thermal:
     """The nominal run at standard resolution, the draws at quick, and the longest safe activation."""
     given = heat_draws(lumen, draws)
-    story = heat.simulate(lumen, protocol, every=0.25)
-    many = heat.simulate_many(lumen, protocol, given, resolution=QUICK, threads=threads)
+    story = heat.simulate_flat_side(lumen, protocol, every=0.25)
+    many = heat.simulate_many_flat_side(lumen, protocol, given, resolution=QUICK, threads=threads)
     deepest = max(i for i, act in enumerate(protocol.acts) if isinstance(act, Heat))
-    longest = heat.longest_safe_activation(lumen, protocol, deepest, resolution=QUICK)
+    longest = heat.longest_safe_activation(heat.least_width(lumen), protocol, deepest, resolution=QUICK)
     return Thermal(story, many, longest, _longest_by_draw(protocol, deepest, longest, many))
 
 
@@ -109,7 +109,7 @@ def in_proportion(lumen: Lumen, protocol: Protocol, base: Thermal) -> Thermal:
     Rises, times and doses of draw d stand to the nominal ones as the greatest rise of draw d did in `base`; fronts keep
     their offsets. The longest safe activation is the present one in proportion to the limit over the rise.
     """
-    story = heat.simulate(lumen, protocol, resolution=QUICK, every=0.25)
+    story = heat.simulate_flat_side(lumen, protocol, resolution=QUICK, every=0.25)
     many = base.draws
     share = (many.surface_rise / max(float(many.surface_rise[0]), 1e-3))[:, None]
     deepest = int(np.argmin(np.where(np.isnan(many.front[0]), np.inf, many.front[0])))

@@ -114,9 +114,9 @@ def _heated(lumen: Lumen, protocol: Protocol, draws: Draws, threads: int) -> Hea
     last = max(i for i, act in enumerate(protocol.acts) if isinstance(act, Heat))
     until = min(list(protocol.timed())[last][1] + AFTER, protocol.seconds)
     given = thermal.heat_draws(lumen, draws)
-    many = heat.simulate_many(lumen, protocol, given, resolution=COARSE, until=until, threads=threads)
+    many = heat.simulate_many_flat_side(lumen, protocol, given, resolution=COARSE, until=until, threads=threads)
     first = {name: values[:1] for name, values in given.items()}
-    exact = heat.simulate_many(
+    exact = heat.simulate_many_flat_side(
         lumen, protocol, first, resolution=heat.Resolution.standard(), until=until, threads=threads
     )
     return _agreeing(many, exact)
