@@ -15,6 +15,7 @@ from canalwright.report.marks import Kind
 from canalwright.report.options import Options
 from canalwright.report.palette import ISO_3630, LIGHT
 from canalwright.report.pictures import rise_svg
+from canalwright.report.ready import ready_line
 from canalwright.report.section import section_svg, width_mm
 from canalwright.report.svg import el
 from canalwright.report.text import digest
@@ -79,6 +80,7 @@ def card_data(plan: Plan, story: "Story | None", *, label: str, date: str) -> di
         "heat": [_item(i) for i in page.heat],
         "fill": [_item(i) for i in page.fill if i.key.endswith(FILL_SHOWN)],
         "setting": " · ".join(page.setting),
+        "ready": ready_line(plan.readiness) if plan.readiness else "",
         "findings": [dict(zip(("danger", "harm", "message", "action"), f, strict=True)) for f in findings],
         "provenance": list(page.provenance),
         "caution": CAUTION,

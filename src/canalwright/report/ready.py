@@ -5,7 +5,7 @@ from typing import Any
 from canalwright.anatomy import Canal
 from canalwright.planning.product import CAUTION
 from canalwright.quantities import Quantity
-from canalwright.readiness import Readiness
+from canalwright.readiness import Readiness, Verdict
 
 
 def ready_text(canal: Canal, found: Readiness) -> str:
@@ -17,6 +17,17 @@ def ready_text(canal: Canal, found: Readiness) -> str:
         if item.action:
             lines.append(f"    {item.action}")
     return "\n".join([*lines, "", CAUTION]) + "\n"
+
+
+def ready_line(found: Readiness) -> str:
+    """The verdict in one line, for the card: how many items are ready, and which are not."""
+    ready = sum(i.verdict is Verdict.READY for i in found.items)
+    by_state = [
+        f"{state.words}: {', '.join(i.name for i in found.items if i.verdict is state)}"
+        for state in sorted(Verdict, reverse=True)
+        if state is not Verdict.READY and any(i.verdict is state for i in found.items)
+    ]
+    return "; ".join([f"{ready} of {len(found.items)} items ready", *by_state])
 
 
 def ready_json(found: Readiness) -> dict[str, Any]:
