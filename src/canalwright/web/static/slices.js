@@ -1,7 +1,7 @@
 // Slices of a scan: fetched as 16-bit greys, kept, shown through a window that is laid here, with all that is drawn on them.
 
 const KEPT = 48 * 1024 * 1024; // bytes of pictures kept for each plane
-const AHEAD = 10, BEHIND = 3, AT_ONCE = 4;
+const AHEAD = 10, BEHIND = 3, AT_ONCE = 2;
 export const LAID = { axial: { h: 0, v: 1, n: 2, up: false, ends: ["R", "L", "A", "P"] }, coronal: { h: 0, v: 2, n: 1, up: true, ends: ["R", "L", "S", "I"] }, sagittal: { h: 1, v: 2, n: 0, up: true, ends: ["A", "P", "S", "I"] } };
 
 // The pictures of one plane: `at(n)` gives one that is there, `want(n, way)` fetches it and those that will be asked for next.
@@ -26,15 +26,15 @@ export class Stack {
       if (way) { next.push(n + way * i); if (i <= BEHIND) next.push(n - way * i); } else if (i <= BEHIND) next.push(n + i, n - i);
     }
     this.queue = next.filter((k) => k >= 0 && k < this.count && !this.kept.has(k) && !this.asked.has(k));
+    if (this.queue[0] === n) this.ask(this.queue.shift()); // what is looked at does not wait for what may be looked at next
     this.pump();
   }
 
   pump() {
-    while (this.queue.length && this.asked.size < AT_ONCE) {
-      const n = this.queue.shift();
-      this.asked.set(n, this.fetch(n).finally(() => { this.asked.delete(n); this.pump(); }));
-    }
+    while (this.queue.length && this.asked.size < AT_ONCE) this.ask(this.queue.shift());
   }
+
+  ask(n) { this.asked.set(n, this.fetch(n).finally(() => { this.asked.delete(n); this.pump(); })); }
 
   async fetch(n) {
     try {
