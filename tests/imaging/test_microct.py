@@ -1,0 +1,81 @@
+"""Fine scans show lateral canals, deltas and isthmuses: where, how wide, to which side; a blind end and a bare root show none."""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from canalwright.imaging import FoundCanal, Scan, trace
+from canalwright.imaging.phantom.portals import BranchShape, IsthmusShape, build, delta
+from canalwright.imaging.phantom.scan import CanalShape, Phantom, RootShape, Scanner, make, render
+from canalwright.imaging.tracing.block import take
+from canalwright.imaging.tracing.branches import find_portals
+
+VOXEL = 0.05
+ROOT = RootShape(height=4.0, half=(0.9, 1.0), growth=0.03)
+CANAL = CanalShape(apical=0.3, taper=0.04, ratio=(1.2, 1.3), aside=(0.0, 0.0), bend=8.0, curved=3.0)
+BRANCHES = (
+    BranchShape(1.6, 0.14, towards=10.0),
+    BranchShape(2.6, 0.12, towards=170.0),
+    BranchShape(2.2, 0.12, towards=80.0, blind=True),
+)
+
+
+@cache
+def seen() -> tuple[Phantom, Scan, FoundCanal]:
+    made = make((CANAL,), ROOT, branches=BRANCHES)
+    scan = render(made, Scanner(VOXEL, 0.035, 50.0, oversample=2), 1, margin=0.4)
+    return made, scan, trace(scan, made.truth[0].orifice, made.truth[0].terminus)
+
+
+def test_lateral_canals_are_found_where_they_are_and_as_wide_as_they_are() -> None:
+    """0.12 and 0.14 mm branches at 0.05 mm voxels: width within two stated errors and a quarter voxel, exit within 0.2 mm."""
+    made, scan, canal = seen()
+    found = find_portals(scan, canal)
+    true = [p for p in made.portals if p.kind != "blind"]
+    assert len(found.portals) == len(true)
+    for portal, real in zip(found.portals, true, strict=True):
+        assert portal.kind == "lateral canal"
+        assert abs(portal.diameter - real.diameter) < min(0.25 * VOXEL, 2 * portal.diameter_error)
+        assert np.linalg.norm(portal.path[-1] - real.exit) < 0.2
+        assert portal.direction @ (real.exit - real.start) > 0.9 * np.linalg.norm(real.exit - real.start)
+        z = canal.lumen.z[int(np.argmin(np.linalg.norm(canal.lumen.centre - real.start, axis=1)))]
+        assert portal.z == pytest.approx(z, abs=0.2)
+
+
+def test_a_root_without_branches_has_none() -> None:
+    made, _, canal = seen()
+    plain = Phantom(made.root, made.canals, made.truth, made.ligament, made.greys)
+    scan = render(plain, Scanner(VOXEL, 0.035, 50.0, oversample=2), 2, margin=0.4)
+    assert find_portals(scan, canal).portals == ()
+
+
+def test_portals_near_the_terminus_make_a_delta_and_phantoms_tell_their_truth() -> None:
+    made = make((CANAL,), ROOT, branches=delta(1.0, 3))
+    assert [p.kind for p in made.portals] == ["delta"] * 3
+    for portal in made.portals:
+        assert abs(float(made.root.level(portal.exit[None])[0])) < 0.02
+    pair = (CANAL, replace(CANAL, aside=(0.0, 0.8)))
+    two = make(pair, RootShape(height=4.0, half=(0.9, 1.6)))
+    side, truth = build((), (IsthmusShape(2.0, 3.0, 0.1),), two.canals, two.root)
+    hollow = np.full((20, 40, 20), 1e9, np.float32)
+    start, cell = truth[0].start - [0.2, 0.1, 0.2], 0.025
+    side.carve(hollow, start, np.eye(3) * cell)
+    middle = hollow[8, :, 8]
+    assert (middle < 0).sum() > 20, "the sheet runs from canal to canal"
+    assert hollow[8, 20].min() == pytest.approx(-0.05, abs=0.013)
+
+
+def test_a_large_crop_is_averaged_as_it_is_read() -> None:
+    """Half a million nodes at most: the same greys as the mean over cubes of the whole, at their true place."""
+    _, scan, canal = seen()
+    points = np.array([canal.orifice, canal.terminus])
+    whole, small = take(scan, points, 1.0), take(scan, points, 1.0, most=40_000)
+    factor = round(small.voxel / whole.voxel)
+    assert factor >= 2 and small.grey.size <= 40_000
+    nz, ny, nx = small.grey.shape
+    part = whole.grey[: nz * factor, : ny * factor, : nx * factor]
+    mean = part.reshape(nz, factor, ny, factor, nx, factor).mean(axis=(1, 3, 5))
+    assert np.allclose(mean, small.grey, atol=1e-2)
+    assert small.to_patient(np.zeros(3)) == pytest.approx(whole.to_patient(np.full(3, (factor - 1) / 2)))
