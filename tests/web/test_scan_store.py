@@ -1,10 +1,12 @@
 """Scans in the page beneath the browser: what is sent and by whom, what stays on the disk, work that is refused, cancelled or breaks."""
 
 import io
+import json
 import os
 import time
 import zipfile
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,13 +16,15 @@ import SimpleITK
 from canalwright.imaging import FoundCanal, ScanError
 from canalwright.imaging.corrections import Kind
 from canalwright.imaging.errors import CorrectionError
+from canalwright.imaging.found import FoundPortal
 from canalwright.web.scan import store as stores
-from canalwright.web.scan import tasks
+from canalwright.web.scan import tasks, telling
 from canalwright.web.scan.correcting import correction_of, point_of
 from canalwright.web.scan.handing import case_of
 from canalwright.web.scan.hands import Work
 from canalwright.web.scan.store import Scans
 from canalwright.web.scan.uploads import plain_name, take
+from canalwright.web.words import ENGLISH
 from tests.imaging.test_viewing import _bent
 
 SLOW = 120.0
@@ -134,7 +138,7 @@ def test_work_is_done_refused_broken_or_cancelled(scans: Scans, volume: Path, tm
     _until(lambda: dying.over)
     assert dying.state == "failed" and "fault" in dying.error, "a process that dies fails its work alone"
     gone: list[object] = []
-    work = scans.hands.do("find", tasks.find, opened.ready(), (0.5, 0.5, 0.5), done=gone.append)
+    work = scans.hands.do("find", _waits, done=gone.append)
     _until(lambda: work.state != "waiting")
     work.cancel()
     assert work.state == "cancelled" and gone == []
@@ -142,6 +146,10 @@ def test_work_is_done_refused_broken_or_cancelled(scans: Scans, volume: Path, tm
     assert opened.tracing.busy
     with pytest.raises(ScanError, match="already"):
         opened.tracing.undo()
+
+
+def _waits(told: object) -> None:
+    time.sleep(600)
 
 
 def _dies(told: object) -> None:
@@ -212,3 +220,20 @@ def test_canals_become_a_case_with_where_they_came_from(scans: Scans) -> None:
     assert np.allclose(made.native.centre[0], canal.terminus, atol=1e-3)
     opened.places = frozenset({tuple(np.round(made.native.centre[0], 2).tolist())})
     assert scans.behind(case, "") is opened and scans.behind(case, "another") is None
+
+
+def test_what_is_told_of_a_canal_has_an_interval_for_every_measure(scans: Scans) -> None:
+    opened, (_, canal) = scans.receive("a", ""), _bent()
+    path = np.array([canal.lumen.centre[30], canal.lumen.centre[30] + [0.0, 1.8, 0.0]])
+    canal = replace(canal, length_error=0.1, portals=(FoundPortal(3.0, path, 0.2, 0.05, 1.5, 0.2),))
+    opened.tracing.found, opened.tracing.after = (canal,), [(canal,)]
+    (told,) = telling.canals(opened.tracing, ENGLISH)["canals"]
+    for value, low, high in (told["length"], told["portals"][0]["diameter"], told["portals"][0]["length"]):
+        assert low < value < high
+    for name in ("minor", "major", "wall"):
+        assert np.all(np.array(told[f"{name}_low"]) < told[name]) and np.all(
+            np.array(told[name]) < told[f"{name}_high"]
+        )
+    line = telling.line(opened.tracing, 0, 0.0)
+    assert len(line["points"]) == len(line["z"]) and len(line["half"]["width"]) == canal.lumen.size
+    assert json.loads(json.dumps(line, allow_nan=False)) == line

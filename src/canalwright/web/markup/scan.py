@@ -261,6 +261,8 @@ def _told(words: Words) -> dict[str, str]:
         "by": words("corrected by {names}"),
         "remove": words("Take out"),
         "taken": words("undone"),
+        "portal": words("{kind} at {mm} mm, {wide} mm wide ({low}–{high})"),
+        "anew": words("Finding the canals anew drops {n} correction(s). Go on?"),
         "level": words("{mm} mm from the end"),
         "depth": words("{mm} mm from the reference point"),
         "least": words("Least width"),

@@ -48,6 +48,11 @@ def _ways(prefs: Prefs) -> Safe:
                 el("a", words("Write a case"), href="/measure", class_="button"),
             ),
             _way(
+                words("Read a scan"),
+                words("Find the canals of a tooth in its scan with one click, and measure them finer than a voxel."),
+                el("a", words("Open a scan"), href="/scan", class_="button"),
+            ),
+            _way(
                 words("Open a case file"),
                 words("A case file (TOML) or an archive of a case (ZIP). It stays on this machine."),
                 join(

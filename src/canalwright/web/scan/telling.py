@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canalwright.imaging import FoundCanal
+from canalwright.imaging.found import FoundPortal
 from canalwright.imaging.viewing.planes import PLANES
 from canalwright.imaging.viewing.reformat import half_along, likely, long_axis
 from canalwright.web.scan.hands import Work
@@ -92,12 +93,21 @@ def _canal(found: FoundCanal, tracing: Tracing, words: Words) -> dict[str, Any]:
         "wall": _list(lumen.wall),
         "wall_low": _list(thin),
         "wall_high": _list(thick),
-        "portals": [_portal(p) for p in getattr(found, "portals", ())],
+        "portals": [_portal(p) | {"words": words(p.kind)} for p in found.portals],
     }
 
 
-def _portal(portal: Any) -> dict[str, Any]:
-    return {"kind": portal.kind, "points": [_list(p) for p in portal.points]}
+def _portal(portal: FoundPortal) -> dict[str, Any]:
+    low, high = likely(
+        np.array([portal.diameter, portal.length]), np.array([portal.diameter_error, portal.length_error])
+    )
+    return {
+        "kind": portal.kind,
+        "z": round(portal.z, 2),
+        "points": [_list(p) for p in portal.path],
+        "diameter": [round(portal.diameter, 2), round(float(low[0]), 2), round(float(high[0]), 2)],
+        "length": [round(portal.length, 2), round(float(low[1]), 2), round(float(high[1]), 2)],
+    }
 
 
 def line(tracing: Tracing, index: int, turn: float) -> dict[str, Any]:

@@ -129,6 +129,7 @@ class Viewer {
     $("sv-canals").addEventListener("click", (event) => {
       const button = event.target.closest("button");
       if (button?.dataset.choose) this.pick(Number(button.dataset.choose));
+      else if (button?.dataset.portal) { const canal = this.canals[button.dataset.of]; this.correct({ kind: "remove portal", canal: canal.name, points: [canal.portals[button.dataset.portal].points[0]] }); }
       else if (button?.dataset.remove) this.correct({ kind: "remove canal", canal: this.canals[button.dataset.remove].name, points: [] });
     });
     $("sv-take").addEventListener("submit", (event) => { event.preventDefault(); this.accept(); });
@@ -168,7 +169,12 @@ class Viewer {
       const remove = make("button", { type: "button", className: "button small", textContent: words.remove, ariaLabel: `${words.remove}: ${canal.name}` });
       remove.dataset.remove = i;
       const notes = [this.fill(words.quality, { score: canal.quality.toFixed(2) }), canal.joined ? this.fill(words.joins, { name: canal.joined }) : "", ...canal.doubts].filter(Boolean);
-      return make("div", { className: "sv-row" }, choose, remove, make("ul", { className: "rests" }, ...notes.map((n) => make("li", { textContent: n }))));
+      const portals = canal.portals.map((portal, k) => {
+        const [wide, a, b] = portal.diameter.map((v) => v.toFixed(2)), out = make("button", { type: "button", className: "button small", textContent: words.remove, ariaLabel: `${words.remove}: ${portal.words} ${portal.z.toFixed(1)} mm` });
+        out.dataset.portal = k; out.dataset.of = i;
+        return make("li", { className: "sv-portal" }, this.fill(words.portal, { kind: portal.words, mm: portal.z.toFixed(1), wide, low: a, high: b }), out);
+      });
+      return make("div", { className: "sv-row" }, choose, remove, make("ul", { className: "rests" }, ...notes.map((n) => make("li", { textContent: n })), ...portals));
     }) : [make("p", { className: "quiet", textContent: words.none })]));
     $("sv-log").replaceChildren(...this.log.map((entry) => make("li", { className: entry.holds ? "" : "undone", textContent: `${entry.what} (${entry.canal || "–"}), ${entry.author}: ${entry.reason}${entry.holds ? "" : `, ${words.taken}`}` })));
     const names = new Map([...document.querySelectorAll("#sv-names input")].map((input) => [input.dataset.canal, input.value]));
@@ -184,7 +190,11 @@ class Viewer {
   pick(i) { this.chosen = i; this.list(); this.draw(); this.straight.load(); }
   freeName() { for (let n = 1; ; n++) if (!this.canals.some((c) => c.name === `canal ${n}`)) return `canal ${n}`; }
 
-  async find(place) { if (await this.ask("find", { point: place })) this.follow(); }
+  async find(place) {
+    const holds = (this.log ?? []).filter((entry) => entry.holds).length;
+    if (holds && !window.confirm(this.fill(this.words.anew, { n: holds }))) return;
+    if (await this.ask("find", { point: place })) this.follow();
+  }
   async refer(place) { if (await this.ask("reference", { point: place })) this.load(); }
   async step(way) { if (await this.ask(way, {})) this.load(); }
   async correct(said) {
