@@ -12,7 +12,11 @@ from pathlib import Path
 from PIL import Image
 from playwright.sync_api import Page
 
+from tests.support import film
+from canalwright.imaging.phantom.scan import make, random_shape
+from canalwright.web.scan.tasks import PRACTICE
 from tests.support.browser import browser, server
+from tests.support.film_marks import mark_film
 
 OUT = Path("docs/pictures")
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
@@ -35,6 +39,8 @@ def main() -> None:
             "(() => { const p = canalwright.player, a = p.film.acts.filter((x) => x.kind === 'heat').at(-1); p.seek(a.end - 0.4); })()"
         )
         _take(page, "page-play.png")
+        solid(page, case)
+        scan(page)
         page.set_viewport_size({"width": 1280, "height": 800})
         page.goto(f"{case}/chair")
         page.get_by_role("button", name="Begin").click()
@@ -44,10 +50,60 @@ def main() -> None:
             page.wait_for_function("w => document.getElementById('ch-words').innerText.includes(w)", arg=words)
         page.wait_for_timeout(2500)
         _take(page, "page-chair.png")
+        _readiness(page, case, Path(folder))
         if "--all" in sys.argv:
             page.goto(f"{case}/measure")
             page.wait_for_selector(".picture svg")
             _take(page, "page-measure.png")
+
+
+def _readiness(page: Page, case: str, folder: Path) -> None:
+    """The verdict before the cone, the pad on a tablet, a marked film."""
+    distal = f"{case.rpartition('/')[0]}/2"
+    page.set_viewport_size(DESKTOP)  # type: ignore[arg-type]
+    page.goto(f"{distal}/ready")
+    page.wait_for_selector(".rd-ladder")
+    page.wait_for_selector(".rd-curve")
+    _take(page, "page-ready.png")
+    page.set_viewport_size(TABLET)  # type: ignore[arg-type]
+    page.goto(f"{distal}/points")
+    page.wait_for_selector("[data-pattern]")
+    _take(page, "page-points.png")
+    page.set_viewport_size(DESKTOP)  # type: ignore[arg-type]
+    page.goto(f"{distal}/radiograph")
+    page.wait_for_selector("html[data-film=ready]")
+    drawn = film.film()
+    page.locator("#rg-file").set_input_files(drawn.save(folder / "invented.png"))
+    page.wait_for_function("document.getElementById('rg-empty').hidden")
+    mark_film(page, drawn)
+    page.wait_for_selector("[data-film-use=curve]")
+    _take(page, "page-radiograph.png")
+
+
+def solid(page: Page, case: str) -> None:
+    """Three dimensions at the warmest moment outside."""
+    page.goto(f"{case}/solid")
+    page.wait_for_selector("html[data-solid=playing]")
+    page.wait_for_function("!canalwright.solid.solid.moving")
+    _take(page, "page-solid.png")
+
+
+def scan(page: Page) -> None:
+    """The practice scan with its canal found, the straightened canal beside the slices; at tablet size with three dimensions."""
+    truth = make(*random_shape(PRACTICE)).truth[0]
+    page.goto("/scan")
+    page.get_by_role("button", name="Open the practice scan").click()
+    page.wait_for_selector("html[data-scan=ready]")
+    beside = truth.centre[70] + truth.axis[70] * (truth.major[70] / 2 + 0.4)
+    page.evaluate("p => canalwright.scan.find(p)", beside.tolist())
+    page.wait_for_function("canalwright.scan.canals.length > 0")
+    page.wait_for_function("canalwright.scan.straight.line && canalwright.scan.straight.across")
+    page.evaluate("canalwright.scan.tools.choose('points')")
+    _take(page, "page-scan.png")
+    page.set_viewport_size(TABLET)  # type: ignore[arg-type]
+    page.evaluate("canalwright.scan.beside('solid')")
+    page.wait_for_function("canalwright.scan.solid?.drawn > 2")
+    _take(page, "page-scan-tablet.png")
 
 
 def _take(page: Page, name: str) -> None:

@@ -12,6 +12,7 @@ from canalwright import casefile
 from canalwright.web.shelf import KEY
 from tests.support import film
 from tests.support.browser import browser, server
+from tests.support.film_marks import mark_film
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 SLOW = 45_000
@@ -28,8 +29,10 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
+    expect.set_options(timeout=20_000)
     with browser() as opened:
         yield opened
+    expect.set_options(timeout=5_000)
 
 
 def _opened(chromium: Browser, address: str, view: str, canal: int = 2, *, touch: bool = False) -> Page:
@@ -148,29 +151,6 @@ def test_the_pad_with_one_finger(chromium: Browser, address: str) -> None:
     page.context.close()
 
 
-def _mark(page: Page, tool: str, point: tuple[float, float]) -> None:
-    page.locator(f"[data-kind={tool}]").click()
-    x, y = page.evaluate(
-        "p => { const s = document.getElementById('rg-stage').getBoundingClientRect(); const f = window.cwScreen(p); return [s.left + f[0], s.top + f[1]]; }",
-        list(point),
-    )
-    page.mouse.click(x, y)
-
-
-def _marked(page: Page, drawn: film.Film, pair_only: bool = False) -> None:
-    if not pair_only:
-        for point in drawn.known:
-            _mark(page, "known", point)
-        page.get_by_label("Length of the instrument").fill("20")
-        page.keyboard.press("Tab")
-        _mark(page, "reference", drawn.cusp)
-        _mark(page, "terminus", drawn.terminus)
-        for point in drawn.canal:
-            _mark(page, "canal", point)
-    for point in drawn.pair:
-        _mark(page, "pair", point)
-
-
 def test_a_film_is_marked_and_its_length_sent_to_the_measurements(
     chromium: Browser, address: str, tmp_path: Path
 ) -> None:
@@ -182,7 +162,7 @@ def test_a_film_is_marked_and_its_length_sent_to_the_measurements(
     first, second = film.film(), film.film(tube=100.0)
     page.locator("#rg-file").set_input_files(first.save(tmp_path / "first.png"))
     expect(page.locator("#rg-empty")).to_be_hidden()
-    _marked(page, first)
+    mark_film(page, first)
     expect(page.locator(".rd-numbers").first).to_contain_text("tooth length")
     said = page.locator(".rd-numbers .rd-figure").first.inner_text()
     value, low, high = (float(v) for v in re.findall(r"[\d.]+", said)[:3])
@@ -191,11 +171,11 @@ def test_a_film_is_marked_and_its_length_sent_to_the_measurements(
     page.locator("#rg-stage").press("Control+z")
     page.locator("#rg-stage").press("Control+z")
     expect(page.locator("#rg-n-pair")).to_have_text("")
-    _marked(page, first, pair_only=True)
+    mark_film(page, first, pair_only=True)
     page.get_by_text("Second film", exact=True).click()
     page.locator("#rg-file").set_input_files(second.save(tmp_path / "second.tiff"))
     expect(page.locator("#rg-empty")).to_be_hidden()
-    _marked(page, second, pair_only=True)
+    mark_film(page, second, pair_only=True)
     page.get_by_label("By how many degrees").fill("19")
     page.keyboard.press("Tab")
     expect(page.locator("[data-side=buccal]")).to_be_visible()

@@ -79,8 +79,8 @@ class FilmView(NoteView):
         noted = ready.noted("lengths", rows, words, words("Nothing noted yet."))
         self.lengths.content = Safe(el("h3", words("Measurements noted so far")) + noted)
         first = self._film(0)
-        self.reading = None
         if first is None:
+            self.reading = None
             self.told.content = el("p", words("Load a film to begin."), class_="quiet")
         else:
             try:
@@ -88,6 +88,7 @@ class FilmView(NoteView):
                 self.told.content = filmtable.told(self.reading, words)
                 self._wrong("film", "")
             except ScanError as error:
+                self.reading = None
                 self._wrong("film", words(str(error)))
         await self._beside()
 
@@ -127,7 +128,7 @@ class FilmView(NoteView):
             return
         except (ValueError, TypeError, KeyError):
             return
-        await self.show()
+        await self.refresh()
 
     async def _loaded(self, event: GenericEventArguments) -> None:
         slot = 1 if event.args.get("slot") else 0
@@ -138,7 +139,7 @@ class FilmView(NoteView):
         found = self._film(slot)
         notes = [self.prefs.words(w) for w in found.film.warnings] if found else []
         self.client.run_javascript(f"window.canalwright?.filmNotes?.({slot}, {json.dumps(notes)})")
-        await self.show()
+        await self.refresh()
 
     async def _tube(self, event: GenericEventArguments) -> None:
         self.angle, self.towards = str(event.args.get("angle", "20"))[:8], str(event.args.get("towards", "right"))

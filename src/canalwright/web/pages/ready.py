@@ -219,4 +219,4 @@ class PointsView(NoteView):
             self.fitted = min(max(float(str(event.args["value"]).replace(",", ".")), 0.0), 60.0)
         except (KeyError, ValueError):
             return
-        await self.show()
+        await self.refresh()

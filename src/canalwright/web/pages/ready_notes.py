@@ -21,7 +21,20 @@ class NoteView:
 
     def __init__(self, office: Office, prefs: Prefs, case: Case, key: str, index: int) -> None:
         self.office, self.prefs, self.key, self.index = office, prefs, key, index
-        self.notes = Notes.of(case, index)
+        self.notes, self.turn, self.busy = Notes.of(case, index), 0, False
+
+    async def refresh(self) -> None:
+        """Show anew, one at a time: what changes meanwhile is shown by one more turn, so the newest always stands last."""
+        self.turn += 1
+        if self.busy:
+            return
+        self.busy, shown = True, 0
+        try:
+            while shown != self.turn:
+                shown = self.turn
+                await self.show()
+        finally:
+            self.busy = False
 
     async def show(self) -> None:
         """Show what the notes come to."""
@@ -33,7 +46,7 @@ class NoteView:
         ui.add_head_html('<link rel="stylesheet" href="/static/ready.css">')
         ui.on("cw-note", self._note)
         ui.on("cw-undo", self._undo)
-        background_tasks.create(self.show(), name="notes")
+        background_tasks.create(self.refresh(), name="notes")
 
     def ways(self) -> Safe:
         """Undo, and the case file with the notes in it."""
@@ -83,7 +96,7 @@ class NoteView:
         old, self.key = self.key, self.office.shelf.put(made.case, instead_of=self.key)
         told = json.dumps([old, self.key, cleared])
         self.client.run_javascript(f"window.canalwright?.noted?.(...{told})")
-        await self.show()
+        await self.refresh()
 
     async def _undo(self) -> None:
         if self.notes.before:
