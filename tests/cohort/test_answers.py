@@ -29,10 +29,19 @@ def test_verdicts_wait_for_the_whole_interval() -> None:
     assert answers.Estimate(0.993, 0.985, 0.997, 300).verdict(0.99) == "not decided"
 
 
-def test_all_teeth_under_the_limit_do_not_prove_all_teeth() -> None:
+def test_few_teeth_do_not_prove_all_teeth() -> None:
     found = answers.mean_chance(np.ones(60))
     assert found.value == found.high == 1.0
     assert 0.93 < found.low < 0.95
+    assert answers.mean_chance(np.full(24, 0.998)).verdict(0.99) == "not decided"
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.floats(0, 1), min_size=2, max_size=200))
+def test_a_mean_chance_is_never_surer_than_whole_teeth(chances: list[float]) -> None:
+    found = answers.mean_chance(np.array(chances))
+    below, above = (answers.share(int(f(sum(chances))), len(chances)) for f in (np.floor, np.ceil))
+    assert below.low - 1e-12 <= found.low <= found.value <= found.high <= above.high + 1e-12
 
 
 def _row(tooth: str, protocol: str, **values: Any) -> dict[str, Any]:

@@ -51,13 +51,13 @@ def _long_oval() -> float:
 
 
 def _apical_volume() -> float:
-    """Both mesial canals of the lower first molar, 1 to 3 mm from the terminus, mean of 60 teeth."""
+    """Both mesial canals of the lower first molar, 1 to 3 mm from the terminus, mean of 200 teeth."""
 
     def volume(c: Canal) -> float:
         kept = (c.native.z >= 1.0 - 1e-9) & (c.native.z <= 3.0 + 1e-9)
         return float(np.trapezoid(c.native.area[kept], c.native.z[kept]))
 
-    return float(np.mean([sum(map(volume, draw_tooth(Kind(46, ("MB", "ML")), 70, n))) for n in range(60)]))
+    return float(np.mean([sum(map(volume, draw_tooth(Kind(46, ("MB", "ML")), 70, n))) for n in range(200)]))
 
 
 def _deeper_by_taper() -> float:
@@ -142,12 +142,16 @@ CHECKS = [
     Check(
         ROOM, "lower molars whose expected rise stays under 10 K with blood flow", _under, 100.0, 5.0,
         "their one tooth against a population", "%", "J Endod 2018, finite elements of one lower first molar, single wave and multi-step",
-        "read in an abstract",        "mesiobuccal canals, 2 s at 200 deg C",
+        "read in an abstract", "mesiobuccal canals, 2 s at 200 deg C",
+        miss="the (r, z) model lays the least dentine all round the canal, while a mesial root is thin on one side only; and the walls "
+        "drawn here spread to 0.7 mm, while theirs was one tooth. `heat3d` takes the uneven wall",
     ),
     Check(
         ROOM, "variance of the rise that the wall explains in lower molars", _explained, (0.34, 0.53), 0.15,
         "theirs: time to 10 K, four carriers, extracted teeth", "R2", "SVOA Dentistry 2026, wireless heated pluggers in vitro",
         "read in an abstract",        "mesiobuccal canals, 2 s at 200 deg C, least wall of the coronal part",
+        miss="the virtual teeth of one protocol differ in little but their anatomy: no probe that sits a little elsewhere, no hand, no "
+        "other carrier blurs what the wall does; their times to 10 K hold all of that",
     ),
     Check(
         ROOM, "deepest soft gutta-percha in upper central incisors, from the apex", _front, (2.0, 4.0), 0.5,

@@ -1,7 +1,8 @@
 """What the rows of a study answer, each share and difference with its 95 % interval.
 
-Shares of teeth: Clopper & Pearson 1934 (Biometrika 26:404-413), exact, never too narrow. Mean chances of a filling and paired
-differences: Student's t over teeth, since the canals and draws of one tooth are not independent. The intervals are those of the
+Shares of teeth: Clopper & Pearson 1934 (Biometrika 26:404-413), exact, never too narrow; mean chances of a filling as if each tooth were
+wholly a hit or a miss, which is wider still. Paired differences: Student's t over teeth, since the canals and draws of one tooth are not
+independent. The intervals are those of the
 number of virtual teeth; how far the model and the published distributions are from real teeth is not in them.
 """
 
@@ -75,33 +76,33 @@ class Gain:
     void: Estimate | None
 
 
-def share(hits: int, count: int) -> Estimate:
+def share(hits: float, count: int) -> Estimate:
     """A share of teeth. Raises ValueError for a count below 1."""
     if count < 1:
         raise ValueError("a share needs at least one tooth")
     tail = (1 - LEVEL) / 2
-    low = 0.0 if hits == 0 else float(stats.beta.ppf(tail, hits, count - hits + 1))
-    high = 1.0 if hits == count else float(stats.beta.ppf(1 - tail, hits + 1, count - hits))
+    low = 0.0 if hits <= 0 else float(stats.beta.ppf(tail, hits, count - hits + 1))
+    high = 1.0 if hits >= count else float(stats.beta.ppf(1 - tail, hits + 1, count - hits))
     return Estimate(hits / count, low, high, count)
 
 
-def mean(values: Array, low: float = -np.inf, high: float = np.inf) -> Estimate:
-    """A mean over teeth, shape (n,), the interval kept within `low` to `high`; without spread or with one tooth it says nothing more."""
+def mean(values: Array) -> Estimate:
+    """A mean over teeth, shape (n,); of one tooth the interval is without bounds."""
     values = np.asarray(values, dtype=float)
     n, middle = len(values), float(np.mean(values))
     if n < 2:
-        return Estimate(middle, low, high, n)
+        return Estimate(middle, -np.inf, np.inf, n)
     half = float(stats.t.ppf((1 + LEVEL) / 2, n - 1) * np.std(values, ddof=1) / np.sqrt(n))
-    return Estimate(middle, max(middle - half, low), min(middle + half, high), n)
+    return Estimate(middle, middle - half, middle + half, n)
 
 
 def mean_chance(chances: Array) -> Estimate:
-    """A mean chance over teeth; where t would give no width, the exact interval of as many whole teeth is taken."""
-    found = mean(chances, 0.0, 1.0)
-    sure = share(round(found.value * found.count), found.count)
-    if found.value in (0.0, 1.0) or found.high - found.low < 1e-12:
-        return Estimate(found.value, min(sure.low, found.value), max(sure.high, found.value), found.count)
-    return found
+    """A mean chance over teeth, (n,), with the interval of a share of whole teeth of that size.
+
+    Chances vary no more than whole hits and misses with the same mean, so that the interval is never too narrow; Student's t would be near
+    1, where a few teeth decide and may not be among those drawn.
+    """
+    return share(float(np.sum(chances)), len(chances))
 
 
 def heat(rows: Sequence[Row], limit: float) -> list[Heat]:
