@@ -210,6 +210,8 @@ def case(
         ways.append(el("a", words("Enter a recall"), href=f"/records/case/{view.case_id}/recall", class_="button main"))
     if Act.TAKE_OUT in may:
         ways.append(el("a", words("Share"), href=f"/records/case/{view.case_id}/share", class_="button"))
+    if Act.RECORD_RECALL in may:
+        ways.append(el("a", words("Rules and erasing"), href=f"/records/case/{view.case_id}/rules", class_="button"))
     plans = [e for e in events if e.kind is Kind.PLAN and e.payload]
     return join(
         el("h1", _tooth(prefs, view.tooth), " ", el("span", view.case_id, class_="quiet")),

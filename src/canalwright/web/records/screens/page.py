@@ -77,13 +77,15 @@ def form(action: str, token: str, *inside: Safe | str, files: bool = False, kind
 
 
 def field(
-    title: str, name: str, *, kind: str = "text", value: str = "", hint: str = "", **marks: str | bool | None
-) -> Safe:
-    """A labelled input."""
-    label = el("label", title, for_=f"f-{name}")
-    told = el("span", hint, id=f"h-{name}", class_="usual") if hint else Safe("")
-    described = f"h-{name}" if hint else None
-    made = el("input", type=kind, id=f"f-{name}", name=name, value=value or None, aria_describedby=described, **marks)
+    title: str, name: str, *, kind: str = "text", value: str = "", hint: str = "", ident: str = "",
+    **marks: str | bool | None,
+) -> Safe:  # fmt: skip
+    """A labelled input; `ident` tells it apart where a page has several of one name."""
+    mark = f"{name}-{ident}" if ident else name
+    label = el("label", title, for_=f"f-{mark}")
+    told = el("span", hint, id=f"h-{mark}", class_="usual") if hint else Safe("")
+    described = f"h-{mark}" if hint else None
+    made = el("input", type=kind, id=f"f-{mark}", name=name, value=value or None, aria_describedby=described, **marks)
     return el("div", label, made, told, class_="field")
 
 

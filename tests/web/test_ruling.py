@@ -1,0 +1,94 @@
+"""Rules of a case on its page: recall, close, hold, take out, erase; each with its confirmation and only for who may."""
+
+import io
+import json
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from canalwright.records import Kind
+from canalwright.records.errors import NotFound
+from canalwright.web.records.house import House
+from tests.exchange import sample
+from tests.web.test_records import GOOD, Browser, ann, browser, clock, house
+
+__all__ = ["ann", "browser", "clock", "house"]
+
+
+async def test_recalls_are_set_by_an_own_rule_and_by_the_guideline_again(house: House, ann: Browser) -> None:
+    case = sample.case_in(house.store)
+    page = await ann.get(f"/records/case/{case}/rules")
+    assert "12, 48 months" in page.text
+    page = await ann.send(f"/records/case/{case}/rules/schedule", months="6,12,24", name="own")
+    assert "own, 6, 12, 24 months" in page.text
+    page = await ann.send(f"/records/case/{case}/rules/schedule", months="six", name="")
+    assert page.status_code == 422
+    assert "whole numbers with commas between" in page.text
+    page = await ann.send(f"/records/case/{case}/rules/schedule", months="", name="")
+    assert "12, 48 months" in page.text
+
+
+async def test_a_case_is_closed_only_when_sure(house: House, ann: Browser) -> None:
+    case = sample.case_in(house.store)
+    await ann.get(f"/records/case/{case}/rules")
+    assert (await ann.send(f"/records/case/{case}/rules/close", reason="moved away")).status_code == 422
+    assert house.store.cases.view(case).status == "filled"
+    page = await ann.send(f"/records/case/{case}/rules/close", reason="moved away", sure="yes")
+    assert house.store.cases.view(case).status == "closed"
+    assert "/rules/close" not in page.text
+
+
+async def test_data_is_held_and_let_go_with_a_reason(house: House, ann: Browser) -> None:
+    case = sample.case_in(house.store)
+    patient = house.store.cases.view(case).patient
+    await ann.get(f"/records/case/{case}/rules")
+    assert (await ann.send(f"/records/case/{case}/rules/hold", act="hold", reason="")).status_code == 422
+    await ann.send(f"/records/case/{case}/rules/hold", act="hold", reason="a dispute")
+    await ann.send(f"/records/case/{case}/rules/hold", act="release", reason="settled")
+    held = [e.field("hold") for e in house.store.patients.events(patient) if e.kind is Kind.HOLD]
+    assert held == [True, False]
+
+
+async def test_archive_and_all_data_are_taken_out_and_leave_nothing_on_the_disk(house: House, ann: Browser) -> None:
+    case = sample.case_in(house.store)
+    await ann.get(f"/records/case/{case}/rules")
+    page = ann.page
+    packed = await ann.send(f"/records/case/{case}/rules/archive")
+    with zipfile.ZipFile(io.BytesIO(packed.content)) as archive:
+        assert json.loads(archive.read("manifest.json"))["case"] == case
+        assert b"Ada Invented" not in archive.read("events.jsonl")
+    ann.page = page
+    everything = await ann.send(f"/records/case/{case}/rules/person")
+    with zipfile.ZipFile(io.BytesIO(everything.content)) as archive:
+        assert json.loads(archive.read("person.json"))["identity"]["name"] == "Ada Invented"
+    assert not list(Path(house.store.vault.home).rglob("made.zip"))
+
+
+async def test_erasing_asks_for_pseudonym_password_and_reason(house: House, ann: Browser) -> None:
+    case = sample.case_in(house.store)
+    patient = house.store.cases.view(case).patient
+    await ann.get(f"/records/case/{case}/rules")
+    base = f"/records/case/{case}/rules/erase"
+    right = {"reason": "asked for it", "pseudonym": patient, "password": GOOD, "code": ""}
+    for wrong in ({"pseudonym": "P-AAAAA-AAAAA"}, {"reason": ""}):
+        answer = await ann.send(base, **(right | wrong))
+        assert answer.status_code == 422
+        assert house.store.patients.identity(patient).name == "Ada Invented"
+        await ann.get(f"/records/case/{case}/rules")
+    assert (await ann.send(base, **(right | {"password": "not my password at all"}))).status_code in (403, 422)
+    await ann.get(f"/records/case/{case}/rules")
+    assert (await ann.send(base, **right)).status_code == 200
+    with pytest.raises(NotFound):
+        house.store.cases.view(case)
+
+
+async def test_a_reader_sees_no_rules_and_a_student_no_erasing(house: House, browser: Browser) -> None:
+    case = sample.case_in(house.store)
+    await browser.sign_in("rea")
+    page = await browser.get(f"/records/case/{case}/rules")
+    for act in ("schedule", "close", "hold", "archive", "person", "erase"):
+        assert f"/rules/{act}" not in page.text
+    await browser.get("/records/me")
+    answer = await browser.send(f"/records/case/{case}/rules/schedule", months="6")
+    assert answer.status_code == 403
