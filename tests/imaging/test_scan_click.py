@@ -1,18 +1,23 @@
 """One click in a tooth finds its canals, or says that there is none to find."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
+import tifffile
+from scipy.ndimage import distance_transform_edt, gaussian_filter
 
-from canalwright.imaging import Scan, ScanError, find_canals
+from canalwright.imaging import Scan, ScanError, find_canals, measure_tooth
 from canalwright.imaging.phantom.mesh import scan_of as mesh_scan
 from canalwright.imaging.phantom.scan import Scanner
 from canalwright.imaging.tooth.canals import canal_ways
 from canalwright.imaging.tooth.outline import find_tooth
+from canalwright.imaging.tooth.pick import pick_tooth
 from tests.imaging import real_teeth
 from tests.imaging.real_scans import mesh
-from tests.imaging.scans import scan_of
+from tests.imaging.scans import phantom, scan_of
+from tests.support.shared_data import shared_data
 
 
 @cache
@@ -60,3 +65,80 @@ def test_a_click_in_bone_or_in_nothing_finds_no_tooth() -> None:
     )
     with pytest.raises(ScanError, match=r"no bright tooth|hard tissue|bright body|pulp"):
         find_canals(even, np.full(3, 6.0))
+
+
+def lump(spacing: float = 0.3, *, at: tuple[float, ...] = (0.0,)) -> Scan:
+    """Solid bright rods 3 mm thick and 12 mm long in air, at distances `at` (mm) along x, with noise: teeth without a pulp."""
+    z, y, x = np.indices((50, 50, 100)) * spacing
+    grey = np.full(z.shape, -1000.0)
+    for shift in at:
+        grey[(np.hypot(x - 7 - shift, y - 7) < 2.2) & (z > 1.5) & (z < 13.5)] = 1700
+    noise = np.random.default_rng(1).normal(0, 40, z.shape)
+    return Scan((gaussian_filter(grey, 0.6) + noise).astype(np.float32), np.diag([spacing, spacing, spacing, 1.0]))
+
+
+@pytest.mark.parametrize(
+    ("click", "say"),
+    [
+        ((7.0, 7.0, 7.0), "no pulp found in the tooth"),
+        ((12.5, 7.0, 7.0), "no hard tissue within 2.5 mm|no bright tooth"),
+        ((25.0, 7.0, 7.0), "no bright tooth about the point|no hard tissue"),
+        ((50.0, 7.0, 7.0), "outside the volume"),
+    ],
+)
+def test_a_click_in_air_or_in_a_solid_body_makes_up_no_canal(click: tuple[float, float, float], say: str) -> None:
+    with pytest.raises(ScanError, match=say):
+        measure_tooth(lump(), click)
+
+
+@pytest.mark.parametrize(
+    ("factor", "say"),
+    [(4.0, "0.5 mm at most to trace a canal"), (0.2, "mm long; allowed: 7 to 34 mm|no pulp|no canal|no hard tissue")],
+)
+def test_a_wrong_voxel_size_is_caught_at_the_click(factor: float, say: str) -> None:
+    """The phantom's root is 12 mm long: five times smaller it is no tooth, four times larger its voxels are too coarse."""
+    affine = scan_of(1).affine.copy()
+    affine[:3] *= factor
+    true = phantom(1).truth[0]
+    click = true.centre[60] + true.axis[60] * (true.major[60] / 2 + 0.5)
+    with pytest.raises(ScanError, match=say):
+        measure_tooth(replace(scan_of(1), affine=affine), click * factor)
+
+
+def test_metal_all_over_gives_no_canal_or_a_poor_one() -> None:
+    scan, true = scan_of(1), phantom(1).truth[0]
+    click = true.centre[60] + true.axis[60] * (true.major[60] / 2 + 0.5)
+    chance = gaussian_filter(np.random.default_rng(4).normal(size=scan.shape), 1.5)
+    grey = np.where(chance > 0.03, 8000.0, np.asarray(scan.voxels, float)).astype(np.float32)
+    try:
+        found = measure_tooth(replace(scan, voxels=grey), click).canals
+    except ScanError as error:
+        assert "\n" not in str(error)
+    else:
+        assert all(canal.quality.score < 0.5 and canal.quality.reasons for canal in found)
+
+
+def test_without_a_click_the_one_tooth_is_found_or_the_user_is_asked() -> None:
+    (where, *_) = pick_tooth(lump())
+    assert np.hypot(*(where[:2] - 7.0)) < 1.5 and 3 < where[2] < 12
+    with pytest.raises(ScanError, match=r"2 bright bodies as large as a tooth, about .*--click"):
+        pick_tooth(lump(at=(0.0, 12.0)))
+    with pytest.raises(ScanError, match=r"100 mm long and may hold several teeth.*--click"):
+        pick_tooth(replace(lump(), affine=np.diag([1.0, 1.0, 1.0, 1.0])))
+    with pytest.raises(ScanError, match="all greys are the same"):
+        pick_tooth(replace(lump(), voxels=np.full((50, 50, 100), 7.0, np.float32)))
+    with pytest.raises(ScanError, match="no bright body as large as a tooth"):
+        pick_tooth(replace(lump(), voxels=np.random.default_rng(0).normal(size=(50, 50, 100)).astype(np.float32)))
+
+
+def test_real_crown_without_a_canal_is_refused_even_when_its_slice_is_stacked() -> None:
+    """One real slice of a crown, repeated to a block with an invented voxel size: cracks and a notch are no canal."""
+    one = tifffile.imread(shared_data("synchrotron_crown_slices", "fbp_two_slices_u16.tif"))[0]
+    block = np.repeat(one[None, ::4, ::4], 100, axis=0)
+    scan = Scan(block, np.diag([0.08, 0.08, 0.08, 1.0]))
+    inside = np.argwhere(
+        distance_transform_edt(gaussian_filter(block[0].astype(float), 1) > np.quantile(block, 0.8)) > 3
+    )
+    j, i = inside[len(inside) // 2]
+    with pytest.raises(ScanError):
+        measure_tooth(scan, (i * 0.08, j * 0.08, 4.0))

@@ -231,12 +231,12 @@ def _upright(body: _Body, where: str) -> Tooth:
     core = distance_transform_edt(solid, sampling=STEP) > 0.4
     dark = np.clip((dentine - grey) / contrast, 0, 1)
     level = max(0.25, 5 * noise / contrast)
-    names, count = label((dark > level) & core, np.ones((3, 3, 3)))
-    if count == 0:
-        raise refusal(where, "no pulp found in the tooth at the point", remedy="give orifice and terminus by hand")
+    names, _ = label((dark > level) & core, np.ones((3, 3, 3)))
     sizes = np.bincount(names.ravel())
     sizes[0] = 0
     pulp = np.isin(names, np.nonzero(sizes >= max(0.02 * sizes.max(), 0.3 / STEP**3))[0])
+    if not pulp.any():
+        raise refusal(where, "no pulp found in the tooth at the point", remedy="give orifice and terminus by hand")
     return Tooth(
         block,
         low @ axes,
