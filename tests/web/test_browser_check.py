@@ -15,7 +15,7 @@ from tests.assessment import demo
 from tests.support.browser import browser, server
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
-SLOW = 60_000
+SLOW = 180_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
 
 

@@ -23,6 +23,8 @@ VOXELS = (1.2, 1.7, 2.4, 3.4, 4.8, 6.8)
 SEEN, POWER = 5.0, 1.2816
 BLUR = 0.75
 """Blur of the scans and of laying one on the other, standard deviation in voxels (our own estimate)."""
+SLOW = 1.2
+"""What changes over more than this [mm] is no void."""
 TAIL = 2
 """Voxels about what stands out that still belong to a void: what blur carries away."""
 WALL = 0.35
@@ -39,7 +41,7 @@ def find_voids(
     core = shares.grid(inside.astype(float)) > 0.5
     if core.sum() < 40:
         return (), (), Quantity(1.0, side, 2.0, "mm")
-    lacking = lacking - _level(lacking, core)
+    lacking = lacking - _level(lacking, core, max(4.0, SLOW / side))
     used = np.where(core, lacking, 0.0)
     best, floor = np.full(lacking.shape, -np.inf), []
     size_at = np.zeros(lacking.shape)
@@ -102,11 +104,11 @@ def _collect(
     return tuple(sorted(found, key=lambda v: v.z))
 
 
-def _level(lacking: Array, core: NDArray[np.bool_]) -> Array:
-    """What is lacking everywhere alike in the filling (a wrong grey of the filling), smooth over 8 voxels, no voids in it."""
+def _level(lacking: Array, core: NDArray[np.bool_], size: float) -> Array:
+    """What is lacking everywhere alike in the filling (a wrong grey of the filling), smooth over `size` voxels, no voids in it."""
     clipped = np.clip(lacking, *np.quantile(lacking[core], (0.2, 0.8)))
-    weight = gaussian_filter(core.astype(float), 4.0)
-    return np.asarray(gaussian_filter(np.where(core, clipped, 0.0), 4.0) / np.maximum(weight, 1e-3) * (weight > 1e-3))
+    weight = gaussian_filter(core.astype(float), size)
+    return np.asarray(gaussian_filter(np.where(core, clipped, 0.0), size) / np.maximum(weight, 1e-3) * (weight > 1e-3))
 
 
 def _smallest(floor: Array, side: float, residual: float) -> Quantity:

@@ -36,8 +36,9 @@ def opening(words: Words, count: int = 2) -> Safe:
         data_large=words("This file is larger than 48 MB."),
     )  # fmt: skip
     slot = el(
-        "fieldset", el("legend", words("Film"), class_="unseen"), el("div", *slots, class_="pp-row"), class_="pp-field"
-    )
+        "fieldset", el("legend", words("Film"), class_="unseen"), el("div", *slots, class_="pp-row"), class_="pp-field",
+        hidden=count < 2,
+    )  # fmt: skip
     load = el("div", el("label", words("Load a film"), for_="rg-file", class_="button main"), file)
     return join(
         el("div", slot, load, class_="rg-open"),

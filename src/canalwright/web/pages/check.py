@@ -1,5 +1,6 @@
 """Check the filling of one canal on a radiograph: marks, grade, voids, the plan laid over it, post and ferrule, keep it."""
 
+import asyncio
 import json
 from dataclasses import dataclass
 from typing import Any
@@ -30,6 +31,8 @@ from canalwright.web.radiographs import Open, marks_of, marks_told
 from canalwright.web.reader import reader
 
 LOOKED_AT = 30
+REST = 0.3
+"""Seconds of rest after a mark before the film is read, and sessions at the chair that are looked through."""
 
 
 def register(office: Office) -> None:
@@ -108,6 +111,7 @@ class CheckView:
             self.missing.content = el("p", words("Load a film to begin."), class_="quiet")
             return self._draw(None)
         try:
+            await asyncio.sleep(REST)
             made = await self._read(found, turn)
             wrong = ""
         except ScanError as error:
@@ -120,6 +124,8 @@ class CheckView:
     async def _read(self, found: Open, turn: int) -> film.FilmReading | None:
         """A reading, None where marks are missing. Raises ScanError."""
         words = self.prefs.words
+        if turn != self.turn:
+            return None
         told = await self.office.bench.aside(read_marks, found.film, found.marks)
         scale, wanted = told.scale, self._missing(told.scale is not None, found)
         if turn != self.turn:
