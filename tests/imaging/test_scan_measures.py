@@ -8,8 +8,11 @@ import pytest
 from canalwright.anatomy.canal import Lumen
 from canalwright.imaging import FoundCanal, Quality
 from canalwright.imaging.found import RootSurface
+from canalwright.imaging.levels import levels
 from canalwright.imaging.measures import course, measures, thinnest, towards
+from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make, render
 from tests.imaging.scans import phantom, traced
+from tests.imaging.test_vertucci import found as as_found
 
 
 def canal(points: np.ndarray, *, minor: float = 0.4, major: float = 0.6, error: float = 0.015) -> FoundCanal:
@@ -119,3 +122,18 @@ def test_distance_of_the_terminus_to_a_marked_structure_is_to_its_nearest_place(
     assert told.distances["mandibular canal"].value == pytest.approx(3.0)
     assert told.distances["sinus"].value == pytest.approx(5.0)
     assert told.distances["sinus"].low < 5.0 < told.distances["sinus"].high
+
+
+def test_bone_crest_and_enamel_junction_are_read_where_the_scan_shows_them() -> None:
+    """Crest 7 mm and junction 9 mm above the root's end, at 0.25 mm voxels; without them none is told."""
+    shape = CanalShape(apical=0.4, taper=0.06, bend=10)
+    scanner = Scanner(voxel=0.25, blur=0.2, noise=60, oversample=2)
+    made = make((shape,), RootShape(height=8.0, half=(1.3, 1.6), crest=7.0, cej=9.0))
+    canal = as_found(made.truth[0], "canal")
+    told = levels(render(made, scanner, 1, margin=1.5), canal)
+    crest = float(np.interp(7.0, canal.lumen.centre[:, 2], canal.lumen.z))
+    assert told.crest is not None and told.crest.value == pytest.approx(crest, abs=0.25)
+    assert told.cej is not None and told.cej.low <= canal.length + 1.0 <= told.cej.high
+    bare = make((shape,), RootShape(height=8.0, half=(1.3, 1.6)))
+    none = levels(render(bare, scanner, 1, margin=1.5), as_found(bare.truth[0], "canal"))
+    assert (none.crest, none.cej) == (None, None)

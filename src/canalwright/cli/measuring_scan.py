@@ -76,8 +76,11 @@ def measured(asked: Asked) -> Seen:
         tooth = imaging.measure_tooth(opened, asked.click)
         scan, canals = tooth.scan, tooth.canals
         canals = imaging.called(canals, Tooth(asked.tooth), own=asked.names, **asked.directions)
+    fine = imaging.fine(scan)
+    if fine:
+        canals = imaging.portals_of(scan, canals)
     canals, log = correcting.corrected(scan, canals, asked.corrections)
-    extras = {"method": "cone-beam scan", "corrections": log, "note": opened.about}
+    extras = {"method": "micro-CT" if fine else "cone-beam scan", "corrections": log, "note": opened.about}
     return Seen(canals, scan, opened, asked, tooth, extras)
 
 

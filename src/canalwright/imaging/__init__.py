@@ -7,6 +7,7 @@ found comes back as `FoundCanal`, whichever way it was found.
 from canalwright.imaging.corrections import Correction, correct
 from canalwright.imaging.errors import CorrectionError, ImagingError, ScanError, SurfaceError
 from canalwright.imaging.found import FoundCanal, FoundPortal, Quality
+from canalwright.imaging.measures import measures
 from canalwright.imaging.mesh.canals import canals_from_surfaces
 from canalwright.imaging.mesh.surfaces import Surface, read_surface
 from canalwright.imaging.readers.opened import Opened
@@ -14,6 +15,7 @@ from canalwright.imaging.readers.scan import open_scan, read_scan
 from canalwright.imaging.to_canal import reference_point, to_canal
 from canalwright.imaging.tooth.called import called
 from canalwright.imaging.tooth.canals import FoundTooth, find_canals, measure_tooth
+from canalwright.imaging.tracing.branches import find_portals, fine, portals_of
 from canalwright.imaging.tracing.mask import trace_mask
 from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
@@ -35,8 +37,12 @@ __all__ = [
     "canals_from_surfaces",
     "correct",
     "find_canals",
+    "find_portals",
+    "fine",
     "measure_tooth",
+    "measures",
     "open_scan",
+    "portals_of",
     "read_scan",
     "read_surface",
     "reference_point",

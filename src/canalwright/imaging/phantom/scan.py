@@ -149,12 +149,9 @@ def _above_bone(grey: NDArray[np.float32], phantom: Phantom, outside: NDArray[np
 
 def _box(phantom: Phantom, turn: Array, margin: float) -> tuple[Array, Array]:
     """Least and greatest grid coordinates of the volume: the root from its end to 1.5 mm above orifices and levels."""
-    levels = [level for level in (phantom.crest, phantom.cej) if level is not None]
-    top = (
-        max(*(t.orifice[2] for t in phantom.truth), *levels) + 1.5
-        if levels
-        else max(t.orifice[2] for t in phantom.truth) + 1.5
-    )
+    tops = [t.orifice[2] + 1.5 for t in phantom.truth]
+    tops += [level + 3.0 for level in (phantom.crest, phantom.cej) if level is not None]
+    top = max(tops)
     keep = phantom.root.centre[phantom.root.centre[:, 2] <= top]
     reach = phantom.root.major[: len(keep)] / 2
     points = np.vstack([keep + reach[:, None] * s for s in np.vstack([np.eye(3)[:2], -np.eye(3)[:2]])])

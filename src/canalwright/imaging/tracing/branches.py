@@ -21,6 +21,7 @@ from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.path import Tones, tones_of
 from canalwright.imaging.tracing.portal import measured
 from canalwright.imaging.tracing.straight import Straight, straighten
+from canalwright.imaging.vertucci import roots
 from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]
@@ -30,6 +31,8 @@ LOW, HIGH = 0.2, 0.32
 times the noise.
 """
 DELTA = 3.0
+FINE = 0.06
+"""Voxel size (mm) up to which a scan is a micro-CT, whose side branches are looked for."""
 EVERYWHERE = np.ones((3, 3, 3))
 LEAST = 12
 """Nodes of the smallest piece that is looked at."""
@@ -157,3 +160,21 @@ def _to_skin(points: Array, edge: float) -> Array:
     way = points[-1] - back
     size = float(np.linalg.norm(way))
     return points if size < 1e-9 else np.vstack([points, points[-1] + edge * way / size])
+
+
+def fine(scan: Scan) -> bool:
+    """Whether the voxels are those of a micro-CT, in which side branches show."""
+    return bool(scan.spacing.max() <= FINE)
+
+
+def portals_of(scan: Scan, canals: Sequence[FoundCanal]) -> tuple[FoundCanal, ...]:
+    """The canals with their side branches; an isthmus stands with the first of the two canals that it joins."""
+    out: list[FoundCanal] = []
+    for root in roots(canals):
+        for n, canal in enumerate(root):
+            seen = find_portals(scan, canal, [c for c in root if c is not canal])
+            earlier = {c.name for c in root[:n]}
+            kept = tuple(p for p in seen.portals if p.kind != "isthmus" or p.side not in earlier)
+            out.append(replace(seen, portals=kept))
+    order = [c.name for c in canals]
+    return tuple(sorted(out, key=lambda c: order.index(c.name)))
