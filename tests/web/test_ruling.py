@@ -2,12 +2,14 @@
 
 import io
 import json
+import re
 import zipfile
 from pathlib import Path
 
 import pytest
 
 from canalwright.records import Kind
+from canalwright.records.accounts import Role
 from canalwright.records.errors import NotFound
 from canalwright.web.records.house import House
 from tests.exchange import sample
@@ -92,3 +94,36 @@ async def test_a_reader_sees_no_rules_and_a_student_no_erasing(house: House, bro
     await browser.get("/records/me")
     answer = await browser.send(f"/records/case/{case}/rules/schedule", months="6")
     assert answer.status_code == 403
+
+
+async def test_a_second_reader_grades_blind(house: House, ann: Browser) -> None:
+    case = sample.case_in(house.store)
+    house.door.users.add("bea", Role.CLINICIAN, GOOD, "ann")
+    house.door.users.set_password("bea", GOOD)
+    await ann.get(f"/records/case/{case}/recall")
+    given = {
+        "on": "2028-01-10",
+        "root_0": "mesial",
+        "index_0_1": "4",
+        "reader_1": "ann",
+        "reader_2": "",
+        "blind": "yes",
+    }
+    page = await ann.send(f"/records/case/{case}/recall", **(given | {"index_0_2": "3", "reader_2": "bea"}))
+    assert "under your own name" in page.text
+    page = await ann.send(f"/records/case/{case}/recall", **given, lesion="larger")
+    assert "awaiting the second reader" in page.text
+    assert "as second reader" not in page.text
+    await ann.send("/records/sign-out")
+    await ann.sign_in("bea")
+    page = await ann.get(f"/records/case/{case}")
+    assert "ann 4" not in page.text
+    assert "larger" not in page.text
+    way = re.search(rf"/records/case/{case}/second/\d+", page.text)
+    assert way
+    page = await ann.get(way[0])
+    assert "Second reading" in page.text
+    assert "ann" not in page.text.replace("name", "").replace("canal", "")
+    page = await ann.send(way[0], root="mesial", index_0="3")
+    assert "ann 4, bea 3" in page.text
+    assert (await ann.get(way[0])).status_code == 404

@@ -13,6 +13,8 @@ from canalwright.records.recall import GUIDELINE, Rule, Visit, judge, next_due
 
 Status = Literal["open", "planned", "filled", "closed"]
 VERSION = "1"
+AWAITING = "awaiting the second reader"
+"""The outcome while a blind second reading is awaited: a verdict would tell the first."""
 FOLDED = frozenset({Kind.CASE, Kind.CHAIR, Kind.CHECK, Kind.SCHEDULE, Kind.RECALL, Kind.CORRECTION})
 
 
@@ -69,11 +71,15 @@ def fold(events: Sequence[Event]) -> CaseView | None:
         recalls=len(visits),
         last_recall=visits[-1].on.isoformat() if visits else "",
         next_due=due.isoformat() if due else "",
-        outcome=judge(visits[-1], filled, index_before(now)).verdict.value if visits and filled else "",
+        outcome=_outcome(visits[-1], filled, index_before(now)) if visits and filled else "",
         last_seq=events[-1].seq,
         last_time=stamp(events[-1].time),
     )
     return replace(view, origin=f"{first.origin.store}:{first.origin.case}") if first.origin else view
+
+
+def _outcome(visit: Visit, filled: date, before: int | None) -> str:
+    return AWAITING if visit.awaits and not visit.lost else judge(visit, filled, before).verdict.value
 
 
 def filled_on(events: Iterable[Event]) -> date | None:

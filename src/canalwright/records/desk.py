@@ -12,11 +12,13 @@ from pathlib import Path
 from canalwright.records.accounts import AccessLog, Act, Role, Session, SignIn, Users, may
 from canalwright.records.accounts.roles import OWN_ONLY
 from canalwright.records.backup import Backup
+from canalwright.records.blind import masked, second
 from canalwright.records.canonical import Json
 from canalwright.records.cases import Order, Page
 from canalwright.records.caseview import CaseView, Status
 from canalwright.records.chain import Head
 from canalwright.records.checks import kept_checks
+from canalwright.records.effective import effective
 from canalwright.records.errors import NotAllowed, NotFound
 from canalwright.records.events import Event, Kind
 from canalwright.records.outcomes.cases import CaseOutcome, outcomes_of
@@ -71,12 +73,12 @@ class Desk:
     def case(self, case: str) -> tuple[CaseView, list[Event]]:
         """A case with its events as they stand now. Raises NotFound."""
         view = self._case(Act.SEE_CASE, case)
-        return view, self.store.cases.now(case)
+        return view, effective(self._seen(case))
 
     def history(self, case: str) -> list[Event]:
         """All events of a case as they were recorded, corrections and what was handed over among them. Raises NotFound."""
         self._case(Act.SEE_CASE, case)
-        return self.store.cases.events(case)
+        return self._seen(case)
 
     def plan(self, case: str, canal: str, seq: int | None = None) -> PlanRecord:
         """The plan of a canal now, or as it was at event `seq`. Raises NotFound."""
@@ -139,6 +141,15 @@ class Desk:
             self._refuse(who, Act.CORRECT, case=case)
         return self.store.cases.correct(seq, payload, reason, who.name)
 
+    def read_second(self, case: str, seq: int, grades: Mapping[str, int]) -> int:
+        """Add the second reading of a film, made without seeing the first; gives the number of the entry. Raises BadEntry, NotFound."""
+        self._case(Act.RECORD_RECALL, case)
+        event = next((e for e in self.store.cases.now(case) if e.seq == seq), None)
+        if event is None:
+            raise NotFound(f"case {case} has no event {seq}")
+        name = self.session.name
+        return self.store.cases.correct(seq, second(event, name, grades), "second reading, blind", name)
+
     def outcomes(self, today: date) -> list[CaseOutcome]:
         """One row a filled tooth, for the statistics; a student's own. Pseudonyms only."""
         who = self._allow(Act.SEE_OUTCOMES, log=True)
@@ -169,7 +180,7 @@ class Desk:
         view = self._case(Act.TAKE_OUT, case)
         who = self.identity(view.patient) if names else None
         self.store.transfer.note(what, self.session.name, view.patient, case)
-        return self.store.cases.view(case), self.store.cases.events(case), who
+        return self.store.cases.view(case), self._seen(case), who
 
     def write_person(self, patient: str, path: Path) -> None:
         """Write all that is kept of a person."""
@@ -223,6 +234,10 @@ class Desk:
     def allowed(self, act: Act) -> bool:
         """Whether to show an act at all."""
         return may(self.session.role, act)
+
+    def _seen(self, case: str) -> list[Event]:
+        """All events of a case as this reader may see them: a film that awaits their blind reading keeps its grades to itself."""
+        return masked(self.store.cases.events(case), self.session.name)
 
     def _case(self, act: Act, case: str) -> CaseView:
         """The case, when the act is allowed with it; a student is not told that the case of another exists."""

@@ -27,6 +27,7 @@ class Visit:
     `index`: root -> reader -> 1 to 5; `agreed`: root -> the grade that two readers agreed on afterwards. `percussion`:
     tender or not, None when not tested. `lesion`: change against the film before, in words. `restoration`: a permanent
     one is there, None when not looked at. `lost`: why the tooth is gone, empty while it stands. `images`: their ids.
+    `blind`: a second reader shall grade without seeing the first's grades.
     """
 
     on: date
@@ -41,6 +42,7 @@ class Visit:
     lost: str = ""
     images: tuple[str, ...] = ()
     note: str = ""
+    blind: bool = False
 
     def __post_init__(self) -> None:
         _among("sign", self.signs, SIGNS)
@@ -50,12 +52,20 @@ class Visit:
         grades = [g for readers in self.index.values() for g in readers.values()] + list(self.agreed.values())
         if any(type(g) is not int or not 1 <= g <= 5 for g in grades):
             raise BadEntry("the periapical index is a whole number from 1 (healthy) to 5 (severe)")
+        if self.blind and not self.index:
+            raise BadEntry("a blind second reading needs a first one: grade the film")
         if set(self.agreed) - set(self.index):
             raise BadEntry("an agreed index needs the readings it was agreed from")
 
     def grade(self, root: str) -> int:
         """Index of one root: the agreed one, else the worse of the readings."""
         return self.agreed.get(root) or max(self.index[root].values())
+
+    @property
+    def awaits(self) -> str:
+        """Who read first, while a blind second reading is awaited; empty otherwise."""
+        readers = {reader for each in self.index.values() for reader in each}
+        return next(iter(readers)) if self.blind and len(readers) == 1 else ""
 
     @property
     def worst(self) -> int | None:
@@ -70,6 +80,8 @@ class Visit:
     def as_json(self) -> dict[str, object]:
         """As the payload of a recall event."""
         data = asdict(self)
+        if not self.blind:
+            del data["blind"]
         return {**data, "on": self.on.isoformat(), **{k: list(data[k]) for k in ("signs", "symptoms", "images")}}
 
     @classmethod
@@ -86,6 +98,8 @@ class Visit:
             for name in ("percussion", "restoration", "restoration_sound"):
                 if given.get(name) not in (True, False, None):
                     raise BadEntry(f"{name} is true, false or null")
+            if given.get("blind", False) not in (True, False):
+                raise BadEntry("blind is true or false")
             given["index"] = {
                 str(root): dict(_object(readers)) for root, readers in _object(given.get("index", {})).items()
             }

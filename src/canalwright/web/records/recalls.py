@@ -6,8 +6,10 @@ from starlette.datastructures import UploadFile
 from starlette.responses import Response
 from starlette.routing import Route
 
+from canalwright.records.blind import to_read
+from canalwright.records.caseview import CaseView
 from canalwright.records.desk import Desk
-from canalwright.records.errors import BadEntry
+from canalwright.records.errors import BadEntry, NotFound
 from canalwright.records.events import Event, Kind
 from canalwright.records.images import media_of
 from canalwright.records.recall import Visit
@@ -21,7 +23,12 @@ ANSWERS = {"": None, "yes": True, "no": False}
 
 def routes(house: House) -> list[Route]:
     """The recall form."""
-    return [look(house, "/case/{case}/recall", screen), change(house, "/case/{case}/recall", enter)]
+    return [
+        look(house, "/case/{case}/recall", screen),
+        change(house, "/case/{case}/recall", enter),
+        look(house, "/case/{case}/second/{seq:int}", second_screen),
+        change(house, "/case/{case}/second/{seq:int}", read_second),
+    ]
 
 
 def screen(ask: Ask, problem: str = "", status: int = 200) -> Response:
@@ -48,6 +55,36 @@ def enter(ask: Ask) -> Response:
     return ask.go(f"/records/case/{name}")
 
 
+def second_screen(ask: Ask, problem: str = "", status: int = 200) -> Response:
+    """The film and nothing of the first reading."""
+    view, event = _awaited(ask)
+    content = screens.second(ask.prefs, ask.csrf, view, event, ask.session.name, problem)
+    return ask.page("Second reading", content, status=status)
+
+
+def read_second(ask: Ask) -> Response:
+    """Record the second reading."""
+    view, event = _awaited(ask)
+    try:
+        roots = ask.texts("root")
+        grades = [ask.number(f"index_{i}", 1, 5) for i in range(len(roots))]
+        given = {root: grade for root, grade in zip(roots, grades, strict=True) if grade is not None}
+        ask.desk.read_second(view.case_id, event.seq, given)
+    except BadEntry as error:
+        return second_screen(ask, str(error), 422)
+    return ask.go(f"/records/case/{view.case_id}")
+
+
+def _awaited(ask: Ask) -> tuple[CaseView, Event]:
+    """The case and the recall that awaits a second reading, its grades hidden."""
+    name, seq = ask.request.path_params["case"], ask.request.path_params["seq"]
+    view, events = ask.desk.case(name)
+    event = next((e for e in events if e.seq == seq and to_read(e)), None)
+    if event is None:
+        raise NotFound(f"case {name} has no film {seq} that awaits a second reader")
+    return view, event
+
+
 def visit_of(ask: Ask) -> Visit:
     """What the form says. Raises BadEntry."""
     first, second = ask.text("reader_1"), ask.text("reader_2")
@@ -67,8 +104,14 @@ def visit_of(ask: Ask) -> Visit:
         index[root] = readers
         if both is not None:
             agreed[root] = both
+    blind = ask.text("blind") == "yes"
+    if blind and ({r for each in index.values() for r in each} != {ask.session.name} or agreed):
+        raise BadEntry(
+            "for a blind second reading grade the film under your own name, and leave the second reader to grade"
+        )
     return Visit.from_json(
         {
+            "blind": blind,
             "on": ask.text("on"),
             "signs": ask.texts("signs"),
             "symptoms": ask.texts("symptoms"),

@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 
 from canalwright.anatomy import Tooth
 from canalwright.records.accounts import Act
+from canalwright.records.blind import to_read
 from canalwright.records.cases import Page
 from canalwright.records.caseview import CaseView
 from canalwright.records.events import Event, Kind
@@ -208,6 +209,10 @@ def case(
     ways = []
     if Act.RECORD_RECALL in may and view.filled:
         ways.append(el("a", words("Enter a recall"), href=f"/records/case/{view.case_id}/recall", class_="button main"))
+    if Act.RECORD_RECALL in may:
+        for e in filter(to_read, events):
+            shown = words("Read the film of {on} as second reader", on=e.field("on"))
+            ways.append(el("a", shown, href=f"/records/case/{view.case_id}/second/{e.seq}", class_="button"))
     if Act.TAKE_OUT in may:
         ways.append(el("a", words("Share"), href=f"/records/case/{view.case_id}/share", class_="button"))
     if Act.RECORD_RECALL in may:

@@ -6,6 +6,7 @@ from datetime import date
 from starlette.datastructures import FormData
 
 from canalwright.records.caseview import CaseView
+from canalwright.records.events import Event
 from canalwright.records.recall.visit import LESIONS, LOSSES, SIGNS, SYMPTOMS
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.prefs import Prefs
@@ -96,10 +97,42 @@ def _film(words: Words, roots: Sequence[str], reader: str, was: Callable[..., st
         class_="fields",
     )
     head = [words(h) for h in ("Root", "First reader", "Second reader", "Agreed afterwards")]
+    box = el("input", type="checkbox", id="f-blind", name="blind", value="yes", checked=was("blind") == "yes")
+    blind = el("label", words("somebody else reads the film too, and sees my grades only afterwards"), for_="f-blind")
     return el(
         "fieldset",
         el("legend", words("Periapical index on the film, 1 healthy to 5 severe")),
         readers,
+        el("p", box, " ", blind),
         el("table", el("thead", el("tr", *(el("th", h, scope="col") for h in head))), el("tbody", *rows)),
         class_="film",
+    )
+
+
+def second(prefs: Prefs, token: str, view: CaseView, event: Event, reader: str, problem: str) -> Safe:
+    """A film to be graded by a second reader, without the first's grades."""
+    words = prefs.words
+    base = f"/records/case/{view.case_id}"
+    index, images = event.field("index"), event.field("images")
+    roots = list(index) if isinstance(index, dict) else []
+    films = [
+        el("li", el("a", words("Film {n}", n=i), href=f"{base}/image/{name}"))
+        for i, name in enumerate(images if isinstance(images, list) else [], 1)
+    ]
+    rows = []
+    for i, root in enumerate(roots):
+        hidden = el("input", type="hidden", name="root", value=root)
+        rows += [hidden, choice(words(root), f"index_{i}", INDEX)]
+    inside = (
+        told(problem),
+        el("ul", *films)
+        if films
+        else el("p", words("No film was kept with this recall: look at it elsewhere."), class_="quiet"),
+        el("div", *rows, class_="fields"),
+        button(words("Keep the reading")),
+    )
+    return join(
+        el("h1", words("Second reading"), " ", el("span", f"{view.tooth}, {view.case_id}", class_="quiet")),
+        el("p", words("Reader: {name}. The first reading is shown when yours is kept.", name=reader), class_="quiet"),
+        form(f"{base}/second/{event.seq}", token, *inside, kind="stack wide"),
     )
