@@ -51,16 +51,16 @@ def length_svg(found: Length, planned: float, say: Say = str) -> str:
         q = getattr(found, name)
         bars.append((say(name), q.value, q.value - q.low, q.high - q.value, name))
     low, high = min(planned, *(b[1] - b[2] for b in bars)) - 0.3, max(planned, *(b[1] + b[3] for b in bars)) + 0.3
-    height = top + row * len(bars) + 34
+    height = top + row * len(bars) + 40
     x = Axis(low, high, left, WIDE - EDGE)
     drawn = [tag("title", say("Measurements of the length and what they say together; the numbers stand below."))]
     for value in x.ticks((1, 2, 5)):
-        drawn.append(el("line", x1=x(value), x2=x(value), y1=top, y2=height - 30, class_="grid"))
-        drawn.append(text(f"{value:g}", x=x(value), y=height - 16, text_anchor="middle", class_="tick"))
-    drawn.append(text("mm", x=WIDE, y=height - 16, text_anchor="end", class_="tick"))
-    drawn.append(el("line", x1=x(planned), x2=x(planned), y1=top, y2=height - 28, class_="planned"))
+        drawn.append(el("line", x1=x(value), x2=x(value), y1=top, y2=height - 36, class_="grid"))
+        drawn.append(text(f"{value:g}", x=x(value), y=height - 22, text_anchor="middle", class_="tick"))
+    drawn.append(text("mm", x=WIDE, y=height - 22, text_anchor="end", class_="tick"))
+    drawn.append(el("line", x1=x(planned), x2=x(planned), y1=top, y2=height - 34, class_="planned"))
     drawn.append(
-        text(say("working length"), x=x(planned), y=height - 2, text_anchor="middle", class_="tick planned-word")
+        text(say("working length"), x=x(planned), y=height - 6, text_anchor="middle", class_="tick planned-word")
     )
     for i, (name, value, below, above, kind) in enumerate(bars):
         y = top + row * (i + 0.5)
