@@ -165,3 +165,19 @@ def test_corrections_are_kept_in_the_case_with_author_and_provenance(tmp_path: P
     broken = path.read_text().replace('time = "2026-01-31T09:30:00Z"', 'time = "yesterday"', 1)
     with pytest.raises(casefile.CaseError, match=r"correction\[0\].time = 'yesterday'"):
         casefile.loads(broken)
+
+
+def test_side_branches_enter_the_case() -> None:
+    """Level, width with its error, kind and length of a found branch are those of the canal's portal."""
+    found = traced(1)
+    portal = FoundPortal(
+        3.04, found.lumen.centre[30] + np.outer([0.3, 0.8], [1.0, 0, 0]), 0.15, 0.03, 0.5, 0.1, "delta", "mesial"
+    )
+    case = casefile.from_found(
+        (replace(found, name="distal", portals=(portal,)),), tooth=36, label="branch", finishing_file=(30, 0.04),
+        method="micro-CT", above_orifice=9.0,
+    )  # fmt: skip
+    (seen,) = case.canals[0].portals
+    assert (seen.z, seen.kind, seen.direction, seen.length) == (3.04, "delta", "mesial", 0.5)
+    assert seen.diameter.value == 0.15
+    assert seen.diameter.error == pytest.approx(0.2)
