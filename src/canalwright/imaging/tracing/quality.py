@@ -128,7 +128,7 @@ def _by_fit(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
         marks.append((max(0.2, 1 - 5 * metal), f"metal: {100 * metal:.0f} % of the voxels about it far exceed dentine"))
     if parts.exit is None and not parts.pinned:
         marks.append((0.6, "the place where it leaves the root was not found: the canal may go on"))
-    if parts.voxel > 0.3:
+    if parts.voxel > 0.31:
         marks.append((0.8, f"voxels of {parts.voxel:.2f} mm are coarse for a canal"))
     return marks
 
