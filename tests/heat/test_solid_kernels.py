@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 from scipy.special import erf, kv
 
+from canalwright.heat import solid
 from canalwright.heat.solid.space import Space, axis, share
 from tests.support.heat_box import Box
 
@@ -92,3 +93,9 @@ def test_volume_below_a_plane_is_exact_and_of_a_cylinder_nearly() -> None:
     assert np.abs(share(level, width, width, width) - sub).max() < 0.03
     area = share(np.hypot(x, y) - 0.43, width, width, width)[5].sum() * 0.01
     assert area == pytest.approx(np.pi * 0.43**2, rel=0.01)
+
+
+def test_warm_up_compiles_and_ends() -> None:
+    thread = solid.warm_up()
+    thread.join(120.0)
+    assert not thread.is_alive()

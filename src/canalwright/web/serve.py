@@ -17,7 +17,7 @@ from nicegui import ui
 from canalwright import planning
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
-from canalwright.web import chair_routes
+from canalwright.web import chair_routes, heat_routes
 from canalwright.web.checks import routes as check_routes
 from canalwright.web.data import routes
 from canalwright.web.guard import App, Guard
@@ -93,6 +93,7 @@ def application(office: Office, house: "House | None" = None) -> FastAPI:
 
     app = FastAPI(title="canalwright", docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan)
     app.include_router(routes(office))
+    app.include_router(heat_routes.routes(office))
     app.include_router(chair_routes.routes(office))
     app.include_router(scan_routes.routes(office))
     app.include_router(radiograph_routes(office.radiographs, office.bench))

@@ -1,5 +1,6 @@
 """The acts of a protocol in the solid root, one after the other: the same as in the (r, z) model, on the same table of numbers."""
 
+from collections.abc import Callable
 from contextlib import nullcontext
 from threading import Lock
 from typing import Any
@@ -61,8 +62,8 @@ class Acts:
         self.last: dict[int, tuple[float, Array]] = {}
         self._above: Any = None
 
-    def run(self, program: Array, until: float) -> None:
-        """All acts, then what remains until `until`."""
+    def run(self, program: Array, until: float, step: Callable[[float], None]) -> None:
+        """All acts, then what remains until `until`; `step` hears the share of the time after each."""
         now, before = self.now, self.energy()
         self.top = int(now["top"])
         for index, act in enumerate(program):
@@ -77,6 +78,7 @@ class Acts:
                 now["watched"], now["watched_since"] = index, act[BEGIN]
             self._do(act)
             self.go(act[END])
+            step(min(float(now["time"]) / until, 1.0))
         if self.tool >= 0:
             self.take_out()
         now["act_end"] = until

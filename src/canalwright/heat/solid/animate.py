@@ -58,15 +58,15 @@ def frames(story: SolidStory, caution: str = "") -> list[Any]:
     x, y, z = solid.space.centres()
     first, second = sections(solid, story.film)
     up = np.arange(z[1], z[-2], PIXEL)[::-1]
-    j = _near(z, up)
-    tooth = [_middle(x, PIXEL), _middle(y, PIXEL)]
-    columns = [_near(x, tooth[0]), _near(y, tooth[1])]
-    bands, surface = _unrolled(story)
-    edges = [_edges(s[np.ix_(j, i)]) for s, i in zip(sections(solid, _levels(solid)), columns, strict=True)]
+    j = near(z, up)
+    tooth = [middle(x, PIXEL), middle(y, PIXEL)]
+    columns = [near(x, tooth[0]), near(y, tooth[1])]
+    bands, surface = unrolled(story)
+    lines = [edges(s[np.ix_(j, i)]) for s, i in zip(sections(solid, levels(solid)), columns, strict=True)]
     out = []
     for k, moment in enumerate(story.time):
         parts = []
-        for film, i, edge in zip((first, second), columns, edges, strict=True):
+        for film, i, edge in zip((first, second), columns, lines, strict=True):
             part = _colour(film[k][np.ix_(j, i)], COLD, HOT)
             part[edge] = OUTLINE
             parts += [part, np.full((len(up), 6, 3), 255, np.uint8)]
@@ -92,13 +92,13 @@ def frames(story: SolidStory, caution: str = "") -> list[Any]:
     return out
 
 
-def _levels(solid: Solid) -> Array:
+def levels(solid: Solid) -> Array:
     """The labels of the pictured cells, cementum as dentine."""
     labels = np.where(solid.labels == CEMENTUM, DENTINE, solid.labels)
     return np.asarray(labels.ravel()[section_cells(solid)])
 
 
-def _edges(labels: Array) -> Array:
+def edges(labels: Array) -> Array:
     """Where a tissue meets another."""
     out = np.zeros(labels.shape, bool)
     out[:-1] |= labels[:-1] != labels[1:]
@@ -106,20 +106,20 @@ def _edges(labels: Array) -> Array:
     return out
 
 
-def _unrolled(story: SolidStory) -> tuple[Array, Array]:
+def unrolled(story: SolidStory) -> tuple[Array, Array]:
     """Edges of bands of level, and the mean surface temperature by picture, band and sector (gaps filled from beside)."""
-    edges = np.arange(0.0, story.solid.length + BAND / 2, BAND)
-    band = np.clip((story.surface.station / BAND).astype(int), 0, len(edges) - 2)
+    border = np.arange(0.0, story.solid.length + BAND / 2, BAND)
+    band = np.clip((story.surface.station / BAND).astype(int), 0, len(border) - 2)
     sector = np.clip((np.mod(story.surface.angle, 360.0) / 360.0 * SECTORS).astype(int), 0, SECTORS - 1)
     cell = band * SECTORS + sector
-    size = (len(edges) - 1) * SECTORS
+    size = (len(border) - 1) * SECTORS
     count = np.bincount(cell, minlength=size).reshape(-1, SECTORS)
     sums = np.stack([np.bincount(cell, row, minlength=size) for row in story.surface_film]).reshape(
-        -1, len(edges) - 1, SECTORS
+        -1, len(border) - 1, SECTORS
     )
     total = np.maximum(count.sum(axis=1, keepdims=True), 1)
     ring = sums.sum(axis=2, keepdims=True) / total
-    return edges, np.asarray(np.where(count > 0, sums / np.maximum(count, 1), ring))
+    return border, np.asarray(np.where(count > 0, sums / np.maximum(count, 1), ring))
 
 
 def _colour(t: Array, low: float, high: float) -> Any:
@@ -128,13 +128,13 @@ def _colour(t: Array, low: float, high: float) -> Any:
     return np.stack([np.interp(at, np.arange(len(ANCHORS)), ANCHORS[:, c]) for c in range(3)], axis=-1).astype(np.uint8)
 
 
-def _middle(x: Array, step: float) -> Array:
+def middle(x: Array, step: float) -> Array:
     """Places from the left to the right end of a section, at most `SIDE` beyond the middle of what is fine."""
     middle = float(x[int(np.argmin(np.diff(x[1:-1]))) + 1])
     return np.arange(max(x[1], middle - SIDE), min(x[-2], middle + SIDE), step)
 
 
-def _near(centre: Array, at: Array) -> Any:
+def near(centre: Array, at: Array) -> Any:
     """Index of the cell nearest to each place."""
-    edges = (centre[1:] + centre[:-1]) / 2
-    return np.clip(np.searchsorted(edges, at), 1, len(centre) - 2)
+    border = (centre[1:] + centre[:-1]) / 2
+    return np.clip(np.searchsorted(border, at), 1, len(centre) - 2)

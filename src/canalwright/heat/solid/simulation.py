@@ -1,5 +1,7 @@
 """`simulate`: one protocol in one solid root."""
 
+from collections.abc import Callable
+from threading import Thread
 from typing import Any
 
 import numpy as np
@@ -66,12 +68,14 @@ def simulate(
     film: bool = False,
     audit: bool = False,
     wide: bool | None = None,
+    step: Callable[[float], None] = lambda share: None,
 ) -> SolidStory:
     """Run a protocol in a solid root and tell what happened.
 
     `surroundings` must be those for which the solid was built. `until` [s]: stop there (default: the end of the protocol). `every` [s]:
     least time between pictures; `film`: keep sections and the surface in each picture. `audit`: keep the energy book (slower).
-    `wide`: spread the run over all cores (default: from 1.5 million cells). Raises ValueError for an impossible act or time.
+    `wide`: spread the run over all cores (default: from 1.5 million cells). `step` is told after each act what share of the time is done,
+    and may raise to end the run. Raises ValueError for an impossible act or time.
     """
     m, around, cells = materials or Materials(), surroundings or Surroundings.tissue(), voxels or Voxels()
     programs.check(protocol)
@@ -81,7 +85,7 @@ def simulate(
     if (around.film_conductance is None) == bool(np.all(solid.beyond == AIR)):
         raise ValueError("the solid was built for other surroundings: give from_lumen and simulate the same ones")
     run, stuff, numbers = _prepare(solid, protocol, m, around, cells, until, every, film, audit, wide)
-    run.run(programs.program(protocol, numbers), until)
+    run.run(programs.program(protocol, numbers), until, step)
     return _story(run, protocol, stuff, audit)
 
 
@@ -177,3 +181,19 @@ def _acts(log: Log, protocol: Protocol, step: float) -> tuple[ActHeat, ...]:
             apical = float(row[3]) if row[3] > -UNSET / 10 else float("nan")
             found.append(ActHeat(act, begin, end, float(row[0]) * step, float(row[1]), float(row[2]), apical, cooled))
     return tuple(found)
+
+
+def warm_up() -> Thread:
+    """Compile the kernels (or load them from the cache) in a background thread, which is returned; a small whole filling, so
+    that every act has been met."""
+    thread = Thread(target=_compile, name="solid-warm-up", daemon=True)
+    thread.start()
+    return thread
+
+
+def _compile() -> None:
+    from canalwright.heat.example import lumen, protocol
+    from canalwright.heat.solid.from_lumen import from_lumen
+
+    cells = Voxels.coarse()
+    simulate(from_lumen(lumen(), voxels=cells), protocol(1, 1), voxels=cells, every=1e9, wide=False)

@@ -14,6 +14,7 @@ STAGES = (
     ("ready", "Ready?"),
     ("plan", "Plan"),
     ("play", "Play"),
+    ("heat", "Heat"),
     ("solid", "3-D"),
     ("compare", "Compare"),
     ("chair", "Chair"),

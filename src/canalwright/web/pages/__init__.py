@@ -7,6 +7,7 @@ from canalwright.web.pages import (
     compare,
     evidence,
     filmpage,
+    heat,
     measure,
     plan,
     play,
@@ -22,6 +23,7 @@ def register(office: Office) -> None:
     start.register(office)
     plan.register(office)
     play.register(office)
+    heat.register(office)
     measure.register(office)
     ready.register(office)
     scan.register(office)
