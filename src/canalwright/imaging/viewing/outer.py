@@ -1,6 +1,7 @@
 """The tooth at a click as a surface, for looking at: from the solid that the canals were found in, smoothed, at three sizes."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from canalwright.imaging.tooth.outline import find_tooth
 from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]
+marched: Any = marching_cubes
 LEVELS = (0.5, 1.0, 2.5)
 """Nodes to one of the tooth's own grid (0.25 mm), fine to coarse: 0.125, 0.25 and 0.6 mm."""
 
@@ -30,7 +32,7 @@ def tooth_surfaces(scan: Scan, click: Array) -> tuple[Outer, ...]:
     out = []
     for level in LEVELS:
         grid = zoom(soft, 1 / level, order=1, grid_mode=False)
-        nodes, faces, _, _ = marching_cubes(grid, 0.5)
+        nodes, faces, _, _ = marched(grid, 0.5)
         scale = (np.array(soft.shape) - 1) / (np.array(grid.shape) - 1)
         out.append(Outer(tooth.place(nodes * scale - 3).astype(np.float32), faces[:, ::-1].astype(np.uint32)))
     return tuple(out)
