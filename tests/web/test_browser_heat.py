@@ -43,7 +43,7 @@ def opened(page: Page) -> None:
     page.goto("/demo")
     page.wait_for_url("**/plan*")
     page.goto(page.url.split("?")[0].replace("/plan", "/heat"))
-    expect(page.locator("#run")).to_be_visible()
+    expect(page.locator("#run")).to_be_visible(timeout=SLOW)
 
 
 def test_run_play_read_and_save(page: Page, tmp_path: Path) -> None:
@@ -60,7 +60,7 @@ def test_run_play_read_and_save(page: Page, tmp_path: Path) -> None:
     assert wide > 20 and high > wide and size > 500
     page.wait_for_function("document.documentElement.dataset.heat === 'done'")
     told = page.locator("#heat-told")
-    expect(told.locator("table").first).to_contain_text("Greatest rise on the root surface")
+    expect(told.locator("table").first).to_contain_text("Greatest rise on the root surface", timeout=SLOW)
     assert told.locator("table").nth(1).locator("tbody tr").count() > 12
     before = page.evaluate(painted)
     page.locator("#scrub").fill("20")
@@ -87,7 +87,7 @@ def test_give_up_and_spanish(page: Page) -> None:
     page.goto(page.url + "?activation=2.5")
     expect(page.locator("#run")).to_have_text("Calcular")
     page.locator("#run").click()
-    expect(page.locator("#give-up")).to_be_enabled()
+    expect(page.locator("#give-up")).to_be_enabled(timeout=SLOW)
     page.locator("#give-up").click()
-    expect(page.locator("#doing")).to_have_text("abandonado")
+    expect(page.locator("#doing")).to_have_text("abandonado", timeout=SLOW)
     expect(page.locator("#run")).to_be_enabled()
