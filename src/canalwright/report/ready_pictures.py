@@ -75,30 +75,38 @@ def length_svg(found: Length, planned: float, say: Say = str) -> str:
 def trade_off_svg(found: TradeOff, say: Say = str) -> str:
     """Least dentine against how near the deepest plugger comes to the end; empty where the tray has no plugger.
 
+    Where every plugger comes near enough, against how near the needle comes: that is what dentine still buys.
     The options that no other beats are joined, the file of the plan has its intervals as a cross.
     """
     options = [o for o in (*found.options, found.present) if o.plugger_short is not None]
     if not options:
         return ""
-    high, left, right, top, bottom = 340.0, 56.0, WIDE - 84, 14.0, 294.0
+    needle = all(_short(o) <= PLUGGER_NEAREST and o.needle_short is not None for o in options)
+    high, left, right, top, bottom = 340.0, 56.0, WIDE - 84, 34.0, 294.0
     x = Axis(min(0.0, *(o.dentine.low for o in options)), max(o.dentine.high for o in options) + 0.05, left, right)
-    y = Axis(0.0, max(PLUGGER_WITHIN, *(_short(o) for o in options), _reach(found.present)) + 0.5, top, bottom)
-    curve = [(x(o.dentine.value), y(_short(o))) for o in found.curve if o.plugger_short is not None]
+    y = Axis(
+        0.0,
+        max(PLUGGER_WITHIN, *(_short(o, needle) for o in options), _reach(found.present, needle)) + 0.5,
+        top,
+        bottom,
+    )
+    curve = [(x(o.dentine.value), y(_short(o, needle))) for o in found.curve if o.plugger_short is not None]
     drawn = [
         tag(
             "title",
-            say("Least dentine against the distance of the deepest plugger from the end; the table has the numbers."),
+            say("Least dentine against how near the instrument comes to the end; the table has the numbers."),
         ),
-        *_axes(x, y, high, say),
+        *_axes(x, y, high, say, needle),
         el("path", d=path(curve), class_="curve") if len(curve) > 1 else "",
     ]
     kept, placed = {o.file.name for o in found.curve}, list[tuple[float, float]]()
     for option in sorted(options, key=lambda o: (o.file.name != found.present.file.name, -o.dentine.value)):
-        name, at = option.file.name, (x(option.dentine.value), y(_short(option)))
+        name, at = option.file.name, (x(option.dentine.value), y(_short(option, needle)))
         present = name == found.present.file.name
         kind = "present" if present else ("on" if name in kept else "off")
-        if present and option.plugger_short is not None:
-            q, reach = option.dentine, option.plugger_short
+        reach = option.needle_short if needle else option.plugger_short
+        if present and reach is not None:
+            q = option.dentine
             drawn.append(el("line", x1=x(q.low), x2=x(q.high), y1=at[1], y2=at[1], class_="cross"))
             drawn.append(el("line", x1=at[0], x2=at[0], y1=y(reach.low), y2=y(min(reach.high, y.high)), class_="cross"))
         drawn.append(el("circle", cx=at[0], cy=at[1], r=7 if present else 4.5, class_=f"mark {kind}"))
@@ -109,17 +117,21 @@ def trade_off_svg(found: TradeOff, say: Say = str) -> str:
     return el("svg", *drawn, viewBox=f"0 0 {WIDE:g} {high:g}", class_="rd-curve", role="img")
 
 
-def _short(option: ShapeOption) -> float:
-    return option.plugger_short.value if option.plugger_short is not None else 0.0
+def _short(option: ShapeOption, needle: bool = False) -> float:
+    reach = option.needle_short if needle else option.plugger_short
+    return reach.value if reach is not None else 0.0
 
 
-def _reach(option: ShapeOption) -> float:
-    return option.plugger_short.high if option.plugger_short is not None else 0.0
+def _reach(option: ShapeOption, needle: bool) -> float:
+    reach = option.needle_short if needle else option.plugger_short
+    return reach.high if reach is not None else 0.0
 
 
-def _axes(x: Axis, y: Axis, high: float, say: Say) -> list[str]:
+def _axes(x: Axis, y: Axis, high: float, say: Say, needle: bool) -> list[str]:
     near, within = y(PLUGGER_NEAREST), y(PLUGGER_WITHIN)
-    drawn = [el("rect", x=x.start, y=near, width=x.stop - x.start, height=within - near, class_="band")]
+    drawn = (
+        [] if needle else [el("rect", x=x.start, y=near, width=x.stop - x.start, height=within - near, class_="band")]
+    )
     for value in x.ticks():
         drawn.append(
             text(f"{value:.1f}".replace("-", "−"), x=x(value), y=high - 28, text_anchor="middle", class_="tick")
@@ -133,9 +145,10 @@ def _axes(x: Axis, y: Axis, high: float, say: Say) -> list[str]:
         *drawn,
         el("line", x1=x(THIN), x2=x(THIN), y1=y.start, y2=y.stop, class_="thin"),
         text(say("thin"), x=x(THIN) - 5, y=y.start + 10, text_anchor="end", class_="tick"),
-        text(say("wanted"), x=x.stop + 5, y=y((PLUGGER_NEAREST + PLUGGER_WITHIN) / 2) + 4, class_="tick"),
+        "" if needle else text(say("wanted"), x=x.stop + 5, y=y((PLUGGER_NEAREST + PLUGGER_WITHIN) / 2) + 4, class_="tick"),
         text(say("least dentine left, mm"), x=(x.start + x.stop) / 2, y=high - 8, text_anchor="middle", class_="tick"),
         text(
-            say("plugger short of the end, mm"), x=-middle, y=16, text_anchor="middle", transform="rotate(-90)", class_="tick"
+            say("needle short of the end, mm") if needle else say("plugger short of the end, mm"),
+            x=-middle, y=16, text_anchor="middle", transform="rotate(-90)", class_="tick",
         ),
     ]  # fmt: skip
