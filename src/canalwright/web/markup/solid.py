@@ -1,7 +1,9 @@
 """Three dimensions of a case: root, canal, instruments and temperature over time; `static/casesolid.js` brings it to life."""
 
 import json
+from typing import Any
 
+from canalwright.planning import Plan
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.player import SPEEDS
 from canalwright.web.words import Words
@@ -40,6 +42,25 @@ def told(words: Words) -> dict[str, str]:
     }
 
 
+def tools(plan: Plan, words: Words) -> list[dict[str, Any]]:
+    """Every plugger at its stop, and the carrier at its deepest one: what to call it, kind, depth [mm], rows of distance and diameter."""
+    pluggers = [("plugger", p.plugger.name, p.plugger.profile, p.stop) for p in plan.pluggers]
+    carriers = (
+        [("carrier", plan.carrier.name, plan.carrier.profile, plan.rounds[-1].carrier_stop)] if plan.rounds else []
+    )
+    return [
+        {
+            "words": words(
+                "{name} at its stop, {depth} mm", name=words(name), depth=f"{q.value:.1f} ({q.low:.1f}–{q.high:.1f})"
+            ),
+            "kind": kind,
+            "depth": q.value,
+            "profile": [list(row) for row in zip(profile.at, profile.diameter, strict=True)],
+        }
+        for kind, name, profile, q in (*pluggers, *carriers)
+    ]
+
+
 def controls(words: Words) -> Safe:
     """Time, what is going on, how the root is shown, the colours."""
     looks = (("glass", words("Like glass")), ("open", words("Cut open")), ("whole", words("Whole")))
@@ -65,6 +86,8 @@ def controls(words: Words) -> Safe:
             el("h2", words("The root"), id="h-root"),
             el("div", *(el("label", el("input", type="radio", name="look", value=v, checked=v == "glass"), el("span", t))
                         for v, t in looks), class_="looks", role="radiogroup", aria_labelledby="h-root"),
+            el("div", el("label", words("Instruments"), for_="tool"),
+               el("select", el("option", words("over time"), value=""), id="tool"), class_="field"),
             _scale("surface", words("root surface, °C")),
             _scale("axis", words("filling on the axis, °C")),
             el("p", words("Warmest outside now:"), " ", el("b", "–", id="warmest"), class_="quiet"),

@@ -12,7 +12,7 @@ from canalwright.web.choosing import from_query
 from canalwright.web.markup import planview
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.markup.numbers import described
-from canalwright.web.markup.solid import controls, stage
+from canalwright.web.markup.solid import controls, stage, tools
 from canalwright.web.markup.where import where_from
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, not_open, opened
@@ -56,6 +56,7 @@ def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choic
         made.append(plan)
         items = planview.all_items(plan)
         numbers.content = described(tuple(items[name] for name in SHOWN if name in items), words)
+        numbers.client.run_javascript(f"window.canalwright.tools = {json.dumps(tools(plan, words))}")
 
     def where(event: GenericEventArguments) -> None:
         item = planview.all_items(made[0]).get(str(event.args["key"])) if made else None

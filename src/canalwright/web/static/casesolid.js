@@ -51,8 +51,17 @@ class Stage {
     }
     $("scrub").addEventListener("input", () => { this.pause(); this.seek(Number($("scrub").value)); });
     $("play").addEventListener("click", () => (this.playing ? this.pause() : this.start()));
+    this.offer();
     this.seek(this.hottest());
     document.documentElement.dataset.solid = "playing";
+  }
+
+  // Instruments at their stops, once the plan has told them; `over time` gives them back to the film.
+  offer() {
+    const tools = window.canalwright.tools, select = $("tool");
+    if (!tools) return setTimeout(() => this.offer(), 200);
+    select.append(...tools.map((tool, i) => Object.assign(document.createElement("option"), { value: i, textContent: tool.words })));
+    select.addEventListener("change", () => { this.fixed = select.value === "" ? null : tools[select.value]; this.seek(this.time); });
   }
 
   hottest() {
@@ -86,7 +95,10 @@ class Stage {
     const floor = Math.max(z(film.floor), low), fill = Math.min(z(film.at("top", this.time)), top);
     if (fill - floor > 0.1) { solid.reshape("filling", tube(this.line, floor, fill, (s) => 0.96 * this.halves[0](s), (s) => 0.96 * this.halves[1](s), 48, 24)); solid.paint("filling", stops("axis", floor, fill)); } else solid.reshape("filling", null);
     const act = film.acts[film.act(this.time)];
-    for (const kind of ["plugger", "carrier"]) solid.reshape(kind, this.tool(film.at(kind, this.time), this.profile(kind, act)));
+    for (const kind of ["plugger", "carrier"]) {
+      if (this.fixed) solid.reshape(kind, this.fixed.kind === kind ? this.tool(this.fixed.depth, this.fixed.profile) : null);
+      else solid.reshape(kind, this.tool(film.at(kind, this.time), this.profile(kind, act)));
+    }
     $("clock").textContent = this.time.toFixed(1); $("act-now").textContent = act.words;
     if (document.activeElement !== $("scrub") || this.playing) $("scrub").value = this.time;
     $("scrub").setAttribute("aria-valuetext", `${this.time.toFixed(1)} s, ${act.words}`);
