@@ -245,6 +245,8 @@ def _notes(part: Shares, found: Registered, basis: str) -> tuple[str, ...]:
     told = list(found.before.warnings)
     if abs(part.halo) > 0.05:
         told.append("the filling shines out over the dentine beside it: volumes are doubtful by that share")
+    if basis == CONE_BEAM:
+        told.append("a cone-beam scan shows voids smaller than they are, and the filling wider")
     if part.cut > 0.2:
         told.append("the filling is brighter than this scan can tell: shares come out too large")
     return tuple(told)

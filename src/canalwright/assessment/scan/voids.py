@@ -3,7 +3,8 @@
 What is lacking in each voxel is lumen less filling. Matched filters for balls of several diameters, blurred as the scan
 is, are divided by their own scatter in the filling; above `SEEN` a void is called seen, and its volume is the sum of what is
 lacking about it. The same scatter gives the smallest visible void: a ball whose signal is `SEEN` plus 1.28, so that nine of ten such are
-seen. Smaller voids are not seen: nothing here says that they are absent.
+seen. Smaller voids are not seen: nothing here says that they are absent. A void that reads hardly larger than that is read too
+small (blur and noise hide its rim), so its volume may be that of a ball 1.3 times as wide as the smallest visible one.
 """
 
 import numpy as np
@@ -91,14 +92,16 @@ def _collect(
             continue
         d = float((6 * volume / np.pi) ** (1 / 3))
         spread = float(np.hypot(WALL * min(2 * smallest.value / max(d, 1e-6), 2.0), 1.0 / float(best[place])))
-        wide = (float(np.exp(-1.645 * spread)), float(np.exp(1.645 * spread)))
+        low_end, high_end = volume * float(np.exp(-1.645 * spread)), volume * float(np.exp(1.645 * spread))
+        if d < 1.3 * smallest.value:
+            high_end = max(high_end, np.pi / 6 * (1.3 * smallest.value) ** 3)
         k, j, i = np.argwhere(blob).mean(0) + np.array(low)
         z, away, _ = line.place(crop.to_patient(np.array([[i, j, k]])))
         found.append(
             Void(
                 float(z[0]), float(away[0]),
-                Quantity(d, d * wide[0] ** (1 / 3), d * wide[1] ** (1 / 3), "mm"),
-                Quantity(volume, volume * wide[0], volume * wide[1], "mm3"), float(best[place]),
+                Quantity(d, d * (low_end / volume) ** (1 / 3), d * (high_end / volume) ** (1 / 3), "mm"),
+                Quantity(volume, low_end, high_end, "mm3"), float(best[place]),
             )
         )  # fmt: skip
     return tuple(sorted(found, key=lambda v: v.z))

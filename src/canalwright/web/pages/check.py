@@ -87,12 +87,13 @@ class CheckView:
                 self.post = self._part("post", words("Restoration"), checkpost.form(words))
                 self.keep = html(Safe(""), kind="downloads")
         ui.add_head_html('<link rel="stylesheet" href="/static/ready.css">')
+        self.client = ui.context.client
         ui.on("cw-marks", self._marked)
         ui.on("cw-films", self._loaded)
         ui.on("cw-check", self._told)
         found = self._film()
         told = [found.told(self.film_key) if found else None, None]
-        ui.run_javascript(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
+        self._run(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
         await self.show()
         background_tasks.create(self._make_plan(), name="plan for the check")
 
@@ -163,7 +164,7 @@ class CheckView:
             for place in (self.numbers, self.density, self.unseen, self.against, self.keep):
                 place.content = Safe("")
             self._restore(None)
-            ui.run_javascript("window.canalwright?.filmFound?.(0, [])")
+            self._run("window.canalwright?.filmFound?.(0, [])")
             return
         found = self._whole(reading.assessment)
         self.grade.content = join(choice, check.grade(found, words))
@@ -179,7 +180,7 @@ class CheckView:
         self.against.content = check.against(found, words)
         self._restore(found)
         self.keep.content = self._ways()
-        ui.run_javascript(f"window.canalwright?.filmFound?.(0, {json.dumps(_shapes(reading))})")
+        self._run(f"window.canalwright?.filmFound?.(0, {json.dumps(_shapes(reading))})")
 
     def _whole(self, found: Assessment) -> Assessment:
         """With the plan beside it, and remembered."""
@@ -262,10 +263,10 @@ class CheckView:
 
     async def _loaded(self, event: GenericEventArguments) -> None:
         self.film_key = str(event.args.get("id", ""))
-        ui.run_javascript(f"window.canalwright?.checkFilm?.({json.dumps(self.film_key)})")
+        self._run(f"window.canalwright?.checkFilm?.({json.dumps(self.film_key)})")
         found = self._film()
         notes = [self.prefs.words(w) for w in found.film.warnings] if found else []
-        ui.run_javascript(f"window.canalwright?.filmNotes?.(0, {json.dumps(notes)})")
+        self._run(f"window.canalwright?.filmNotes?.(0, {json.dumps(notes)})")
         await self.show()
 
     async def _told(self, event: GenericEventArguments) -> None:
@@ -280,8 +281,12 @@ class CheckView:
     def _film(self) -> Open | None:
         return self.office.radiographs.get(self.film_key) if self.film_key else None
 
+    def _run(self, script: str) -> None:
+        """Run a script in this window, also from work that goes on behind it."""
+        self.client.run_javascript(script)
+
     def _wrong(self, kind: str, told: str) -> None:
-        ui.run_javascript(f"window.canalwright?.filmWrong?.({json.dumps(kind)}, {json.dumps(told)})")
+        self._run(f"window.canalwright?.filmWrong?.({json.dumps(kind)}, {json.dumps(told)})")
 
 
 def _shapes(reading: film.FilmReading) -> list[dict[str, Any]]:
