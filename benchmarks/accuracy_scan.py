@@ -206,7 +206,13 @@ def page(cases: list[Case], poor: list[Case]) -> str:
         "",
         "Stated 90 % intervals hold the truth: "
         + ", ".join(f"{name} {100 * share:.0f} %" for name, share in held.items())
-        + " (aim 85 to 95 %).",
+        + f" (aim 85 to 95 %; {len(good)} phantoms, {len(col['ours'])} stations).",
+        "",
+        *[
+            f"Outside the aim: {name}, {100 * share:.0f} %."
+            for name, share in held.items()
+            if not 0.85 <= share <= 0.95
+        ],
         "",
         f"Largest errors: wall {np.abs(col['wall']).max():.2f} mm, length {np.abs(length).max():.2f} mm. "
         f"Median time of a trace {np.median([c.seconds for c in good]):.1f} s (2 jobs on a shared machine).",
