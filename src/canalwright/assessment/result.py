@@ -117,7 +117,7 @@ class Residual:
         """Whether what came out lies where the plan said; None when nothing came out to compare."""
         if self.came is None:
             return None
-        return self.came.low <= self.planned.high and self.planned.low <= self.came.high
+        return bool(self.came.low <= self.planned.high and self.planned.low <= self.came.high)
 
 
 @dataclass(frozen=True)
@@ -155,6 +155,8 @@ class Assessment:
 def _plain(value: Any) -> Any:
     if isinstance(value, Quantity):
         return value.as_json()
+    if isinstance(value, float):
+        return float(value)
     if isinstance(value, StrEnum):
         return value.value
     if isinstance(value, tuple):
