@@ -116,6 +116,14 @@ def page(rows: list[Row]) -> str:
             f"stated 90 % interval of the least width holds the mesh's at {100 * held:.0f} % of {seen.sum()} stations: real sections are "
             "no ovals, and the error model was chosen on ovals.",
         ]
+    wrong = [r for r in good if r.score >= 0.8 and (abs(r.length) > 0.5 or _rms(r.mean) > 0.15)]
+    for r in wrong:
+        lines += [
+            "",
+            f"**Wrong and not marked:** {r.tooth} {r.canal} at {r.voxel:g} mm (score {r.score:.2f}): length {r.length:+.2f} mm, mean "
+            f"circle off by {_rms(r.mean):.2f} mm. The score does not see a trace that runs into a wider neighbour or leaves the root "
+            "elsewhere: look at it.",
+        ]
     return "\n".join(lines) + "\n"
 
 
