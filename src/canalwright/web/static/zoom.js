@@ -24,8 +24,9 @@ function lay() {
 
 function show() {
   if (!svg?.isConnected) return;
-  const [w, h] = [whole[2] / zoom, whole[3] / zoom];
-  middle = [Math.min(Math.max(middle[0], whole[0] + w / 2), whole[0] + whole[2] - w / 2), Math.min(Math.max(middle[1], whole[1] + h / 2), whole[1] + whole[3] - h / 2)];
+  const room = svg.getBoundingClientRect(), h = whole[3] / zoom, w = zoom > 1.05 ? Math.max(whole[2] / zoom, (h * room.width) / (room.height || 1)) : whole[2];
+  const within = (m, from, wide, part) => (part >= wide ? from + wide / 2 : Math.min(Math.max(m, from + part / 2), from + wide - part / 2));
+  middle = [within(middle[0], whole[0], whole[2], w), within(middle[1], whole[1], whole[3], h)];
   svg.setAttribute("viewBox", `${middle[0] - w / 2} ${middle[1] - h / 2} ${w} ${h}`);
   svg.querySelector(".cw-near")?.remove();
   const layer = make("g", { class: "cw-near" }), one = 1 / pixels();
