@@ -83,7 +83,7 @@ def share(hits: float, count: int) -> Estimate:
     tail = (1 - LEVEL) / 2
     low = 0.0 if hits <= 0 else float(stats.beta.ppf(tail, hits, count - hits + 1))
     high = 1.0 if hits >= count else float(stats.beta.ppf(1 - tail, hits + 1, count - hits))
-    return Estimate(hits / count, low, high, count)
+    return Estimate(hits / count, min(low, hits / count), max(high, hits / count), count)
 
 
 def mean(values: Array) -> Estimate:
