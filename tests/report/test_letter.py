@@ -117,7 +117,7 @@ def test_what_cannot_be_filled_is_left_out_and_told(dossier: Dossier) -> None:
 
 
 def test_numbers_typed_by_hand_are_told_apart(dossier: Dossier) -> None:
-    filled = fill("It ends {check_short} short, I say 0.3 mm, file 25/.06.", values(dossier, Given()))
+    filled = fill("It ends {check_end}, I say 0.3 mm, file 25/.06.", values(dossier, Given()))
     assert filled.typed[0] == "0.3"
     assert "0.8" not in filled.typed
 
@@ -192,3 +192,15 @@ def test_large_content_is_told_by_size_and_hash(dossier: Dossier) -> None:
         assert len(event_words(event)) < 1000
     assert tuple(sorted(values(dossier, GIVEN))) == FIELDS
     assert set(BLOCKS) <= set(values(dossier, GIVEN))
+
+
+def test_a_filling_beyond_the_terminus_is_told_as_beyond(tmp_path: Path) -> None:
+    for short, said in (
+        (0.8, "0.8 mm short of the radiographic terminus"),
+        (-0.5, "0.5 mm beyond the radiographic terminus"),
+    ):
+        with sample.store_at(tmp_path / str(short)) as store:
+            case = store.cases.open(store.patients.add("ann"), {"tooth": 46}, "ann")
+            store.cases.record(case, sample.Kind.CHECK, {"on": "2026-11-20", "short_mm": short}, "ann")
+            found = sample.dossier_of("s", store.cases.view(case), store.cases.events(case))
+        assert values(found, Given())["check_end"] == said

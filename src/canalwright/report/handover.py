@@ -5,7 +5,7 @@ how it came about when it has none.
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from math import inf
 from typing import Any
@@ -35,7 +35,7 @@ BASIS = {
     "entered": "entered by hand",
 }
 FIELDS = (
-    "born", "canals", "case", "check_short", "check_voids", "clinic", "colleague", "date", "filled", "index_before", "number", "numbers",
+    "born", "canals", "case", "check_end", "check_voids", "clinic", "colleague", "date", "filled", "index_before", "number", "numbers",
     "opened", "operator", "outcome", "patient", "phone", "recall_last", "recall_next", "tooth", "tooth_code", "tooth_plain",
 )  # fmt: skip
 """What a text may name, as `values` fills it."""
@@ -93,8 +93,7 @@ def values(dossier: Dossier, given: Given, say: Say = plain, language: str = "en
     """Every field that a text may name, with what fills it; None where the records have nothing."""
     view, who = dossier.view, dossier.identity
     before = index_before(dossier.now)
-    short = _told(dossier, "check.short_mm", "assessment.to_terminus")
-    voids = _told(dossier, "check.void_percent", "assessment.void_share")
+    voids = _one(dossier, "check.void_percent", "assessment.void_share")
     tooth = dossier.tooth
     called = f"{say(tooth.kind)}, {say(tooth.side)}"
     return {
@@ -109,8 +108,8 @@ def values(dossier: Dossier, given: Given, say: Say = plain, language: str = "en
         "opened": day_words(view.opened[:10], language),
         "filled": day_words(view.filled, language) or None,
         "index_before": str(before) if before is not None else None,
-        "check_short": short,
-        "check_voids": voids,
+        "check_end": _end(dossier, say),
+        "check_voids": _told(voids) if voids else None,
         "recall_last": day_words(view.last_recall, language) or None,
         "recall_next": day_words(view.next_due, language) or None,
         "outcome": say(view.outcome) if view.outcome and view.outcome != "not judged" else None,
@@ -123,12 +122,30 @@ def values(dossier: Dossier, given: Given, say: Say = plain, language: str = "en
     }
 
 
-def _told(dossier: Dossier, typed: str, read: str) -> str | None:
-    """What was typed in for the tooth, or else what was read with its interval where one canal alone was; None otherwise."""
-    found = [f for f in dossier.numbers if f.key == typed][-1:] or [f for f in dossier.numbers if f.key == read]
-    if len(found) != 1:
+def _end(dossier: Dossier, say: Say) -> str | None:
+    """Where the filling ends against the terminus: short of it or beyond."""
+    found = _one(dossier, "check.short_mm", "assessment.to_terminus")
+    if found is None:
         return None
-    return number(found[0]) + ("" if spread(found[0]) == "-" else f" ({spread(found[0])})")
+    if found.value >= 0:
+        return say("{mm} short of the radiographic terminus").format(mm=_told(found))
+    turned = replace(
+        found,
+        value=-found.value,
+        low=None if found.high is None else -found.high,
+        high=None if found.low is None else -found.low,
+    )
+    return say("{mm} beyond the radiographic terminus").format(mm=_told(turned))
+
+
+def _one(dossier: Dossier, typed: str, read: str) -> Fact | None:
+    """What was typed in for the tooth, or else what was read where one canal alone was; None otherwise."""
+    found = [f for f in dossier.numbers if f.key == typed][-1:] or [f for f in dossier.numbers if f.key == read]
+    return found[0] if len(found) == 1 else None
+
+
+def _told(fact: Fact) -> str:
+    return number(fact) + ("" if spread(fact) == "-" else f" ({spread(fact)})")
 
 
 def head(dossier: Dossier, given: Given, say: Say, language: str) -> dict[str, Any]:
