@@ -6,7 +6,7 @@ the slice beside the filling (beam hardening, seen as greys lost in proportion t
 `ceiling`. Metal beside the root is the streak of `Scanner`. Invented shapes, for tests and teaching.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,7 +61,7 @@ def pair(
     turn, move = _rotation(turned), np.asarray(shift, float)
     bony = int(rng.integers(1 << 30))
     low, high = _box(phantom, margin)
-    none = Filling(99.0, 99.0, branches=filling.branches)
+    none = Filling(99.0, 99.0, branches=tuple(replace(b, filled=-99.0) for b in filling.branches))
     before = _scan(phantom, none, scanner, Artefact(), rng, bony, low, high, np.eye(3), np.zeros(3))
     after = _scan(phantom, filling, scanner, artefact, rng, bony, low, high, turn, move)
     return Pair(before, after, turn, move)
