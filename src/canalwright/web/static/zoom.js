@@ -125,8 +125,8 @@ document.addEventListener("wheel", (event) => {
 document.addEventListener("click", (event) => {
   const way = event.target.closest?.("[data-zoom]")?.dataset.zoom;
   if (!way || !svg) return;
-  const at = own() && depth !== null ? [middle[0], place(svg).y(depth)] : null;
-  if (way === "whole") { zoom = 1; show(); } else nearer(way === "in" ? 1.5 : 1 / 1.5, at);
+  middle = [place(svg).x, zoom < 1.05 && own() && depth !== null ? place(svg).y(depth) : middle[1]]; // the canal, at the cursor
+  if (way === "whole") { zoom = 1; show(); } else nearer(way === "in" ? 1.5 : 1 / 1.5);
 });
 document.addEventListener("input", (event) => { if (event.target.id === "zoom-depth") { go(Number(event.target.value)); if (zoom > 1.05) { middle[1] = place(svg).y(depth); show(); } } });
 window.addEventListener("resize", show);
