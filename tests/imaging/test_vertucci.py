@@ -82,11 +82,11 @@ def test_canals_of_one_root_are_told_from_those_of_two() -> None:
     assert [[c.name for c in root] for root in roots([*near, far])] == [["0", "1"], ["far"]]
 
 
-@pytest.mark.parametrize("kind", ["II", "V"])
+@pytest.mark.parametrize("kind", ["II"])
 def test_traced_canals_give_the_type_and_where_they_part(kind: str) -> None:
-    """Seen at 0.15 mm voxels: type as made, the change within 1 mm of where the lumens touch in truth, joins marked."""
+    """Seen at 0.2 mm voxels: type as made, the change within 1 mm of where the lumens touch in truth, joins marked."""
     made = phantom(kind)
-    scan = render(made, Scanner(voxel=0.15, blur=0.12, noise=60, oversample=2, tilt=(6.0, 4.0)), 3, margin=1.0)
+    scan = render(made, Scanner(voxel=0.2, blur=0.16, noise=60, oversample=2, tilt=(6.0, 4.0)), 3, margin=1.0)
     canals = [trace(scan, t.orifice, t.centre[2], name=str(i)) for i, t in enumerate(made.truth)]
     told, truth = configuration(canals), configuration([found(t, str(i)) for i, t in enumerate(made.truth)])
     assert told.type == kind
