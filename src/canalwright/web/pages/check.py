@@ -70,7 +70,7 @@ class CheckView:
         self.choices = from_query(query, self.office.tray)
         self.film_key = query.get("films", [""])[0]
         self.crown: dict[str, str] = {}
-        head: dict[str, Any] = {"case": self.case, "key": self.key, "index": self.index}
+        head: dict[str, Any] = {"office": self.office, "case": self.case, "key": self.key, "index": self.index}
         with frame(self.prefs, words("Check"), "radiograph", "check", **head, stage="check", kind="radiograph check"):
             with ui.element("section").classes("rg-film").props(f'aria-label="{words("Film")}"'):
                 html(filmtable.opening(words, 1))
@@ -94,7 +94,8 @@ class CheckView:
         found = self._film()
         told = [found.told(self.film_key) if found else None, None]
         self._run(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
-        await self.show()
+        self._draw(None)
+        background_tasks.create(self.show(), name="check of a film")  # a page has to answer at once, a film takes longer
         background_tasks.create(self._make_plan(), name="plan for the check")
 
     def _part(self, ident: str, title: str, content: Safe | None = None) -> ui.html:
