@@ -12,11 +12,11 @@ from canalwright import casefile
 from canalwright.planning import CAUTION, Plan, Story
 from canalwright.report import finding_words, sheet
 from canalwright.report.words import act_words
-from canalwright.web import draft
+from canalwright.web import draft, stages
 from canalwright.web.chair import DOES
 from canalwright.web.formulas import formulas
 from canalwright.web.latest import FAULT
-from canalwright.web.markup import chair, controls, picture, planview, shell
+from canalwright.web.markup import chair, controls, picture, planview
 from canalwright.web.words import words_of
 
 SPANISH = words_of("es")
@@ -36,12 +36,16 @@ def _texts() -> set[str]:
                 first = node.args[0]
                 options = [first.body, first.orelse] if isinstance(first, ast.IfExp) else [first]
                 found |= {o.value for o in options if isinstance(o, ast.Constant) and isinstance(o.value, str)}
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Mark":
+                found |= {a.value for a in node.args[1:2] if isinstance(a, ast.Constant)}
     found |= {
         *DOES.values(),
         *chair.TEXTS.values(),
         *chair.HAPPENED,
         *(t for _, t in controls.SLIDERS),
-        *(t for _, t in shell.STAGES),
+        *(stage.title for stage in stages.STAGES),
+        *(title for stage in stages.STAGES for _, title in stage.views),
+        *(title for _, title in stages.AFTER),
     }
     found |= {title for title in draft.FIELDS if title}
     found |= {text for f in draft.BY_KEY.values() for text in (f.title, f.unit) if text}

@@ -9,6 +9,7 @@ from nicegui.testing.user_simulation import user_simulation
 
 from canalwright import casefile
 from canalwright.casefile import Case
+from canalwright.planning import Choices
 from canalwright.web.office import Office
 from canalwright.web.pages import register
 
@@ -55,3 +56,19 @@ async def test_the_form_shows_a_new_case(user: User) -> None:
     await user.open("/measure")
     shown = _all(user)
     assert "Working length" in shown and "The section appears when" in shown
+
+
+async def test_the_way_says_what_is_missing_and_what_is_doubtful(user: User, office: Office, case: Case) -> None:
+    key = office.shelf.put(case)
+    await user.open(f"/case/{key}/0/chair")
+    shown = _all(user)
+    assert 'data-stage="plan"' in shown and "not planned yet" in shown
+    assert 'class="mark missing"' in shown and "not begun" in shown
+    await office.bench.plan(case, 0, Choices())
+    await user.open(f"/case/{key}/0/chair")
+    assert "not planned yet" not in _all(user)
+
+
+async def test_without_records_recall_says_how_to_open_them(user: User) -> None:
+    await user.open("/after")
+    assert "canalwright serve --records HOME" in _all(user)

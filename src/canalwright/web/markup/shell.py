@@ -1,26 +1,18 @@
 """What every page has: where one is, the ways on, the reader's preferences, the caution."""
 
+from collections.abc import Mapping
+
 from canalwright.casefile import Case
 from canalwright.hazards import warnings
 from canalwright.planning import CAUTION
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.prefs import Prefs
 from canalwright.web.reader import reader
+from canalwright.web.stages import AFTER, FIRST, STAGES, Mark, State, stage_of
 from canalwright.web.words import LANGUAGES
 
-STAGES = (
-    ("scan", "Scan"),
-    ("measure", "Measure"),
-    ("ready", "Ready?"),
-    ("plan", "Plan"),
-    ("play", "Play"),
-    ("heat", "Heat"),
-    ("solid", "3-D"),
-    ("compare", "Compare"),
-    ("chair", "Chair"),
-    ("check", "Check"),
-    ("practice", "Practise"),
-)
+Marks = Mapping[str, Mark]
+SIGNS = {State.DONE: "✓", State.DOUBTFUL: "!", State.MISSING: "○"}
 
 
 def brand() -> Safe:
@@ -42,8 +34,10 @@ def brand() -> Safe:
     return el("a", mark, el("span", "canalwright"), href="/", class_="brand")
 
 
-def top(prefs: Prefs, case: Case | None = None, key: str = "", index: int = 0, stage: str = "") -> Safe:
-    """The head of a page; with a case it says which tooth and canal is shown, always."""
+def top(
+    prefs: Prefs, case: Case | None = None, key: str = "", index: int = 0, view: str = "", marks: Marks | None = None
+) -> Safe:
+    """The head of a page; with a case it says which tooth and canal is shown, always, and how far each stage of the work is."""
     words = prefs.words
     inside: list[Safe] = [brand()]
     if case is not None:
@@ -57,34 +51,74 @@ def top(prefs: Prefs, case: Case | None = None, key: str = "", index: int = 0, s
             el(
                 "a",
                 words(canal.name),
-                href=f"/case/{key}/{i}/{stage}",
+                href=f"/case/{key}/{i}/{view}",
                 class_="tab",
                 aria_current="page" if i == index else None,
             )
             for i, canal in enumerate(case.canals)
         ]
-        stages = [
-            el(
-                "a",
-                words(title),
-                href=f"/case/{key}/{index}/{name}",
-                class_="tab",
-                data_carry=True,
-                aria_current="page" if name == stage else None,
-            )
-            for name, title in STAGES
-        ]
         rows.append(
             el(
                 "div",
-                el("nav", *stages, aria_label=words("Stages of the work"), class_="tabs stages"),
+                way(prefs, key, index, view, marks or {}),
                 el("nav", *canals, aria_label=words("Canals"), class_="tabs canals"),
                 class_="top-row",
             )
         )
+        rows.append(views(prefs, key, index, view))
     return join(
         el("a", words("Skip to the content"), href="#content", class_="skip"), el("header", *rows, class_="top")
     )
+
+
+def way(prefs: Prefs, key: str, index: int, view: str, marks: Marks) -> Safe:
+    """The stages of the work, each with what is missing or doubtful; then what comes after, and the evidence."""
+    words, here = prefs.words, stage_of(view)
+    tabs = []
+    for stage in STAGES:
+        mark = marks.get(stage.key)
+        tabs.append(
+            el(
+                "a",
+                el("span", words(stage.title)),
+                told(prefs, mark) if mark else "",
+                href=f"/case/{key}/{index}/{FIRST.get(stage.key, stage.views[0][0])}",
+                class_="tab stage",
+                data_carry=True,
+                data_stage=stage.key,
+                aria_current="step" if stage == here else None,
+            )
+        )
+    later = AFTER if reader() else tuple(("/after", title) for _, title in AFTER)
+    tabs += [
+        el("a", words(title), href=href, class_="tab quiet-tab") for href, title in (*later, ("/evidence", "Evidence"))
+    ]
+    return el("nav", *tabs, aria_label=words("Stages of the work"), class_="tabs stages")
+
+
+def told(prefs: Prefs, mark: Mark) -> Safe:
+    """What a stage's mark says, with its sign."""
+    said = prefs.words(mark.why, **mark.values)
+    return el("small", el("i", SIGNS[mark.state], aria_hidden="true"), " ", said, class_=f"mark {mark.state}")
+
+
+def views(prefs: Prefs, key: str, index: int, view: str) -> Safe:
+    """The views of the stage that is open; nothing where it has only one."""
+    words, here = prefs.words, stage_of(view)
+    if here is None or len(here.views) < 2:
+        return Safe("")
+    tabs = [
+        el(
+            "a",
+            words(title),
+            href=f"/case/{key}/{index}/{name}",
+            class_="tab view",
+            data_carry=True,
+            aria_current="page" if name == view else None,
+        )
+        for name, title in here.views
+    ]
+    return el("nav", *tabs, aria_label=words("Views of this stage"), class_="tabs views")
 
 
 def where(prefs: Prefs, case: Case, index: int) -> Safe:

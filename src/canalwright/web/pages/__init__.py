@@ -2,12 +2,14 @@
 
 from canalwright.web.office import Office
 from canalwright.web.pages import (
+    after,
     chair,
     check,
     compare,
     evidence,
     filmpage,
     heat,
+    lost,
     measure,
     plan,
     play,
@@ -33,3 +35,5 @@ def register(office: Office) -> None:
     check.register(office)
     compare.register(office)
     evidence.register(office)
+    after.register(office)
+    lost.register()

@@ -52,6 +52,7 @@ def _before(office: Office, key: str, index: int, *, practice: bool) -> None:
         prefs,
         words("Practise" if practice else "Chair"),
         "begin",
+        office=office,
         case=case,
         key=key,
         index=index,

@@ -45,7 +45,9 @@ def _unlike(office: Office, case: Case, index: int, choices: Choices) -> Choices
 def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, both: tuple[Choices, Choices]) -> None:
     words, canal = prefs.words, case.canals[index]
     title = f"{prefs.tooth(case.tooth)} {words(canal.name)}, {words('Compare')}"
-    with frame(prefs, title, "compare", case=case, key=key, index=index, stage="compare", kind="compare"):
+    with frame(
+        prefs, title, "compare", office=office, case=case, key=key, index=index, stage="compare", kind="compare"
+    ):
         queries = [to_query(choices) for choices in both]
         html(markup.transport(words, queries), kind="compare-transport")
         with ui.element("div").classes("pair"):

@@ -16,7 +16,7 @@ from canalwright.web.markup.html import Safe, el
 from canalwright.web.noting import Notes, said
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, not_open, opened
-from canalwright.web.pages.ready_notes import NoteView, crumbs
+from canalwright.web.pages.ready_notes import NoteView
 from canalwright.web.radiographs import Open, marks_of
 
 
@@ -42,9 +42,10 @@ class FilmView(NoteView):
         """Lay the tool out; films that are still open come back with their marks."""
         words = self.prefs.words
         self.keys, self.angle, self.towards = keys, "20", "right"
-        head = {"case": self.notes.case, "key": self.key, "index": self.index}
-        with frame(self.prefs, words("Radiograph"), "ready", "radiograph", **head, stage="ready", kind="radiograph"):  # type: ignore[arg-type]
-            crumbs(self, "radiograph")
+        head: dict[str, Any] = {"office": self.office, "case": self.notes.case, "key": self.key, "index": self.index}
+        with frame(
+            self.prefs, words("Radiograph"), "ready", "radiograph", **head, stage="radiograph", kind="radiograph"
+        ):
             with ui.element("section").classes("rg-film").props(f'aria-label="{words("Film")}"'):
                 html(filmtable.opening(words))
                 html(filmtable.stage(words))

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from nicegui import ui
 
 from canalwright.casefile import Case
+from canalwright.web import way
 from canalwright.web.markup import shell
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.office import Office
@@ -36,15 +37,17 @@ def frame(
     prefs: Prefs,
     title: str,
     *scripts: str,
+    office: Office | None = None,
     case: Case | None = None,
     key: str = "",
     index: int = 0,
     stage: str = "",
     kind: str = "",
 ) -> Iterator[None]:
-    """Everything around the content of a page."""
+    """Everything around the content of a page; `stage` is the view that it is, `office` lets it say how far the canal has come."""
     _head(prefs, title, "page", *scripts)
-    html(shell.top(prefs, case, key, index, stage), kind="shell")
+    marks = way.marks(office, case, key, index) if office is not None and case is not None else None
+    html(shell.top(prefs, case, key, index, stage, marks), kind="shell")
     with _main(kind):
         yield
     html(shell.caution(prefs, stage), kind="shell-foot")

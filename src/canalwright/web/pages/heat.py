@@ -24,7 +24,7 @@ def register(office: Office) -> None:
         query = {name: request.query_params.getlist(name) for name in request.query_params}
         words, canal = prefs.words, case.canals[index]
         title = f"{prefs.tooth(case.tooth)} {words(canal.name)}, {words('Heat')}"
-        with frame(prefs, title, "heat", case=case, key=key, index=index, stage="heat", kind="heat"):
+        with frame(prefs, title, "heat", office=office, case=case, key=key, index=index, stage="heat", kind="heat"):
             ui.add_head_html(STYLE)
             html(panel(words), kind="flow")
             carried = to_query(from_query(query, office.tray))

@@ -51,6 +51,7 @@ class View:
             words("Measure"),
             "measure",
             "zoom",
+            office=self.office,
             case=case,
             key=key,
             index=self.index,

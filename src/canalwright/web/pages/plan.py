@@ -10,9 +10,10 @@ from nicegui.events import GenericEventArguments
 
 from canalwright.casefile import Case
 from canalwright.planning import Choices, Plan
+from canalwright.web import way
 from canalwright.web.choosing import changed, from_query, to_query
 from canalwright.web.latest import Refiner
-from canalwright.web.markup import planview
+from canalwright.web.markup import planview, shell
 from canalwright.web.markup.controls import controls, values
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.picture import plan_picture
@@ -51,7 +52,15 @@ class View:
         words, canal = self.prefs.words, self.case.canals[self.index]
         title = f"{self.prefs.tooth(self.case.tooth)} {words(canal.name)}"
         with frame(
-            self.prefs, title, "zoom", case=self.case, key=self.key, index=self.index, stage="plan", kind="plan"
+            self.prefs,
+            title,
+            "zoom",
+            office=self.office,
+            case=self.case,
+            key=self.key,
+            index=self.index,
+            stage="plan",
+            kind="plan",
         ):
             with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
                 self.picture = html(_waiting(words("Planning…")), kind="picture")
@@ -125,6 +134,9 @@ class View:
         self._say(words("Whole plan") if final else words("Refining…"), "whole" if final else "refining")
         told = planview.spoken(plan, words, final) if final else ""
         state = values(plan, self.choices)
+        if final:
+            mark = shell.told(self.prefs, way.planned(plan))
+            self.picture.client.run_javascript(f"window.canalwright?.mark('plan', {json.dumps(mark)})")
         self.picture.client.run_javascript(f"window.canalwright?.shown({json.dumps(state)}, {json.dumps(told)})")
 
     def _refuse(self, message: str) -> None:

@@ -31,7 +31,7 @@ def register(office: Office) -> None:
 def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choices: Choices) -> None:
     words, canal = prefs.words, case.canals[index]
     title = f"{prefs.tooth(case.tooth)} {words(canal.name)}, {words('Play')}"
-    with frame(prefs, title, "play", "zoom", case=case, key=key, index=index, stage="play", kind="play"):
+    with frame(prefs, title, "play", "zoom", office=office, case=case, key=key, index=index, stage="play", kind="play"):
         with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
             picture = html(el("div", el("p", words("Simulating…")), class_="waiting"), kind="picture stage")
             html(zoom(words, cursor=False))

@@ -13,7 +13,7 @@ from canalwright.web.markup import ready, readybath, readylength, readypoints, r
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, not_open, opened
-from canalwright.web.pages.ready_notes import NoteView, crumbs
+from canalwright.web.pages.ready_notes import NoteView
 
 
 def register(office: Office) -> None:
@@ -44,9 +44,8 @@ class ReadyView(NoteView):
     def build(self) -> None:
         """Lay the page out and judge."""
         words = self.prefs.words
-        head = {"case": self.notes.case, "key": self.key, "index": self.index}
-        with frame(self.prefs, words("Ready?"), "ready", **head, stage="ready", kind="ready"):  # type: ignore[arg-type]
-            crumbs(self, "ready")
+        head: dict[str, Any] = {"office": self.office, "case": self.notes.case, "key": self.key, "index": self.index}
+        with frame(self.prefs, words("Ready?"), "ready", **head, stage="ready", kind="ready"):
             with ui.element("section").classes("side").props(f'aria-label="{words("Verdict")}"'):
                 self.verdict = html(Safe(""), kind="rd-box", marks="aria-live=polite")
                 self.more = html(Safe(""), kind="downloads")
@@ -170,9 +169,8 @@ class PointsView(NoteView):
         words, case = self.prefs.words, self.notes.case
         canal = case.canals[self.index]
         self.fitted = round(canal.working_length * 4) / 4
-        head = {"case": case, "key": self.key, "index": self.index}
-        with frame(self.prefs, words("Paper points"), "ready", "points", **head, stage="ready", kind="points"):  # type: ignore[arg-type]
-            crumbs(self, "points")
+        head: dict[str, Any] = {"office": self.office, "case": case, "key": self.key, "index": self.index}
+        with frame(self.prefs, words("Paper points"), "ready", "points", **head, stage="points", kind="points"):
             with ui.element("section").classes("part").props('aria-labelledby="h-points"'):
                 html(el("h2", words("Paper points"), id="h-points"))
                 html(readypoints.point_form(self.fitted, words))

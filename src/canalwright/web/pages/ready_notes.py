@@ -12,7 +12,6 @@ from canalwright.readiness import combine
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.noting import Notes, said
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import html
 from canalwright.web.prefs import Prefs
 
 
@@ -105,14 +104,3 @@ class NoteView:
     def refuse(self, kind: str, told: str) -> None:
         """Say beside a form what is wrong with what stands in it."""
         self.client.run_javascript(f"window.canalwright?.refused?.({json.dumps(kind)}, {json.dumps(told)})")
-
-
-def crumbs(view: NoteView, here: str) -> None:
-    """The three pages of notes and the way between them."""
-    words, base = view.prefs.words, f"/case/{view.key}/{view.index}"
-    pages = (("ready", "Verdict and notes"), ("points", "Paper points and gauges"), ("radiograph", "Radiograph"))
-    links = [
-        el("a", words(title), href=f"{base}/{name}", class_="tab", aria_current="page" if name == here else None)
-        for name, title in pages
-    ]
-    html(el("nav", *links, class_="tabs rd-pages", aria_label=words("Pages of notes")))

@@ -32,7 +32,7 @@ def register(office: Office) -> None:
         if scan is None:
             _gone(prefs)
         else:
-            _view(prefs, scan)
+            _view(office, prefs, scan)
 
     @ui.page("/case/{key}/{index}/scan")
     def behind(key: str, index: int) -> None:
@@ -42,9 +42,19 @@ def register(office: Office) -> None:
             return
         scan = office.scans.behind(case, reader())
         if scan is not None:
-            _view(prefs, scan, case, key, index)
+            _view(office, prefs, scan, case, key, index)
             return
-        with frame(prefs, prefs.words("Scan"), "scanopen", case=case, key=key, index=index, stage="scan", kind="start"):
+        with frame(
+            prefs,
+            prefs.words("Scan"),
+            "scanopen",
+            office=office,
+            case=case,
+            key=key,
+            index=index,
+            stage="scan",
+            kind="start",
+        ):
             ui.add_head_html(STYLE)
             html(_opening(office, prefs), kind="narrow")
 
@@ -54,9 +64,19 @@ def _opening(office: Office, prefs: Prefs) -> Safe:
     return opening(prefs, listed, paths=office.scans.paths)
 
 
-def _view(prefs: Prefs, scan: OpenScan, case: Case | None = None, key: str = "", index: int = 0) -> None:
+def _view(
+    office: Office, prefs: Prefs, scan: OpenScan, case: Case | None = None, key: str = "", index: int = 0
+) -> None:
     with frame(
-        prefs, f"{prefs.words('Scan')} {scan.name}", "scan", case=case, key=key, index=index, stage="scan", kind="scan"
+        prefs,
+        f"{prefs.words('Scan')} {scan.name}",
+        "scan",
+        office=office,
+        case=case,
+        key=key,
+        index=index,
+        stage="scan",
+        kind="scan",
     ):
         ui.add_head_html(STYLE)
         html(viewer(prefs, scan.key, scan.name, reader(), key))

@@ -38,7 +38,7 @@ def register(office: Office) -> None:
 def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choices: Choices) -> None:
     words, canal = prefs.words, case.canals[index]
     title = f"{prefs.tooth(case.tooth)} {words(canal.name)}, {words('Three dimensions')}"
-    with frame(prefs, title, "casesolid", case=case, key=key, index=index, stage="solid", kind="play"):
+    with frame(prefs, title, "casesolid", office=office, case=case, key=key, index=index, stage="solid", kind="play"):
         ui.add_head_html(STYLE)
         with ui.element("section").classes("side").props(f'aria-label="{words("Three dimensions")}"'):
             html(stage(words), kind="picture solid-box")

@@ -93,6 +93,10 @@ window.canalwright = Object.assign(window.canalwright ?? {}, {
     if (told) document.getElementById("told").textContent = told;
     requestAnimationFrame(() => requestAnimationFrame(drawn));
   },
+  mark(stage, content) {
+    const place = document.querySelector(`[data-stage="${stage}"] .mark`);
+    if (place) place.outerHTML = content;
+  },
   where(content) {
     const dialog = document.getElementById("where");
     document.getElementById("where-content").innerHTML = content;
