@@ -53,3 +53,11 @@ def test_a_pedal_held_long_is_hotter_and_changes_the_rest(plan: Plan) -> None:
     if long.changes:
         session = _until(plan, 1, 7.0)
         assert all(session.steps[i].kind in ("heat", "pause") for i in long.seconds)
+
+
+def test_a_session_that_stood_over_night_goes_on_from_a_cold_root(plan: Plan) -> None:
+    """Eight hours in balance are as long as the model has to follow, so that the answer comes at once."""
+    long, night = (_until(plan, 1, held) for held in (600.0, 8 * 3600.0))
+    assert night.done[-1].seconds > 8 * 3600 - 60
+    assert carried_out(plan, night.done) == carried_out(plan, long.done)
+    assert sum(a.seconds for a in carried_out(plan, night.done)) < 1000

@@ -6,7 +6,8 @@ forecast passes what the planner allows itself (70 % of the 10 K limit, nominal)
 activations of the steps to come are tried, mildest first.
 
 Left out: bleeding, a cone that moved (they are noted, not modelled), and the time between a noted depth and its
-correction.
+correction. A wait or an act that was left running for longer than `LONGEST` (the screen stood over night, say) is taken as that
+long: the root is at body temperature, or in balance with the carrier, well before.
 """
 
 from collections.abc import Iterator
@@ -24,6 +25,8 @@ ALLOWED, TOLERATED = 7.0, 0.5
 PAUSES = (0.0, 10.0, 20.0, 40.0)
 SHARES = (1.0, 0.75, 0.5)
 SHORTEST = 0.5
+LONGEST = 300.0
+"""Longest time of one act or wait that the heat model follows, s."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,7 @@ def carried_out(plan: Plan, done: tuple[Done, ...]) -> list[Act]:
     for entry in done:
         act = plan.protocol.acts[entry.step]
         if entry.waited > 0.05:
-            acts.append(Pause(entry.waited))
+            acts.append(Pause(min(entry.waited, LONGEST)))
         acts.append(_as_done(plan, act, entry))
     if acts and isinstance(acts[0], Pause):
         acts.pop(0)
@@ -116,7 +119,7 @@ def _lasting(act: Act, seconds: float) -> Act:
 
 def _as_done(plan: Plan, act: Act, entry: Done) -> Act:
     z = plan.canal.length.value - entry.depth if entry.depth is not None else None
-    seconds = max(entry.seconds, 0.05)
+    seconds = min(max(entry.seconds, 0.05), LONGEST)
     match act:
         case Heat() | Press():
             moved = replace(act, stop=max(z, 0.0)) if z is not None else act
