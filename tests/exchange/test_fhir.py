@@ -134,7 +134,14 @@ def test_hostile_text_stays_text(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "content", [b"", b"{}", b'{"resourceType": "Patient"}', b'{"resourceType": "Bundle", "type": 7}']
+    "content",
+    [
+        b"",
+        b"{}",
+        b'{"resourceType": "Patient"}',
+        b'{"resourceType": "Bundle", "type": 7}',
+        b'{"resourceType": "Bundle", "type": "collection", "entry": [{"resource": {"resourceType": "Observatign"}}]}',
+    ],
 )
 def test_what_is_no_bundle_is_told_in_one_line(content: bytes) -> None:
     with pytest.raises(ExchangeError, match="not a FHIR R4 bundle") as caught:

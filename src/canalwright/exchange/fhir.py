@@ -56,10 +56,17 @@ def read(content: bytes, name: str = "bundle") -> list[Returned]:
     """The numbers of a bundle, ours by their key. Raises ExchangeError when it is none of FHIR R4."""
     try:
         found = Bundle.model_validate_json(content)
+        resources = [entry.resource for entry in found.entry or []]
+        return [
+            _returned(o)
+            for o in resources
+            if isinstance(o, Observation) and o.valueQuantity is not None and o.valueQuantity.value is not None
+        ]
     except ValidationError as error:
         raise ExchangeError(f"{name}: not a FHIR R4 bundle: {_first(error)}") from None
-    resources = [entry.resource for entry in found.entry or []]
-    return [_returned(o) for o in resources if isinstance(o, Observation) and o.valueQuantity is not None]
+    except Exception as error:  # the models raise of every kind, e.g. for a type that FHIR does not have
+        said = " ".join(f"{type(error).__name__}: {error}".split())[:80]
+        raise ExchangeError(f"{name}: not a FHIR R4 bundle: {said}") from None
 
 
 def _returned(o: Any) -> Returned:
@@ -67,7 +74,7 @@ def _returned(o: Any) -> Returned:
     ends = {
         c.code.coding[0].code: float(c.valueQuantity.value)
         for c in o.component or []
-        if c.code.coding and c.valueQuantity is not None
+        if c.code.coding and c.valueQuantity is not None and c.valueQuantity.value is not None
     }
     method = o.method.coding[0].code if o.method and o.method.coding else ""
     return Returned(

@@ -1,0 +1,113 @@
+"""`python -m fuzz TARGET [--seconds N]`: coverage-guided, from the seeds and the kept corpus; `all` takes each target in turn.
+
+What it tries lies in fuzz/work/TARGET, what ended in anything but success or a refusal in fuzz/found/TARGET; neither is kept.
+`python -m fuzz keep all` takes over into fuzz/corpus the smallest input for each different answer of a reader.
+"""
+
+import argparse
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from hashlib import sha256
+from importlib.util import find_spec
+from pathlib import Path
+
+HERE = Path(__file__).parent
+READERS = (
+    "canalwright.casefile", "canalwright.imaging.readers", "canalwright.imaging.radiograph.read", "canalwright.imaging.mesh.surfaces",
+    "canalwright.imaging.mesh.repair", "canalwright.records.archive", "canalwright.records.events", "canalwright.exchange.fhir",
+    "pydicom.filereader", "pydicom.dataset", "pydicom.dataelem", "pydicom.values", "pydicom.encaps", "tifffile.tifffile",
+    "trimesh.exchange.stl", "trimesh.exchange.ply", "trimesh.exchange.obj", "fhir_core",
+)  # fmt: skip
+"""Whose branches guide the search; nothing else is instrumented, above all no compiled kernel."""
+MOST_BYTES, MOST_MEMORY, PATIENCE = 65536, 4096, 120
+LARGEST_KEPT, MOST_KEPT = 4096, 32
+"""Bytes of an input, and inputs of a target, that are worth keeping."""
+
+
+def main() -> None:
+    """Read the arguments; fuzz in a child process each, so that one that dies does not end the others."""
+    if "--child" in sys.argv:  # before anything of ours is imported, so that it can be instrumented
+        _fuzz(sys.argv[1], int(sys.argv[sys.argv.index("--seconds") + 1]))
+        return
+    from fuzz.targets import TARGETS
+
+    parser = argparse.ArgumentParser(prog="fuzz", description=__doc__)
+    parser.add_argument("target", choices=[*TARGETS, "all", "keep"])
+    parser.add_argument("--seconds", type=int, default=60)
+    given = parser.parse_args()
+    if given.target == "keep":
+        for name in TARGETS:
+            print(f"{name}: {_keep(name)} inputs kept", flush=True)
+        return
+    names = list(TARGETS) if given.target == "all" else [given.target]
+    found = 0
+    for name in names:
+        command = [sys.executable, "-m", "fuzz", name, "--seconds", str(given.seconds), "--child"]
+        done = subprocess.run(command, capture_output=True, text=True, cwd=HERE.parent, errors="replace")
+        ran = re.findall(r"^Done (\d+) runs in (\d+) second", done.stderr, re.M)
+        told = f"{ran[-1][0]} inputs in {ran[-1][1]} s" if ran else "ended early"
+        print(f"{name}: {'clean' if done.returncode == 0 else 'FOUND SOMETHING'}; {told}", flush=True)
+        if done.returncode != 0:
+            found += 1
+            print(done.stderr[-4000:], done.stdout[-2000:], flush=True)
+    sys.exit(1 if found else 0)
+
+
+def _fuzz(name: str, seconds: int) -> None:
+    import atheris
+
+    packages = sorted({name.split(".")[0] for name in READERS})
+    with atheris.instrument_imports(include=packages, exclude=[name for p in packages for name in _others(p)]):
+        from fuzz.targets import TARGETS
+    target = TARGETS[name]
+    work, found, kept = (HERE / folder / name for folder in ("work", "found", "corpus"))
+    for folder in (work, found, kept):
+        folder.mkdir(parents=True, exist_ok=True)
+    for i, seed in enumerate(target.seeds()):
+        (work / f"seed-{i}").write_bytes(seed)
+    options = [
+        f"-max_total_time={seconds}", f"-max_len={MOST_BYTES}", f"-rss_limit_mb={MOST_MEMORY}", f"-timeout={PATIENCE}",
+        f"-artifact_prefix={found}/",
+    ]  # fmt: skip
+    atheris.Setup([sys.argv[0], *options, str(work), str(kept)], target.run)
+    atheris.Fuzz()
+
+
+def _others(package: str) -> Iterator[str]:
+    """The modules of `package` that are not to be instrumented, by their files, so that none is imported for it."""
+    found = find_spec(package)
+    for root in map(Path, (found and found.submodule_search_locations) or []):
+        for path in root.rglob("*.py"):
+            parts = (package, *path.relative_to(root).with_suffix("").parts)
+            name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+            if not any(name == reader or name.startswith(reader + ".") for reader in READERS):
+                yield name
+
+
+def _keep(name: str) -> int:
+    """Renew the kept corpus of a target: the smallest input for each different answer; returns how many."""
+    from fuzz.targets import TARGETS
+
+    kept, found = HERE / "corpus" / name, HERE / "found" / name
+    kept.mkdir(parents=True, exist_ok=True)
+    tried = [p for folder in (kept, HERE / "work" / name, found) if folder.is_dir() for p in folder.iterdir()]
+    tried = sorted((p for p in tried if p.stat().st_size <= LARGEST_KEPT), key=lambda p: (p.stat().st_size, p.name))
+    chosen: dict[str, bytes] = {}
+    for path in tried:
+        data = path.read_bytes()
+        answer = TARGETS[name].answer(data)
+        if path.parent == found:
+            answer = path.name
+        if answer not in chosen and len(chosen) < MOST_KEPT:
+            chosen[answer] = data
+    for path in kept.iterdir():
+        path.unlink()
+    for data in chosen.values():
+        (kept / sha256(data).hexdigest()[:16]).write_bytes(data)
+    return len(chosen)
+
+
+if __name__ == "__main__":
+    main()
