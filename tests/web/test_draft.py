@@ -67,3 +67,14 @@ def test_any_text_gives_a_case_or_its_problems(case: Case, typed: list[tuple[str
     except CaseError as error:
         by_canal, others = sorted_problems(error, 3)
         assert any(by_canal) or others
+
+
+def test_walls_towards_the_sides_stand_beside_each_other_and_go_one_by_one(case: Case) -> None:
+    bare = Draft.of(case).with_text(0, "wall_distal", "").with_text(0, "wall_mesial", "")
+    draft = bare.with_text(0, "wall_distal", "3:0.9 7:1.05").with_text(0, "wall_mesial", "3:0.95 7:1.2")
+    assert draft.text(0, "wall_distal") == "3:0.9 7:1.05"
+    sides = {wall.side: wall.values for wall in draft.case().canals[0].sides}
+    assert sides == {"distal": (0.9, 1.05), "mesial": (0.95, 1.2)}
+    gone = draft.with_text(0, "wall_distal", "")
+    assert gone.text(0, "wall_distal") == "" and gone.text(0, "wall_mesial") == "3:0.95 7:1.2"
+    assert gone.with_text(0, "wall_mesial", "").case().digest == bare.case().digest

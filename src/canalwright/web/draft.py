@@ -58,6 +58,16 @@ FIELDS: dict[str, tuple[Field, ...]] = {
     ),
     "Root and bone": (
         Field("wall", "Dentine wall, one or level:thickness", ("wall_mm",), "mm", "wall", kind="rows"),
+        *(
+            Field(
+                f"wall_{side}",
+                f"Wall towards {side}, level:thickness",
+                ("wall_side", side, "by_level"),
+                "mm",
+                kind="levels",
+            )
+            for side in ("mesial", "distal", "buccal", "lingual")
+        ),
         Field("crest", "Crest of bone at level", ("crest_level_mm",), "mm", "length"),
         Field("cej", "CEJ at level", ("cej_level_mm",), "mm", "length"),
         Field("post", "Post wanted", ("post", "wanted"), kind="yes"),
@@ -210,10 +220,9 @@ def _parsed(place: Field, text: str) -> Any:
         return text
     if place.kind == "yes":
         return text == "yes" or None
-    if place.kind == "rows" and ":" in text:
-        return {
-            "by_level": [[_number(part) for part in re.split("[:/]", row)] for row in re.split(r"[;,\s]+", text) if row]
-        }
+    if place.kind == "levels" or (place.kind == "rows" and ":" in text):
+        rows = [[_number(part) for part in re.split("[:/]", row)] for row in re.split(r"[;,\s]+", text) if row]
+        return rows if place.kind == "levels" else {"by_level": rows}
     value = _number(text)
     return int(value) if place.kind == "size" and isinstance(value, float) and value.is_integer() else value
 
@@ -234,6 +243,8 @@ def _number(text: str) -> Any:
 def _shown(value: Any) -> str:
     if value is None:
         return ""
+    if isinstance(value, list):
+        return _shown({"by_level": value})
     if isinstance(value, Mapping):
         if "by_level" in value:
             rows = [":".join((f"{r[0]:g}", "/".join(f"{v:g}" for v in r[1:]))) for r in value["by_level"]]
@@ -248,6 +259,8 @@ def _get(table: Any, path: tuple[str | int, ...]) -> Any:
     for part in path:
         if isinstance(part, int):
             table = table[part] if isinstance(table, list) and part < len(table) else None
+        elif isinstance(table, list):
+            table = next((row for row in table if isinstance(row, Mapping) and row.get("side") == part), None)
         else:
             table = table.get(part) if isinstance(table, Mapping) else None
         if table is None:
@@ -274,7 +287,20 @@ def _set(table: Any, path: tuple[str | int, ...], value: Any) -> None:
         if not rows:
             table.pop(head)
         return
+    if head == "wall_side":
+        _set_side(table, str(rest[0]), value)
+        return
     inner = table.setdefault(head, {})
     _set(inner, tuple(rest), value)
     if not inner:
         table.pop(head)
+
+
+def _set_side(table: Any, side: str, rows: Any) -> None:
+    """Put the rows of one side of the tooth among those of the others; None takes them out."""
+    others = [one for one in table.get("wall_side", []) if one.get("side") != side]
+    sides = others if rows is None else [*others, {"side": side, "by_level": rows}]
+    if sides:
+        table["wall_side"] = sides
+    else:
+        table.pop("wall_side", None)
