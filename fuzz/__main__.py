@@ -51,7 +51,10 @@ def main() -> None:
         print(f"{name}: {'clean' if done.returncode == 0 else 'FOUND SOMETHING'}; {told}", flush=True)
         if done.returncode != 0:
             found += 1
-            print(done.stderr[-4000:], done.stdout[-2000:], flush=True)
+            told = [
+                line for line in (done.stdout + done.stderr).splitlines() if not line.startswith(("#", "INFO", "Tile"))
+            ]
+            print("\n".join(told[-30:]), flush=True)
     sys.exit(1 if found else 0)
 
 

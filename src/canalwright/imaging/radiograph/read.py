@@ -11,14 +11,15 @@ import numpy as np
 import tifffile
 from numpy.typing import NDArray
 from PIL import Image
-from pydicom import dcmread
 from pydicom.pixels.utils import pixel_array
 
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.radiograph.image import Film
+from canalwright.imaging.readers.apart import Apart
+from canalwright.imaging.readers.bounded import dicom_header, dicom_inflated, fragile, packed_page
 from canalwright.imaging.refusal import refusal
 
-LIMIT_PIXELS = 64_000_000
+LIMIT_PIXELS, LIMIT_BYTES = 64_000_000, 1 << 29
 LEAST = 64
 _NO_SPACING = "a picture file carries no spacing that can be trusted: scale it by an instrument of known length"
 
@@ -28,6 +29,9 @@ def read_film(path: str | Path) -> Film:
     path = Path(path)
     if not path.is_file():
         raise refusal(path, "no such file: check the path")
+    if path.stat().st_size > LIMIT_BYTES:
+        size = f"{path.stat().st_size >> 20} MiB"
+        raise refusal(path, size, allowed=f"{LIMIT_BYTES >> 20} MiB", remedy="give the file of one radiograph")
     try:
         with path.open("rb") as stream:
             head = stream.read(132)
@@ -46,7 +50,7 @@ def _dicom(path: Path) -> Film:
     try:
         with python_warnings.catch_warnings():
             python_warnings.simplefilter("ignore")
-            data = dcmread(path)
+            data = dicom_header(path)
             rows, columns = int(data.Rows), int(data.Columns)
             frames = int(data.get("NumberOfFrames", 1) or 1)
             if frames != 1 or int(data.get("SamplesPerPixel", 1)) != 1:
@@ -54,7 +58,7 @@ def _dicom(path: Path) -> Film:
                     path, f"{frames} frames, {data.get('SamplesPerPixel')} channels", allowed="one picture of greys"
                 )
             _bounded(path, rows, columns)
-            greys = pixel_array(data).astype(np.float32)
+            greys = _stored(path).astype(np.float32)
     except ScanError:
         raise
     except Exception as error:  # the parser raises of every kind on damaged input
@@ -78,6 +82,13 @@ def _dicom(path: Path) -> Film:
     return Film(greys, across, tuple(notes), str(path))
 
 
+def _stored(path: Path) -> NDArray[np.generic]:
+    if fragile(path):
+        with Apart() as apart:
+            return next(apart.decode(path, None))
+    return pixel_array(dicom_inflated(path) or path)
+
+
 def _tiff(path: Path) -> NDArray[np.generic]:
     try:
         with tifffile.TiffFile(path) as tiff:
@@ -87,6 +98,7 @@ def _tiff(path: Path) -> NDArray[np.generic]:
                 )
             shape = tiff.pages[0].shape
             _bounded(path, *(int(v) for v in shape[:2]))
+            packed_page(path, tiff.pages[0])
             return np.asarray(tiff.pages[0].asarray())
     except ScanError:
         raise

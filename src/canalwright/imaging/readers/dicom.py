@@ -9,12 +9,12 @@ from collections import defaultdict
 from pathlib import Path
 
 import numpy as np
-from pydicom import dcmread
 from pydicom.dataset import Dataset
 from pydicom.errors import InvalidDicomError
 
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.grid import affine_from
+from canalwright.imaging.readers.bounded import dicom_header
 from canalwright.imaging.readers.dicom_frames import SPARE, count_of, frames_of, one_stack, step_between
 from canalwright.imaging.readers.dicom_greys import greys
 from canalwright.imaging.readers.opened import Opened
@@ -143,7 +143,7 @@ def _listed(listing: Path) -> list[Path]:
 def _header(file: Path) -> Dataset:
     with python_warnings.catch_warnings():
         python_warnings.simplefilter("ignore")
-        return dcmread(file, stop_before_pixels=True, force=False)
+        return dicom_header(file)
 
 
 def _choose(path: Path, groups: dict[str, list[tuple[Path, Dataset]]], series: str | None) -> tuple[str, list[str]]:

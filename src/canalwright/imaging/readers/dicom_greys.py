@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydicom import dcmread
 from pydicom.pixels.utils import iter_pixels, pixel_array
-from pydicom.uid import DeflatedExplicitVRLittleEndian
 
 from canalwright.imaging.errors import ScanError
+from canalwright.imaging.readers.apart import Apart
+from canalwright.imaging.readers.bounded import dicom_inflated, fragile
 from canalwright.imaging.readers.dicom_frames import SPARE, Frame
 from canalwright.imaging.readers.opened import LIMIT_BYTES, Slices
 from canalwright.imaging.refusal import refusal
@@ -47,22 +47,22 @@ def greys(path: Path, frames: Sequence[Frame]) -> tuple[Slices, float, float]:
 
 def _decoded(frames: Sequence[Frame]) -> Iterator[Grey]:
     """Stored greys of each frame. Frames of one file that follow each other are read in one pass over it."""
-    for file, run in groupby(frames, key=lambda f: f.path):
-        several = list(run)
-        found = _of_file(file, [f.number for f in several], several[0].frames > 1)
-        for frame in several:
-            grey = _next(file, found)
-            if grey.shape != frame.size:
-                raise refusal(file, f"{grey.shape} pixels decoded, Rows x Columns say {frame.size}. {SPARE}")
-            yield grey
+    with Apart() as apart:
+        for file, run in groupby(frames, key=lambda f: f.path):
+            several = list(run)
+            found = _of_file(apart, file, [f.number for f in several], several[0].frames > 1)
+            for frame in several:
+                grey = _next(file, found)
+                if grey.shape != frame.size:
+                    raise refusal(file, f"{grey.shape} pixels decoded, Rows x Columns say {frame.size}. {SPARE}")
+                yield grey
 
 
-def _of_file(file: Path, numbers: Sequence[int], several: bool) -> Iterator[Grey]:
-    source: Any = file
-    with file.open("rb") as stream:
-        deflated = DeflatedExplicitVRLittleEndian.encode() in stream.read(1024)
-    if deflated:  # all of such a file is one packed run: it cannot be entered half way
-        source = dcmread(file)
+def _of_file(apart: Apart, file: Path, numbers: Sequence[int], several: bool) -> Iterator[Grey]:
+    if fragile(file):
+        yield from apart.decode(file, numbers if several else None)
+        return
+    source: Any = dicom_inflated(file) or file
     if several:
         yield from iter_pixels(source, indices=list(numbers), raw=True)
     else:

@@ -81,6 +81,8 @@ def _kind(path: Path) -> str:
             raise refusal(path, "the folder is empty: give a folder with a series in it")
         pictures = [p for p in files if p.suffix.lower() in PICTURES]
         return "picture" if pictures and len(pictures) >= len(files) / 2 else "dicom"
+    if not path.is_file():
+        raise refusal(path, "a device or a pipe", allowed="a file or a folder")
     with path.open("rb") as stream:
         head = stream.read(352)
     if not head:

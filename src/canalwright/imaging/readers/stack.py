@@ -13,6 +13,7 @@ from PIL import Image
 
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.grid import affine_from
+from canalwright.imaging.readers.bounded import packed_page
 from canalwright.imaging.readers.itk import DEFLATE_LIMIT
 from canalwright.imaging.readers.opened import LIMIT_BYTES, Opened, Slices
 from canalwright.imaging.refusal import refusal
@@ -59,6 +60,7 @@ def _tiff(path: Path) -> Slices:
     def decode(wanted: Sequence[int]) -> Iterator[NDArray[np.generic]]:
         with _whole_tiff(path) as tiff:
             for k in wanted:
+                packed_page(path, tiff.pages[k])
                 yield np.asarray(tiff.pages[k].asarray())
 
     return Slices((len(pages), *shape), np.dtype(kind).newbyteorder("="), decode)
