@@ -21,6 +21,8 @@ from canalwright.imaging.readers.opened import Opened
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tooth.outline import STEP, Tooth, find_tooth
 from canalwright.imaging.tooth.pick import pick_tooth
+from canalwright.imaging.tracing.cores import workers
+from canalwright.imaging.tracing.quality import ENDS, SHARPEST, sharpest_turn
 from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
 
@@ -95,11 +97,12 @@ def measure_tooth(scan: Scan | Opened, click: tuple[float, float, float] | Array
     near = scan.around(tooth.corners(), MARGIN) if isinstance(scan, Opened) else scan
     made: list[FoundCanal] = []
     refused: list[str] = []
-    for way in ways:
-        try:
-            made.append(_best(near, way))
-        except ScanError as error:
-            refused.append(str(error))
+    with workers() as pool:
+        for outcome in pool.map(lambda way: _tried(near, way), ways):
+            if isinstance(outcome, ScanError):
+                refused.append(str(outcome))
+            else:
+                made.append(outcome)
     made = _different(made)
     if not made:
         said = refused[0] if refused else "no canal leaves its pulp"
@@ -121,6 +124,14 @@ def _first_tooth(scan: Scan | Opened, places: list[Array]) -> Tooth:
     raise refused[0]
 
 
+def _tried(scan: Scan, way: Way) -> FoundCanal | ScanError:
+    """The canal of a way, or why there is none."""
+    try:
+        return _best(scan, way)
+    except ScanError as error:
+        return error
+
+
 def _best(scan: Scan, way: Way) -> FoundCanal:
     """The canal from its orifice; where that makes a poor one or none, from deeper in it, past the chamber's own bends."""
     found: FoundCanal | None = None
@@ -136,12 +147,19 @@ def _best(scan: Scan, way: Way) -> FoundCanal:
         if found is None or other.quality.score > found.quality.score + 0.2:
             note = f"its first {deeper:.1f} mm below the orifice could not be followed well and are left out"
             found = replace(other, notes=(*other.notes, note)) if deeper else other
-        if found.quality.score >= POOR:
+        if found.quality.score >= POOR or _faulty_below(found):
             break
     if found is None:
         assert first is not None
         raise first
     return found
+
+
+def _faulty_below(canal: FoundCanal) -> bool:
+    """Whether its only fault lies below every place that its orifice could be moved to: a turn as at a join, or its end."""
+    radius, z = sharpest_turn(canal)
+    turns = radius < SHARPEST and z < canal.length - DEEPER[-1]
+    return len(canal.quality.reasons) == 1 and (turns or canal.quality.reasons[0].startswith(ENDS))
 
 
 def canal_ways(tooth: Tooth) -> list[Way]:

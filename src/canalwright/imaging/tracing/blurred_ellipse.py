@@ -16,6 +16,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from canalwright.imaging.tracing.cores import each
+
 Array = NDArray[np.float64]
 COLUMNS = 7
 """Columns of `blurred`: F, dF/dx, dF/dy, dF/dA, dF/dB, dF/dtheta, dF/d(log s)."""
@@ -27,36 +29,77 @@ def blurred(x: Array, y: Array, long: Array, short: Array, angle: Array, spread:
     `long`, `short`: half widths A, B (n,). Derivatives to x and y are in the unturned frame; moving the
     centre by (dx, dy) changes F by minus them.
     """
-    arrays = np.broadcast_arrays(x, y, long, short, angle)
-    out = np.empty((arrays[0].size, COLUMNS))
-    flat = [np.ascontiguousarray(a, dtype=float).ravel() for a in arrays]
-    _blurred(out, flat[0], flat[1], flat[2], flat[3], flat[4], float(spread))
+    flat = _flat(x, y, long, short, angle)
+    out = np.empty((flat[0].size, COLUMNS))
+    each(lambda low, high: _blurred(out, *flat, float(spread), low, high), len(out))
     return out
 
 
-@numba.njit(cache=True, fastmath=True, parallel=True)
-def _blurred(out, x, y, long, short, angle, spread):  # type: ignore[no-untyped-def]
+def share(x: Array, y: Array, long: Array, short: Array, angle: Array, spread: float) -> Array:
+    """F alone, shape (n,), at a third of the work; arguments as those of `blurred`."""
+    flat = _flat(x, y, long, short, angle)
+    out = np.empty(flat[0].size)
+    each(lambda low, high: _share(out, *flat, float(spread), low, high), len(out))
+    return out
+
+
+def _flat(*arrays: Array) -> list[Array]:
+    return [np.ascontiguousarray(a, dtype=float).ravel() for a in np.broadcast_arrays(*arrays)]
+
+
+@numba.njit(cache=True, fastmath=True, nogil=True)
+def _blurred(out, x, y, long, short, angle, spread, low, high):  # type: ignore[no-untyped-def]
+    for m in range(low, high):
+        f, fx, fy, fa, fb, turned, wider = hole(x[m], y[m], long[m], short[m], angle[m], spread)
+        out[m, 0], out[m, 1], out[m, 2], out[m, 3] = f, fx, fy, fa
+        out[m, 4], out[m, 5], out[m, 6] = fb, turned, wider
+
+
+@numba.njit(cache=True, fastmath=True, nogil=True)
+def _share(out, x, y, long, short, angle, spread, low, high):  # type: ignore[no-untyped-def]
     root = 1 / (spread * math.sqrt(2.0))
     peak = 1 / (spread * math.sqrt(2 * math.pi))
-    inverse = 1 / (spread * spread)
-    for m in numba.prange(len(x)):
+    for m in range(low, high):
         c, s = math.cos(angle[m]), math.sin(angle[m])
-        p = c * x[m] + s * y[m]
-        q = -s * x[m] + c * y[m]
+        p, q = c * x[m] + s * y[m], -s * x[m] + c * y[m]
         a, b = long[m], short[m]
-        f = fx = fy = fa = fb = fxx = fyy = 0.0
+        f = 0.0
         if abs(p) < a + 6 * spread and abs(q) < b + 6 * spread:
             count = int(4.0 * a / spread) + 8
             step = math.pi / count
-            for j in range(count):
-                psi = -math.pi / 2 + (j + 0.5) * step
-                sine, cosine = math.sin(psi), math.cos(psi)
+            turn_c, turn_s = math.cos(step), math.sin(step)
+            cosine, sine = math.cos(0.5 * step - math.pi / 2), math.sin(0.5 * step - math.pi / 2)
+            for _ in range(count):
                 d = p - a * sine
-                if abs(d) > 6 * spread:
-                    continue
+                if abs(d) < 6 * spread:
+                    h = b * cosine
+                    n = 0.5 * (math.erf((q + h) * root) - math.erf((q - h) * root))
+                    f += a * peak * math.exp(-0.5 * d * d / (spread * spread)) * step * cosine * n
+                cosine, sine = cosine * turn_c - sine * turn_s, sine * turn_c + cosine * turn_s
+        out[m] = f
+
+
+@numba.njit(cache=True, fastmath=True, nogil=True)
+def hole(x, y, a, b, angle, spread):  # type: ignore[no-untyped-def]
+    """The seven numbers of `blurred` at one place, for kernels."""
+    root = 1 / (spread * math.sqrt(2.0))
+    peak = 1 / (spread * math.sqrt(2 * math.pi))
+    inverse = 1 / (spread * spread)
+    c, s = math.cos(angle), math.sin(angle)
+    p = c * x + s * y
+    q = -s * x + c * y
+    f = fx = fy = fa = fb = fxx = fyy = 0.0
+    if abs(p) < a + 6 * spread and abs(q) < b + 6 * spread:
+        count = int(4.0 * a / spread) + 8
+        step = math.pi / count
+        turn_c, turn_s = math.cos(step), math.sin(step)
+        cosine, sine = math.cos(0.5 * step - math.pi / 2), math.sin(0.5 * step - math.pi / 2)
+        for _ in range(count):
+            d = p - a * sine
+            if abs(d) <= 6 * spread:
                 h = b * cosine
                 g = peak * math.exp(-0.5 * d * d * inverse) * step * cosine
-                up, down = (q + h), (q - h)
+                up, down = q + h, q - h
                 n = 0.5 * (math.erf(up * root) - math.erf(down * root))
                 gu = peak * math.exp(-0.5 * up * up * inverse)
                 gd = peak * math.exp(-0.5 * down * down * inverse)
@@ -67,10 +110,5 @@ def _blurred(out, x, y, long, short, angle, spread):  # type: ignore[no-untyped-
                 fb += a * g * (gu + gd) * cosine
                 fxx += a * g * n * (d * d * inverse - 1) * inverse
                 fyy += a * g * (down * gd - up * gu) * inverse
-        out[m, 0] = f
-        out[m, 1] = c * fx - s * fy
-        out[m, 2] = s * fx + c * fy
-        out[m, 3] = fa
-        out[m, 4] = fb
-        out[m, 5] = fx * q - fy * p
-        out[m, 6] = spread * spread * (fxx + fyy)
+            cosine, sine = cosine * turn_c - sine * turn_s, sine * turn_c + cosine * turn_s
+    return f, c * fx - s * fy, s * fx + c * fy, fa, fb, fx * q - fy * p, spread * spread * (fxx + fyy)

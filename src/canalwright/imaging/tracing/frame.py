@@ -1,6 +1,6 @@
 """Voxels and rays in the canal's own coordinates: station s along a line, (u, v) across it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -19,6 +19,10 @@ class Frame:
     """A centreline with its frames, ready to place points; beyond its ends it goes straight on."""
 
     line: Centreline
+    _kept: dict[int, tuple[float, Array, Array, Array, Array, NDArray[np.int_]]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+    """Voxels of a block that were placed already, by the block's identity: how far they reach, and where they lie."""
 
     @cached_property
     def _tree(self) -> cKDTree:
@@ -34,14 +38,18 @@ class Frame:
         flat = np.asarray(points, float).reshape(-1, 3)
         distance, at = self._tree.query(flat, distance_upper_bound=reach)
         good = np.isfinite(distance)
-        i = np.where(good, at, 0)
+        found = self._across(flat, np.where(good, at, 0))
+        shape = np.shape(points)[:-1]
+        s, u, v = (np.where(good, x, np.nan).reshape(shape) for x in found)
+        return s, u, v
+
+    def _across(self, flat: Array, i: NDArray[np.int_]) -> tuple[Array, Array, Array]:
+        """s, u and v of points (n, 3) whose nearest points of the line are `i`."""
         away = flat - self.line.points[i]
         s = self.line.s[i] + np.einsum("ij,ij->i", away, self.line.tangent[i])
         u = np.einsum("ij,ij->i", away, self.line.normal[i])
         v = np.einsum("ij,ij->i", away, self.line.binormal[i])
-        shape = np.shape(points)[:-1]
-        out = [np.where(good, x, np.nan).reshape(shape) for x in (s, u, v)]
-        return out[0], out[1], out[2]
+        return s, u, v
 
     def at(self, s: Array) -> tuple[Array, Array, Array, Array]:
         """Points, tangents, normals and binormals at stations `s` (k,), each (k, 3)."""
@@ -57,6 +65,15 @@ class Frame:
 
     def voxels(self, block: Block, reach: float) -> tuple[Array, Array, Array, Array, NDArray[np.int_]]:
         """Voxels of a block within `reach` mm of the line: s, u, v and grey, each (n,), and their index [z, y, x] (n, 3)."""
+        kept = self._kept.get(id(block))
+        if kept is None or kept[0] < reach:
+            kept = self._kept[id(block)] = (reach, *self._placed(block, reach))
+        near = kept[1] <= reach
+        s, u, v, index = (a[near] for a in kept[2:])
+        return s, u, v, block.grey[tuple(index.T)].astype(float), index
+
+    def _placed(self, block: Block, reach: float) -> tuple[Array, Array, Array, Array, NDArray[np.int_]]:
+        """Voxels within `reach` of the line's points: how far from them, s, u, v, and their index [z, y, x]."""
         mask = np.zeros(block.grey.shape, bool)
         half = np.ceil((reach + 0.2) / block.spacing).astype(int)
         for x, y, z in np.round(block.to_index(self.line.points[::2])).astype(int):
@@ -67,10 +84,12 @@ class Frame:
             ] = True
         k, j, i = np.nonzero(mask)
         points = block.to_patient(np.column_stack([i, j, k]).astype(float))
-        s, u, v = self.place(points, reach)
-        good = np.isfinite(s) & (s >= 0) & (s <= self.line.s[-1])
-        index = np.column_stack([k, j, i])[good]
-        return s[good], u[good], v[good], block.grey[tuple(index.T)].astype(float), index
+        distance, at = self._tree.query(points, distance_upper_bound=reach)
+        good = np.isfinite(distance)
+        index, at = np.column_stack([k, j, i])[good], at[good]
+        s, u, v = self._across(points[good], at)
+        on = (s >= 0) & (s <= self.line.s[-1])
+        return distance[good][on], s[on], u[on], v[on], index[on]
 
     def rays(self, block: Block, s: Array, centre: tuple[Array, Array], r: Array, directions: int) -> Array:
         """Greys (len(s), directions, len(r)) along rays in the cross planes at `s`, from `centre` (u, v)."""

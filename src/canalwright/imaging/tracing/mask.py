@@ -55,7 +55,7 @@ def trace_mask(
     image = scan if scan is not None else _as_image(labels, lumen, root)
     block = take(image, points, MARGIN)
     tones = tones_of(block, points[-1], points[0]) if scan is not None else Tones(1000.0, 0.0, 1000 * STEPS, 0.0)
-    canal = along(block, points, tones, points[-1], points[0], name, image)
+    canal = along(block, points, tones, points[-1], points[0], name, image, painted=scan is None)
     if scan is not None:
         return canal
     step = 0.5 * labels.spacing.max()

@@ -33,6 +33,7 @@ RADIUS = 5.0
 LIFTED, SOFT_ERROR = 0.25, 0.25
 """Share of the contrast by which blur lifts the darkest places of a scan, and the standard deviation of soft tissue's
 grey about what is left (chosen on phantoms of seeds 1000 to 1099)."""
+FAR = np.float32(3e38)
 ABOVE = 0.7
 """How far the line is carried on above the orifice, so that the fit has voxels on both sides of it, mm."""
 BENT = 2.5
@@ -93,8 +94,7 @@ def find_path(
     for start, stop in pairwise(stops):
         if start == stop:
             continue
-        arrival = sitk.GetArrayFromImage(sitk.FastMarching(image, [start], 1.0, 1e6))
-        leg = _descend(np.where(shut, np.float32(3e38), arrival), stop, start)
+        leg = _descend(np.where(shut, FAR, _arrival(image, start, stop)), stop, start)
         if tuple(leg[-1]) != start:
             raise refusal(
                 block.name, "no way through the lumen between the points", remedy="pick them again in the canal"
@@ -104,6 +104,12 @@ def find_path(
     if len(way) < 4:
         raise refusal(block.name, "no way through the lumen between the points", remedy="pick them again in the canal")
     return grid.origin + grid.step * way @ grid.axes, tones
+
+
+def _arrival(image: Any, start: tuple[int, int, int], stop: tuple[int, int, int]) -> NDArray[np.float32]:
+    """When the front from `start` reaches each node, up to the one at `stop`; `FAR` where it has not come by then."""
+    front = sitk.FastMarchingUpwindGradient(image, [start], 1, [stop], 1.0, 1.0)
+    return np.minimum(sitk.GetArrayFromImage(front), FAR).astype(np.float32)
 
 
 def first_line(points: Array, orifice: Array, terminus: Array, voxel: float, beyond: float) -> tuple[Centreline, float]:

@@ -21,16 +21,15 @@ from scipy.interpolate import BSpline
 from scipy.sparse import csr_array
 from scipy.sparse import vstack as sparse_vstack
 
-from canalwright.imaging.tracing.blurred_ellipse import blurred
-from canalwright.imaging.tracing.fit_kernel import Bases, solve
+from canalwright.imaging.tracing.blurred_ellipse import share
+from canalwright.imaging.tracing.cores import workers
+from canalwright.imaging.tracing.fit_kernel import LEAST, MOST, Bases, equations, solve
 
 Array = NDArray[np.float64]
 ROUNDS = 25
 HUBER = 2.5
 MOST_SAMPLES = 60_000
 """More voxels than this (fine voxels, wide canals) are thinned at random: the rest say little new."""
-LEAST, MOST = 0.01, 3.0
-"""Bounds of a half width, mm."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +51,7 @@ FIELDS = {
     "gu": Field(3.0, 0.06, 0.02),
     "gv": Field(3.0, 0.06, 0.02),
 }
-"""Priors; those of the greys (d, gu, gv) in units of the contrast. Their order is that of the fields in `_model`."""
+"""Priors; those of the greys (d, gu, gv) in units of the contrast. Their order is that of the fields in `fit_kernel`."""
 
 
 @dataclass(frozen=True)
@@ -175,30 +174,27 @@ def fit(samples: Samples, start: Start) -> Fit:
     prior_normal = (prior.T @ prior).toarray()
     damping, cost = 1e-3, np.inf
     best: tuple[Array, Array, Array] | None = None
-    for _ in range(ROUNDS):
-        model, slopes, numbers = _model(x, samples, bases)
-        off = (grey - model) / noise
-        weight = np.minimum(1.0, HUBER / np.maximum(np.abs(off) * shared, 1e-9))
-        pull = prior @ (x - centre)
-        now = float(np.sum(weight * off**2)) + float(pull @ pull)
-        if now < cost:
-            normal, slope = bases.normal(slopes / noise, numbers / noise, off, weight, len(x))
-            normal, slope = normal + prior_normal, slope - prior.T @ pull
-            best, gain = (x, normal, slope), cost - now
-            cost, damping = now, damping / 5
-            if gain < 1e-4 * max(cost, 1.0):
-                break
-        else:
-            damping *= 8
-            if damping > 1e8:
-                break
-        assert best is not None
-        base, normal, slope = best
-        step = solve(normal + damping * np.diag(np.diag(normal)), slope)
-        x = base + np.clip(step, -0.5, 0.5)
+    with workers() as pool:
+        for _ in range(ROUNDS):
+            seen = equations(x, bases, samples.u, samples.v, grey, noise, shared, HUBER, pool)
+            pull = prior @ (x - centre)
+            now = seen.cost + float(pull @ pull)
+            if now < cost:
+                best, gain = (x, seen.normal + prior_normal, seen.right - prior.T @ pull), cost - now
+                cost, damping = now, damping / 5
+                if gain < 1e-4 * max(cost, 1.0):
+                    break
+            else:
+                damping *= 8
+                if damping > 1e8:
+                    break
+            assert best is not None
+            base, normal, slope = best
+            step = solve(normal + damping * np.diag(np.diag(normal)), slope)
+            x = base + np.clip(step, -0.5, 0.5)
     assert best is not None
     x, normal, _ = best
-    misfit = float(np.median(np.abs(off)) / 0.6745 * shared)
+    misfit = float(np.median(np.abs(seen.off)) / 0.6745 * shared)
     covariance: Array = np.asarray(np.linalg.inv(normal) * max(1.0, misfit**2), dtype=float)
     return Fit(knots, place, np.asarray(x, float), covariance, scale, misfit)
 
@@ -208,35 +204,9 @@ def residual(fitted: Fit, samples: Samples) -> Array:
     s = samples.s
     values = {name: fitted.value(name, s) for name in fitted.knots}
     short, long, angle = fitted.half_widths(s)
-    share = blurred(samples.u - values["cu"], samples.v - values["cv"], long, short, angle, fitted.spread)[:, 0]
+    hole = share(samples.u - values["cu"], samples.v - values["cv"], long, short, angle, fitted.spread)
     model = values["d"] + values["gu"] * samples.u + values["gv"] * samples.v
-    return np.asarray(samples.grey - model + (values["d"] - fitted.lumen) * share)
-
-
-def _model(x: Array, samples: Samples, bases: Bases) -> tuple[Array, Array, Array]:
-    """Greys (n,), their derivatives to the fields (8, n) and to the two last unknowns (2, n), in units of the contrast."""
-    cu, cv, m, e1, e2, d, gu, gv = bases.values(x)
-    e = np.maximum(np.hypot(e1, e2), 1e-5)
-    cos, sin = np.where(e > 1e-5, e1 / e, 1.0), np.where(e > 1e-5, e2 / e, 0.0)
-    long, short, angle = _width(m + e), _width(m - e), np.arctan2(sin, cos) / 2
-    f = blurred(samples.u - cu, samples.v - cv, long, short, angle, float(np.exp(x[-1]))).T
-    drop = d - x[-2]
-    by_a, by_b = f[3] * long, f[4] * short
-    stretch, twist = by_a - by_b, f[5] / (2 * e)
-    slopes = np.stack(
-        [
-            drop * f[1],
-            drop * f[2],
-            -drop * (by_a + by_b),
-            -drop * (stretch * cos - twist * sin),
-            -drop * (stretch * sin + twist * cos),
-            1 - f[0],
-            samples.u,
-            samples.v,
-        ]
-    )
-    model = d + gu * samples.u + gv * samples.v - drop * f[0]
-    return model, slopes, np.stack([f[0], -drop * f[6]])
+    return np.asarray(samples.grey - model + (values["d"] - fitted.lumen) * hole)
 
 
 def _width(log: Array) -> Array:

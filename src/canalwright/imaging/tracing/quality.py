@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from canalwright.imaging.found import FoundCanal, Quality
 from canalwright.imaging.refusal import refusal
-from canalwright.imaging.tracing.blurred_ellipse import blurred
+from canalwright.imaging.tracing.blurred_ellipse import share
 from canalwright.imaging.tracing.path import Tones
-from canalwright.imaging.tracing.profile_fit import Fit
+from canalwright.imaging.tracing.profile_fit import Fit, Samples, residual
 from canalwright.imaging.tracing.result import Parts, width_error
 
 Array = NDArray[np.float64]
@@ -23,6 +23,11 @@ SIGNAL = 4.5
 WALLED = 0.75
 TOP = 3
 LEAST = 0.15
+FAR_END = 0.7
+"""How far from the point that was given a terminus may be found before it is doubted, mm: a click is good to about half."""
+UNLIKE = 1.8
+"""Misfit of a slab, in noises, from which a section is thought to be no oval: single canals of real teeth stay under 1.4."""
+ENDS = "its end was found"
 SHARPEST = 1.2
 """Radius of the sharpest turn believed of a canal, mm: an abrupt published curve measures 2 mm."""
 
@@ -43,11 +48,23 @@ class Seen:
     correlation: float
     walled: Array
 
+    def misfits(self) -> Array:
+        """Root mean square of grey less fitted tube over the noise, by half millimetre slab; NaN where few voxels lie."""
+        f = self.fit
+        _, long, _ = f.half_widths(self.s)
+        u, v = self.x + f.value("cu", self.s), self.y + f.value("cv", self.s)
+        off = np.clip(residual(f, Samples(self.s, u, v, self.grey)) / self.tones.noise, -15, 15)
+        slab = np.round((self.s - self.stations[0]) / 0.5).astype(int)
+        good = (np.hypot(self.x, self.y) < long + 2 * f.spread) & (slab >= 0) & (slab < len(self.stations))
+        count = np.bincount(slab[good], minlength=len(self.stations))
+        power = np.bincount(slab[good], off[good] ** 2, minlength=len(self.stations))
+        return np.asarray(np.where(count > 5, np.sqrt(power / np.maximum(count, 1)), np.nan))
+
     def signal(self) -> Array:
         """Amplitude of the tube's shape over its error, by station (half millimetre slabs)."""
         f = self.fit
         short, long, angle = f.half_widths(self.s)
-        shape = blurred(self.x, self.y, long, short, angle, f.spread)[:, 0]
+        shape = share(self.x, self.y, long, short, angle, f.spread)
         ring = np.hypot(self.x, self.y) < long + 3 * f.spread
         slab = np.round((self.s - self.stations[0]) / 0.5).astype(int)
         good = ring & (slab >= 0) & (slab < len(self.stations))
@@ -104,8 +121,8 @@ def _by_signal(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
     signal = seen.signal()
     faint = seen.stations[signal < SIGNAL]
     if len(faint):
-        share, first = len(faint) / len(signal), faint[0] - parts.first
-        marks.append((1 - share, f"hardly seen over {100 * share:.0f} % of its length, first near z {first:.1f} mm"))
+        much, first = len(faint) / len(signal), faint[0] - parts.first
+        marks.append((1 - much, f"hardly seen over {100 * much:.0f} % of its length, first near z {first:.1f} mm"))
     bare = float(np.mean(seen.walled < WALLED))
     if bare > 0.05:
         marks.append((1 - 0.7 * bare, f"no dentine round it over {100 * bare:.0f} % of its length"))
@@ -122,6 +139,17 @@ def _by_fit(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
     misfit = parts.fit.misfit
     if misfit > 1.8:
         marks.append((max(0.2, 1.8 / misfit), f"greys differ {misfit:.1f} times the noise from a blurred oval tube"))
+    # what lies beyond the root shows in the first slabs, the chamber in the last
+    inner = slice(2, -2)
+    unlike = seen.stations[inner][seen.misfits()[inner] > UNLIKE] - parts.first
+    if len(unlike):
+        low, high = f"{unlike[0] - 0.25:.1f}", f"{unlike[-1] + 0.25:.1f}"
+        marks.append(
+            (0.7, f"no oval tube near z {low} to {high} mm: another canal or an isthmus may be included there")
+        )
+    if parts.exit is not None and not parts.pinned and abs(parts.exit.s - parts.given) > FAR_END:
+        away = abs(parts.exit.s - parts.given)
+        marks.append((0.55, f"{ENDS} {away:.1f} mm from the point that was given: does it leave the root there?"))
     bright = seen.tones.dentine + 1.2 * seen.tones.contrast
     metal = float(np.mean(seen.grey > bright))
     if metal > 0.01:
@@ -141,11 +169,15 @@ def _by_shape(parts: Parts, canal: FoundCanal) -> list[tuple[float, str]]:
     third = lumen.size // 3
     if lumen.minor[:third].mean() > 1.3 * lumen.minor[-third:].mean():
         marks.append((0.4, "wider at its terminus than at its orifice: are the two points swapped?"))
-    tangent = np.gradient(lumen.centre, lumen.z, axis=0)
-    bend = np.linalg.norm(np.gradient(tangent, lumen.z, axis=0), axis=1)[3:-3]
-    if bend.max() * SHARPEST > 1:
-        at = float(lumen.z[3 + int(np.argmax(bend))])
-        marks.append(
-            (0.3, f"turns with a radius of {1 / bend.max():.1f} mm near z {at:.1f} mm: does it leave the canal?")
-        )
+    radius, at = sharpest_turn(canal)
+    if radius < SHARPEST:
+        marks.append((0.3, f"turns with a radius of {radius:.1f} mm near z {at:.1f} mm: does it leave the canal?"))
     return marks
+
+
+def sharpest_turn(canal: FoundCanal) -> tuple[float, float]:
+    """Radius of the sharpest turn of the centreline and its station, mm."""
+    z = canal.lumen.z
+    tangent = np.gradient(canal.lumen.centre, z, axis=0)
+    bend = np.linalg.norm(np.gradient(tangent, z, axis=0), axis=1)[3:-3]
+    return float(1 / max(bend.max(), 1e-9)), float(z[3 + int(np.argmax(bend))])

@@ -17,7 +17,7 @@ from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tracing.barrier import Barrier
 from canalwright.imaging.tracing.block import Block, take
-from canalwright.imaging.tracing.blurred_ellipse import blurred
+from canalwright.imaging.tracing.blurred_ellipse import share
 from canalwright.imaging.tracing.frame import Frame, on_map
 from canalwright.imaging.tracing.noise import correlation
 from canalwright.imaging.tracing.path import Tones, find_path, first_line, second_line
@@ -77,11 +77,11 @@ def trace(
 
 def along(
     block: Block, points: Array, tones: Tones, top: Array, end: Array, name: str, scan: Scan,
-    *, barriers: Sequence[Barrier] = (), pinned: bool = False,
+    *, barriers: Sequence[Barrier] = (), pinned: bool = False, painted: bool = False,
 ) -> FoundCanal:  # fmt: skip
-    """Measure the canal that runs along `points` (m, 3), terminus first."""
+    """Measure the canal that runs along `points` (m, 3), terminus first; `painted`: the greys are a mask's steps."""
     line, at = first_line(points, top, end, block.voxel, BEYOND)
-    state = _State(block, Frame(line), tones, at, CORRELATED, tuple(barriers))
+    state = _State(block, Frame(line), tones, at, 1.0 if painted else CORRELATED, tuple(barriers), painted=painted)
     state = state.first_fit()
     visible(state.seen(), block.name)
     state = state.relined(end).first_fit()
@@ -108,6 +108,8 @@ class _State:
     correlation: float
     barriers: tuple[Barrier, ...] = ()
     fitted: Fit | None = None
+    painted: bool = False
+    """The greys are a mask's steps: what a fit leaves over is their rounding, no noise to be learned from."""
 
     @property
     def fit(self) -> Fit:
@@ -230,6 +232,8 @@ class _State:
     def _fitted(self, samples: Samples, start: Start, index: NDArray[np.int_]) -> "_State":
         """The tube fitted, and noise and its correlation taken anew from what the fit leaves over."""
         fitted = fit(samples, start)
+        if self.painted:
+            return replace(self, fitted=fitted)
         noise = max(self.tones.noise, 0.5 * (1 + fitted.misfit) * self.tones.noise) if fitted.misfit < 2 else None
         tones = self.tones if noise is None else replace(self.tones, noise=noise)
         return replace(self, fitted=fitted, tones=tones, correlation=correlation(residual(fitted, samples), index))
@@ -271,8 +275,8 @@ class _State:
         inside = np.clip(s, f.knots["m"][3], f.knots["m"][-4])
         short, long, angle = f.half_widths(inside)
         drop = f.value("d", inside) - f.lumen
-        share = blurred(u - f.value("cu", inside), v - f.value("cv", inside), long, short, angle, f.spread)[:, 0]
-        return np.asarray(drop * share)
+        hole = share(u - f.value("cu", inside), v - f.value("cv", inside), long, short, angle, f.spread)
+        return np.asarray(drop * hole)
 
     def _rays(self, stations: Array, half: Array, centre: Array, *, filled: bool) -> Rays:
         r = np.arange(0.05, REACH, max(0.5 * self.block.voxel, 0.05))
@@ -287,8 +291,8 @@ class _State:
                 np.broadcast_to(w, shape).ravel()
                 for w in (r * np.cos(turn)[:, None], r * np.sin(turn)[:, None], *_columns(long, short, angle))
             )
-            share = blurred(x, y, a, b, t, f.spread)[:, 0]
-            grey += (f.value("d", stations) - f.lumen)[:, None, None] * share.reshape(shape)
+            hole = share(x, y, a, b, t, f.spread).reshape(shape)
+            grey += (f.value("d", stations) - f.lumen)[:, None, None] * hole
             c, s = np.cos(turn - angle[:, None]), np.sin(turn - angle[:, None])
             clear = 1 / np.sqrt((c / long[:, None]) ** 2 + (s / short[:, None]) ** 2)
         return Rays(r, grey, clear)

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 from scipy.sparse import csr_array, diags_array, eye_array, kron
 from scipy.sparse.linalg import splu
-from scipy.special import ndtr
+
+from canalwright.imaging.tracing.wall_kernel import edges, first_edges
 
 Array = NDArray[np.float64]
 DIRECTIONS = 32
@@ -67,43 +68,12 @@ def coarse(rays: Rays, dentine: float, lumen: float, *, ordered: bool = True) ->
     dark gap with half a millimetre of full dentine behind it is another canal and is passed over (the second array
     stops there). `ordered`: neighbouring rays are near in space, so that one that stands out is dropped.
     """
-    level = dentine - DROP * (dentine - lumen)
-    full = dentine - 0.12 * (dentine - lumen)
-    step = rays.r[1] - rays.r[0]
-    behind = max(2, round(0.5 / step))
-    stations, directions = rays.clear.shape
-    out = np.full((stations, directions), np.nan)
-    first_end = np.full((stations, directions), rays.r[-1])
-    for s in range(stations):
-        for k in range(directions):
-            g = rays.grey[s, k]
-            first = int(np.searchsorted(rays.r, rays.clear[s, k]))
-            bright = np.nonzero(g[first:] > level)[0]
-            if not len(bright):
-                first_end[s, k] = rays.clear[s, k]
-                continue
-            at = first + int(bright[0])
-            while at < len(g):
-                dark = np.nonzero(g[at:] < level)[0]
-                if not len(dark):
-                    at = len(g)
-                    break
-                edge = at + int(dark[0])
-                first_end[s, k] = min(first_end[s, k], rays.r[edge])
-                again = np.nonzero(_lasting(g[edge : edge + round(2.5 / step)] > full, behind))[0]
-                if not len(again):
-                    out[s, k] = rays.r[edge - 1] + step * (g[edge - 1] - level) / (g[edge - 1] - g[edge])
-                    break
-                at = edge + int(again[0])
+    contrast = dentine - lumen
+    step = float(rays.r[1] - rays.r[0])
+    out, first_end = first_edges(
+        rays.grey, rays.r, rays.clear, dentine - DROP * contrast, dentine - 0.12 * contrast, max(2, round(0.5 / step)), round(2.5 / step)
+    )  # fmt: skip
     return (_despiked(out) if ordered else out), first_end
-
-
-def _lasting(flags: NDArray[np.bool_], count: int) -> NDArray[np.bool_]:
-    """True where `count` flags in a row begin."""
-    if len(flags) < count:
-        return np.zeros(0, bool)
-    total = np.concatenate([[0], np.cumsum(flags)])
-    return np.asarray(total[count:] - total[:-count] == count)
 
 
 def _despiked(radius: Array) -> Array:
@@ -139,15 +109,13 @@ def fit_surface(
     floor = _ligament_grey(rays, guess, lumen)
     x0 = guess[seen] + 0.25 * spread
     d0 = dentine[which[:, 0]]
-    near = (rays.r[None] > x0[:, None] - 4 * spread) & (rays.r[None] < x0[:, None] + 0.9)
-    near &= rays.r[None] > rays.clear[seen][:, None]
-    grey = rays.grey[seen]
     x = np.column_stack([x0, np.full(len(x0), np.log(LIGAMENT)), d0, np.full(len(x0), floor + 0.5 * contrast)])
-    centre = x.copy()
     tight = 1 / np.array([1.0, LIGAMENT_ERROR, 0.06 * contrast, 0.6 * contrast]) ** 2
     sampled = rays.r[1] - rays.r[0]
     thinning = max(1.0, 1.5 * spread / sampled) * correlation
-    x, spread_of, shift = _edges(x, centre, tight, near, grey, rays.r, floor, spread, noise * np.sqrt(thinning))
+    x, spread_of, shift = edges(
+        x, tight, x0 - 4 * spread, x0 + 0.9, rays.clear[seen], rays.grey[seen], rays.r, floor, spread, noise * np.sqrt(thinning)
+    )  # fmt: skip
     raw = np.full(guess.shape, np.nan)
     raw[seen] = x[:, 0]
     error = np.full(guess.shape, 1.0)
@@ -172,53 +140,6 @@ def _ligament_grey(rays: Rays, guess: Array, lumen: float) -> float:
     least = np.where(beyond, rays.grey, np.inf).min(axis=-1)
     least = least[np.isfinite(least) & np.isfinite(guess)]
     return min(lumen, float(np.quantile(least, 0.05))) if len(least) else lumen
-
-
-def _edges(
-    x: Array, centre: Array, tight: Array, near: NDArray[np.bool_], grey: Array, r: Array, floor: float, spread: float,
-    noise: float,
-) -> tuple[Array, Array, Array]:  # fmt: skip
-    """Batched damped Gauss-Newton on (r0, log w, D, B) per ray: solutions (m, 4), errors of r0 (m,), and by how much r0
-    moves with the soft tissue's grey and with the logarithm of the spread (m, 2).
-    """
-    damping = np.full(len(x), 1e-2)
-    cost = np.full(len(x), np.inf)
-    base = x.copy()
-    normal = np.tile(np.eye(4), (len(x), 1, 1))
-    slope = np.zeros_like(x)
-    pulls = np.zeros((len(x), 4, 2))
-    for _ in range(12):
-        z1 = (r - x[:, :1]) / spread
-        w = np.exp(x[:, 1:2])
-        z2 = z1 - w / spread
-        n1, n2 = ndtr(z1), ndtr(z2)
-        p1, p2 = (np.exp(-0.5 * z**2) / (np.sqrt(2 * np.pi) * spread) for z in (z1, z2))
-        d, b = x[:, 2:3], x[:, 3:4]
-        model = d + (floor - d) * n1 + (b - floor) * n2
-        off = np.where(near, (grey - model) / noise, 0.0)
-        weight = np.where(np.abs(off) > 3, 3 / np.maximum(np.abs(off), 1e-9), 1.0)
-        now = (weight * off**2).sum(1) + (tight * (x - centre) ** 2).sum(1)
-        better = now < cost
-        jac = np.stack([-(floor - d) * p1 - (b - floor) * p2, -(b - floor) * p2 * w, 1 - n1, n2], axis=-1)
-        jac = np.where(near[..., None], jac / noise, 0.0)
-        fresh = np.einsum("mri,mr,mrj->mij", jac, weight, jac) + np.diag(tight)
-        pull = np.einsum("mri,mr->mi", jac, weight * off) - tight * (x - centre)
-        base = np.where(better[:, None], x, base)
-        normal = np.where(better[:, None, None], fresh, normal)
-        slope = np.where(better[:, None], pull, slope)
-        wide = -((floor - d) * z1 * p1 + (b - floor) * z2 * p2) * spread
-        fixed = np.where(near[..., None], np.stack([n1 - n2, wide], axis=-1) / noise, 0.0)
-        drag = np.einsum("mri,mr,mrj->mij", jac, weight, fixed)
-        pulls = np.where(better[:, None, None], drag, pulls)
-        cost = np.where(better, now, cost)
-        damping = np.where(better, damping / 4, damping * 8)
-        damped = normal + damping[:, None, None] * np.einsum("mii,ij->mij", normal, np.eye(4))
-        move = np.linalg.solve(damped, slope[..., None])[..., 0]
-        move[:, 0] = np.clip(move[:, 0], -0.1, 0.1)
-        x = base + move
-        x[:, 1] = np.clip(x[:, 1], np.log(0.05), np.log(0.8))
-    inverse = np.linalg.inv(normal)
-    return base, np.sqrt(inverse[:, 0, 0]), -np.einsum("mi,mij->mj", inverse[:, 0], pulls)
 
 
 def _smoothed(raw: Array, error: Array, step: float) -> tuple[Array, Array]:
