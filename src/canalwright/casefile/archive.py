@@ -13,6 +13,7 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from canalwright.casefile.case import Case, loads
@@ -64,6 +65,15 @@ def unpack(data: bytes, name: str = "archive") -> Work:
     except KeyError:
         raise _refused(name, "it holds no case.toml") from None
     return Work(loads(text, name), sessions)
+
+
+def read(path: Path) -> bytes:
+    """The bytes of an archive on the disk. Raises CaseError for what is no file or larger than any archive, before it is read."""
+    if not path.is_file():
+        raise _refused(path.name, "it is no file")
+    if path.stat().st_size > MOST:
+        raise _refused(path.name, f"it has {path.stat().st_size >> 20} MiB, allowed {MOST >> 20}")
+    return path.read_bytes()
 
 
 def _parsed(data: bytes) -> Mapping[str, Any]:

@@ -34,6 +34,7 @@ def pack(case: inputs.CasePath, tray: inputs.TrayPath = None, out: Out = None, d
 def unpack(archive: Archive, out: Out = None) -> None:
     """Bring back the case of an archive, and its sessions at the chair; nothing that is here already is changed."""
     from canalwright import casefile
+    from canalwright.casefile.archive import read
     from canalwright.web.archive import restored
     from canalwright.web.chairbook import Chairbook
 
@@ -41,6 +42,6 @@ def unpack(archive: Archive, out: Out = None) -> None:
     if target.exists():
         output.error(f"{target}: there is such a file already, and it is left as it is; name another with --out")
         raise typer.Exit(BAD_INPUT)
-    case, came = restored(archive.read_bytes(), archive.name, Chairbook())
+    case, came = restored(read(archive), archive.name, Chairbook())
     casefile.dump(case, target)
     output.line(f"wrote {target}; {came} sessions at the chair came with it")

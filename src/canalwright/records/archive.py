@@ -58,6 +58,8 @@ def read_archive(path: Path) -> Archive:
 
     Raises ArchiveDamaged for anything missing, changed, unknown, doubled or too large, StoreTooNew for a later format.
     """
+    if path.exists() and not path.is_file():
+        raise ArchiveDamaged(f"{path.name} is refused: it is no file")
     try:
         with path.open("rb") as file:
             manifest, contents = read_zip(file, NAME, parse=parsed, check=_ours(path), most=MOST_BYTES)

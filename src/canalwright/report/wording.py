@@ -69,7 +69,8 @@ def wording(document: str, language: str, folder: Path | None = None) -> str:
 
 def read(path: Path) -> str:
     """A text from a file. Raises WordingError when it is none, OSError when it cannot be read."""
-    content = path.read_bytes()[: 4 * LONGEST + 1]
+    with path.open("rb") as file:
+        content = file.read(4 * LONGEST + 1)
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
