@@ -99,7 +99,7 @@ def scan_row(seed: int, kind: str) -> dict[str, Any]:
     shots = pair(made, filling, scanner, artefact, seed)
     true = made.truth[0]
     line = scan.CanalLine(true.z, true.centre, true.minor, true.major, true.wall)
-    found = scan.read(shots.before, shots.after, line, basis=kind, tooth=11, canal="only")
+    found = scan.read(shots.before, shots.after, line, basis=kind, tooth=11, canal="only").assessment
     rows = []
     for b in bubbles:
         near = [v for v in found.voids if abs(v.z - b.z) < 0.3]

@@ -37,6 +37,11 @@ def _tooth(kind: str) -> tuple[Pair, scan.CanalLine]:
 
 @cache
 def _read(kind: str) -> Assessment:
+    return _labelled(kind).assessment
+
+
+@cache
+def _labelled(kind: str) -> scan.ScanReading:
     shots, line = _tooth(kind)
     return scan.read(shots.before, shots.after, line, basis=kind, tooth=11, canal="only")
 
@@ -79,6 +84,24 @@ def test_stations_share_out_the_lumen() -> None:
         here = (line.z >= s.low) & (line.z <= s.high + 1e-9)
         assert s.volume is not None
         assert s.volume.value == pytest.approx(float(np.trapezoid(area[here], line.z[here])), rel=0.08)
+
+
+def test_labels_show_filling_void_and_what_was_left_empty() -> None:
+    """Against the true solid: the void's middle, the stretch below the filling's end, its volume within a fifth."""
+    mask, (_, line) = _labelled("micro-CT").labels, _tooth("micro-CT")
+
+    def at(z: float) -> int:
+        place = np.array([np.interp(z, line.z, c) for c in line.centre.T])
+        i, j, k = np.round(mask.to_index(place)).astype(int)
+        return int(mask.voxels[k, j, i])
+
+    told = [scan.NAMES[at(z) - 1] if at(z) else "" for z in (0.3, 1.5, BUBBLE.z, 4.3)]
+    assert told == ["unfilled", "filling", "void", "canal"]
+    area = np.pi / 4 * line.minor * line.major
+    here = (line.z >= 0.6) & (line.z <= 4.0)
+    true = float(np.trapezoid(area[here], line.z[here])) - BUBBLE.volume
+    filled = float((np.asarray(mask.voxels) == 2).sum() * np.prod(mask.spacing))
+    assert filled == pytest.approx(true, rel=0.2)
 
 
 def test_a_branch_is_seen_by_micro_ct_and_not_seen_by_cone_beam() -> None:

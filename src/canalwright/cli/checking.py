@@ -10,6 +10,8 @@ from canalwright.cli import inputs, output
 
 if TYPE_CHECKING:
     from canalwright.assessment import Assessment
+    from canalwright.assessment.scan import ScanReading
+    from canalwright.imaging import Scan
     from canalwright.planning import Plan
 
 FilmPath = Annotated[
@@ -43,6 +45,14 @@ Earlier = Annotated[
         "--earlier", metavar="FILE", help="Earlier checks (JSON of this verb): your own habits are learned from them."
     ),
 ]
+Export = Annotated[
+    Path | None,
+    typer.Option(
+        "--export",
+        metavar="FILE",
+        help="Write canal, filling, void and unfilled of two scans as labels: .dcm (DICOM Segmentation), .nii.gz, .nrrd or .mha.",
+    ),
+]
 MOST_MARKS = 256 * 1024
 
 
@@ -63,6 +73,7 @@ def check(
     ferrule_thickness: Thick = None,
     crown: Crown = None,
     earlier: Earlier = None,
+    export: Export = None,
     json: inputs.AsJson = False,
 ) -> None:
     """Check a filling: length, density, taper, voids, what went beyond, against the plan; what post the root still allows."""
@@ -83,9 +94,9 @@ def check(
         if film is not None and marks is not None:
             found = _from_film(film, marks, plan, band)
         elif before is not None and after is not None:
-            found = _from_scans(case, before, after, orifice, terminus, basis, plan, band, search)
+            found = _from_scans(case, before, after, orifice, terminus, basis, plan, band, search, export)
         else:
-            raise _wrong(case, "images", "none", "--film with --marks, or --before with --after", "give one of them")
+            raise _lacking(case, film, before, after)
     found = compare.against(found, plan)
     top = found.to_terminus.value + found.length_filled.value
     try:
@@ -127,7 +138,7 @@ def _from_film(path: Path, marks: Path, plan: "Plan", band: str) -> "Assessment"
 
 def _from_scans(
     case: Path, before: Path, after: Path, orifice: str | None, terminus: str | None, basis: str, plan: "Plan", band: str,
-    search: bool,
+    search: bool, export: Path | None,
 ) -> "Assessment":  # fmt: skip
     from canalwright.assessment import criteria, scan
     from canalwright.imaging import read_scan, trace
@@ -135,13 +146,35 @@ def _from_scans(
     names = {"cone-beam": "cone-beam scan", "micro-ct": "micro-CT"}
     if basis not in names:
         raise _wrong(case, "--basis", repr(basis), ", ".join(names), "choose one of them")
+    if export is not None and export.exists():
+        raise _wrong(
+            case, "--export", str(export), "a file that is not there yet", "name another: nothing is written over"
+        )
+    ends = _place(case, "--orifice", orifice), _place(case, "--terminus", terminus)
     first, second = read_scan(before), read_scan(after)
-    line = scan.CanalLine.of(trace(first, _place(case, "--orifice", orifice), _place(case, "--terminus", terminus)))
+    line = scan.CanalLine.of(trace(first, *ends))
     canal = plan.canal
-    return scan.read(
+    found = scan.read(
         first, second, line, basis=names[basis], tooth=canal.tooth.code, canal=canal.name, plan=plan,
         band=criteria.BANDS[band], search=search,
     )  # fmt: skip
+    if export is not None:
+        _write_labels(found, first, canal.tooth.code, export)
+    return found.assessment
+
+
+def _write_labels(found: "ScanReading", whole: "Scan", tooth: int, out: Path) -> None:
+    from canalwright.anatomy import Tooth
+    from canalwright.assessment.scan import NAMES
+    from canalwright.exchange.codes import of_tooth
+    from canalwright.imaging.exports import FILLING, segmentation, write_labels
+
+    if out.suffix.lower() == ".dcm":
+        code = of_tooth(Tooth(tooth))
+        region = (code.value, code.scheme, code.meaning)
+        segmentation(found.labels, NAMES, whole, region=region, purpose=FILLING).save_as(out)
+    else:
+        write_labels(found.labels, out)
 
 
 def _place(case: Path, name: str, told: str | None) -> Any:
@@ -151,6 +184,8 @@ def _place(case: Path, name: str, told: str | None) -> Any:
         found = np.array([float(v) for v in (told or "").split(",")])
     except ValueError:
         found = np.zeros(0)
+    if told is None:
+        raise _wrong(case, name, "none", "three numbers, X,Y,Z in LPS mm", "read them off the scan before the filling")
     if found.shape != (3,) or not np.isfinite(found).all():
         raise _wrong(
             case, name, repr(told), "three numbers, X,Y,Z in LPS mm", "read them off the scan before the filling"
@@ -170,6 +205,18 @@ def _json(path: Path) -> dict[str, Any]:
     if not isinstance(told, dict):
         raise FilmError(f"{path.name}: not a JSON object of at most 256 kB: write it as the help of this verb shows")
     return told
+
+
+def _lacking(case: Path, film: Path | None, before: Path | None, after: Path | None) -> Exception:
+    """What is missing of the images that were begun with."""
+    if film is not None:
+        return _wrong(
+            case, "--marks", "none", "a JSON file of marks", "mark scale and canal on the film; the help says how"
+        )
+    if before is not None or after is not None:
+        lacking = "--before" if before is None else "--after"
+        return _wrong(case, lacking, "none", "a scan", "both scans are needed, before and after the filling")
+    return _wrong(case, "images", "none", "--film with --marks, or --before with --after", "give one of them")
 
 
 def _wrong(case: Path, where: str, found: str, allowed: str, action: str) -> Exception:

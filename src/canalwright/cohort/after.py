@@ -32,7 +32,7 @@ def checked(content: Mapping[str, Any], place: int, plan: Plan) -> Row:
             read_scan(Path(before), voxel=content.get("voxel")), read_scan(Path(content["after"]), voxel=content.get("voxel")),
             scan.CanalLine.of(found[place]), basis=content.get("basis", BASES[0]), tooth=plan.canal.tooth.code,
             canal=plan.canal.name, plan=plan,
-        )  # fmt: skip
+        ).assessment  # fmt: skip
     except (ImagingError, scan.RegistrationError) as error:
         return {"check_reason": " ".join(str(error).split())}
     return {

@@ -57,6 +57,7 @@ def _lines(found: Assessment) -> Iterator[str]:
         yield f"    at {v.z:.1f} mm from the terminus, {v.size.format(2)}, {v.volume.format(4)}"
     if found.void_share is not None:
         yield f"  voids, share of the filling: {percent(found.void_share, 1)}"
+    yield from _stations(found)
     for p in found.portals:
         seen = f"filled {_number(p.filled)}" if p.sight is Sight.THERE and p.filled is not None else p.sight.value
         yield f"  {p.name} at {p.z:.1f} mm: {seen}"
@@ -70,6 +71,18 @@ def _lines(found: Assessment) -> Iterator[str]:
         yield f"    {what}"
     for note in found.notes:
         yield f"  note: {note}"
+
+
+def _stations(found: Assessment) -> Iterator[str]:
+    """Stretch by stretch from the terminus up, where volumes were measured."""
+    rows = [s for s in found.stations if s.volume is not None]
+    if rows:
+        yield "  by station (mm from the terminus): filled, void, unfilled; volume of the canal; planned to be filled"
+    for s in rows:
+        shares = ", ".join(percent(q) for q in (s.filled, s.void, s.unfilled))
+        planned = "" if s.planned is None else f"; planned {100 * s.planned:.0f} %"
+        assert s.volume is not None
+        yield f"    {s.low:.1f} to {s.high:.1f}: {shares}; {s.volume.format(3)}{planned}"
 
 
 def _restored(found: Restoration | None) -> Iterator[str]:

@@ -19,6 +19,7 @@ from canalwright.assessment.film.profile import Profile, profile, steady
 from canalwright.assessment.film.straight import Straight, recentred, straighten
 from canalwright.assessment.result import Assessment, Beyond, Sight, StationFill
 from canalwright.imaging.radiograph.image import MARK_ERROR, Film, Scale
+from canalwright.imaging.radiograph.read import NO_SPACING
 from canalwright.planning import Plan
 from canalwright.quantities import Origin, Quantity, Source
 
@@ -275,7 +276,7 @@ def _not_seen(seen: Density, past: Beyond) -> tuple[str, ...]:
 
 
 def _notes(film: Film, top: Edge, end: Edge, overlay: Overlay | None, marks: Marks) -> tuple[str, ...]:
-    told = list(film.warnings)
+    told = [w for w in film.warnings if w != NO_SPACING]
     if not end.sure and marks.end is None:
         told.append("the end of the filling is faint: look at it and mark it")
     if not top.sure:

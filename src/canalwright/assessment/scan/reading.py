@@ -1,6 +1,7 @@
 """From two scans to an `Assessment`."""
 
 import itertools
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,6 +9,7 @@ from scipy.ndimage import label
 
 from canalwright.assessment import criteria
 from canalwright.assessment.result import Assessment, Beyond, PortalSeen, Sight, StationFill
+from canalwright.assessment.scan.labels import fill_labels
 from canalwright.assessment.scan.line import BranchLine, CanalLine
 from canalwright.assessment.scan.register import Registered, register
 from canalwright.assessment.scan.shares import Shares, shares
@@ -24,6 +26,14 @@ STRETCH = 0.5
 MICRO, CONE_BEAM = "micro-CT", "cone-beam scan"
 
 
+@dataclass(frozen=True)
+class ScanReading:
+    """An assessment with its `labels` (numbers as `labels.NAMES`) on the voxels of the scan before the filling."""
+
+    assessment: Assessment
+    labels: Scan = field(repr=False)
+
+
 def read(
     before: Scan,
     after: Scan,
@@ -35,7 +45,7 @@ def read(
     plan: Plan | None = None,
     band: criteria.Band = criteria.WITHIN_TWO,
     search: bool = False,
-) -> Assessment:
+) -> ScanReading:
     """Assess a filling from the scans before and after it. `basis` is 'micro-CT' or 'cone-beam scan'.
 
     Raises RegistrationError where the scans do not fit together, ScanError where the filling is not seen.
@@ -52,7 +62,7 @@ def read(
     voids, chances, smallest = find_voids(part, found.before, line, end, top, found.residual)
     stations = _stations(part, line, side, end, top, plan, basis)
     slope, drop = _taper(part, line, end, top, side)
-    return Assessment(
+    told = Assessment(
         tooth=tooth,
         canal=canal,
         basis=basis,
@@ -74,6 +84,7 @@ def read(
         not_seen=_not_seen(smallest, side, basis, part),
         notes=_notes(part, found, basis),
     )
+    return ScanReading(told, fill_labels(part, found.before, end, top))
 
 
 def _ends(part: Shares, line: CanalLine, side: float, residual: float) -> tuple[float, float, float]:

@@ -2,12 +2,13 @@
 
 from canalwright.imaging.exports.folder import KINDS, USUAL, export
 from canalwright.imaging.exports.labels import labels, tooth_labels, write_labels
-from canalwright.imaging.exports.segmentation import segmentation
+from canalwright.imaging.exports.segmentation import FILLING, segmentation
 from canalwright.imaging.exports.surfaces import SURFACES, lumen_surface, pulp_surface, root_surface, write_surface
 from canalwright.imaging.exports.tables import COLUMNS, as_csv, as_json, rows, write_table
 
 __all__ = [
     "COLUMNS",
+    "FILLING",
     "KINDS",
     "SURFACES",
     "USUAL",

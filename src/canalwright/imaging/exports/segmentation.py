@@ -7,6 +7,7 @@ patient's identity is left out unless it is asked for: viewers join the file to 
 
 import warnings as python_warnings
 from collections.abc import Sequence
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -30,6 +31,20 @@ EMPTY = (*PATIENT, "StudyDate", "StudyTime", "AccessionNumber", "StudyID", "Refe
 """Attributes that a segmentation must have and a series may lack: empty there, as the standard allows."""
 
 
+@dataclass(frozen=True)
+class Purpose:
+    """What a segmentation shows, its `label` (code string) and `series` in words, and how it was found: `code` and words of `method`."""
+
+    label: str
+    series: str
+    code: str
+    method: str
+
+
+CANALS = Purpose("ROOT_CANALS", "Root canals measured in a scan", "TUBE-FIT", "blurred tube fit")
+FILLING = Purpose("ROOT_FILLING", "Root filling found in two scans", "SHARES", "shares of two registered scans")
+
+
 def segmentation(
     mask: Scan,
     names: Sequence[str],
@@ -38,10 +53,12 @@ def segmentation(
     series: str | None = None,
     region: tuple[str, str, str] | None = None,
     identity: bool = False,
+    purpose: Purpose = CANALS,
 ) -> Dataset:
     """The segmentation of `mask` (numbers 1, 2, ... called `names`), which lies on the grid of the DICOM scan `whole`.
 
-    `series`: as it was chosen for reading. `region`: code, scheme and meaning of the tooth. Raises ImagingError when the
+    `series`: as it was chosen for reading. `region`: code, scheme and meaning of the tooth. `purpose`: what is shown, and found how.
+    Raises ImagingError when the
     scan is no DICOM series, or the mask does not lie on it.
     """
     headers = series_headers(Path(whole.path), series=series)
@@ -70,15 +87,24 @@ def segmentation(
     ready = [_whole(header, float(whole.spacing[2]), identity) for header in sources]
     with python_warnings.catch_warnings():
         python_warnings.simplefilter("ignore")
-        return _made(ready, greys, names, region)
+        return _made(ready, greys, names, region, purpose)
 
 
-def _made(sources: list[Dataset], greys: Any, names: Sequence[str], region: tuple[str, str, str] | None) -> Dataset:
+def _made(
+    sources: list[Dataset], greys: Any, names: Sequence[str], region: tuple[str, str, str] | None, purpose: Purpose
+) -> Dataset:
     release = version("canalwright")
     how = hd.AlgorithmIdentificationSequence(
-        name="blurred tube fit", family=hd.sr.CodedConcept("TUBE-FIT", SCHEME, "Model fit"), version=release
+        name=purpose.method, family=hd.sr.CodedConcept(purpose.code, SCHEME, "Model fit"), version=release
     )
-    kinds = {"tooth": codes.SCT.Tooth, "pulp": hd.sr.CodedConcept("PULP", SCHEME, "Dental pulp")}
+    ours = {
+        "pulp": "Dental pulp",
+        "filling": "Root filling",
+        "void": "Void in a root filling",
+        "unfilled": "Unfilled root canal",
+    }
+    kinds = {name: hd.sr.CodedConcept(name.upper(), SCHEME, meaning) for name, meaning in ours.items()}
+    kinds["tooth"] = codes.SCT.Tooth
     canal = hd.sr.CodedConcept("ROOT-CANAL", SCHEME, "Root canal")
     segments = [
         hd.seg.SegmentDescription(
@@ -106,8 +132,8 @@ def _made(sources: list[Dataset], greys: Any, names: Sequence[str], region: tupl
             manufacturer_model_name=MAKER,
             software_versions=release,
             device_serial_number="0",
-            content_label="ROOT_CANALS",
-            series_description="Root canals measured in a scan",
+            content_label=purpose.label,
+            series_description=purpose.series,
         )
     except (AttributeError, ValueError, KeyError) as error:
         said = " ".join(str(error).split())[:120]

@@ -21,7 +21,7 @@ from canalwright.imaging.refusal import refusal
 
 LIMIT_PIXELS, LIMIT_BYTES = 64_000_000, 1 << 29
 LEAST = 64
-_NO_SPACING = "a picture file carries no spacing that can be trusted: scale it by an instrument of known length"
+NO_SPACING = "a picture file carries no spacing that can be trusted: scale it by an instrument of known length"
 
 
 def read_film(path: str | Path) -> Film:
@@ -123,7 +123,7 @@ def _image(path: Path) -> NDArray[np.generic]:
 
 
 def _picture(path: Path, values: NDArray[np.generic]) -> Film:
-    notes = [_NO_SPACING]
+    notes = [NO_SPACING]
     greys = values.astype(np.float32)
     if greys.ndim == 3 and greys.shape[2] in (3, 4):
         greys = greys[..., :3]
