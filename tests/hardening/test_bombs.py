@@ -166,3 +166,12 @@ def test_links_in_a_folder_lead_nowhere_else(tmp_path: Path) -> None:
     (tmp_path / "a" / "zero").symlink_to("/dev/zero")
     (tmp_path / "a" / "gone").symlink_to(tmp_path / "gone")
     assert read_scan(tmp_path / "a").shape == GREYS.shape
+
+
+def test_a_whole_disk_is_not_looked_through(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("canalwright.imaging.readers.dicom.MAX_FILES", 3)
+    write_series(tmp_path / "a", GREYS)
+    assert read_scan(tmp_path).shape == GREYS.shape
+    write_series(tmp_path / "b", GREYS)
+    with pytest.raises(ScanError, match="over 3 files in it"):
+        read_scan(tmp_path)

@@ -38,7 +38,7 @@ def routes(office: Office) -> APIRouter:
         try:
             told = dict(await request.json())
             event = event_of(told)
-        except (ValueError, TypeError, KeyError) as error:
+        except (ValueError, TypeError, KeyError, RecursionError) as error:
             return _told({"problems": [f"not an event: {error}"]}, 422)
         return await _with(lambda: chairs.tell(ident, event), request)
 

@@ -112,10 +112,13 @@ def _files(path: Path) -> list[Path]:
     listing = path if path.is_file() else path / "DICOMDIR"
     if listing.is_file():
         return _listed(listing)
-    files = [p for p in sorted(path.rglob("*")) if p.is_file() and not p.name.startswith(".")]
-    if len(files) > MAX_FILES:
-        raise refusal(path, f"{len(files)} files, allowed {MAX_FILES}: give the folder of one series")
-    return files
+    files = []
+    for found in path.rglob("*"):
+        if found.is_file() and not found.name.startswith("."):
+            files.append(found)
+        if len(files) > MAX_FILES:  # perhaps a whole disk: no need to see it all
+            raise refusal(path, f"over {MAX_FILES} files in it: give the folder of one series")
+    return sorted(files)
 
 
 def _listed(listing: Path) -> list[Path]:

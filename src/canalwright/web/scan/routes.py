@@ -174,7 +174,7 @@ async def _said(request: Request) -> dict[str, Any]:
     """What a request says; nothing for what is no JSON object."""
     try:
         said = await request.json()
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return said if isinstance(said, dict) else {}
 
