@@ -134,6 +134,28 @@ def test_corrected_recall_counts_as_corrected(lone: Store) -> None:
     assert next(r for r in outcomes_of(lone, TODAY) if r.case == row.case).lost_for == "endodontic"
 
 
+def test_a_visit_that_awaits_its_second_reader_is_no_verdict_yet(lone: Store) -> None:
+    """Seen, so not lost to recall; but neither healed nor judged, and healing is observed to the visit before it only."""
+    case = lone.cases.open(lone.patients.add("ann"), {"tooth": 46, "index_before": 4}, "ann")
+    blind = {"on": "2025-01-10", "index": {"m": {"ann": 1}}, "blind": True}
+    lone.cases.record_all(
+        [
+            (case, Kind.CHECK, {"on": "2023-01-10"}),
+            (case, Kind.RECALL, {"on": "2024-01-10", "index": {"m": {"ann": 4}}}),
+            (case, Kind.RECALL, blind),
+        ],
+        "ann",
+    )
+    (row,) = outcomes_of(lone, TODAY)
+    assert (row.healed, row.strict, row.loose, row.missed) == (None, None, None, False)
+    assert row.seen == pytest.approx(24, abs=0.1) and row.told == pytest.approx(12, abs=0.1)
+    assert summarise([row]).overall.cases == 0 and summarise([row]).recalls.followed == 1
+    seq = lone.cases.events(case)[-1].seq
+    lone.cases.correct(seq, {**blind, "index": {"m": {"ann": 1, "bea": 2}}}, "second reading", "bea")
+    (row,) = outcomes_of(lone, TODAY)
+    assert row.strict is True and row.healed == pytest.approx(24, abs=0.1) and row.told == row.seen
+
+
 def test_erased_person_is_gone_from_the_figures(lone: Store) -> None:
     _practice(lone, 3)
     lone.patients.erase(lone.cases.page().rows[0].patient, "asked", "ann")

@@ -27,8 +27,9 @@ class CaseOutcome:
     """A filled tooth and what was seen of it since. Times in months after the filling.
 
     `seen`: last visit, None when there was none; `healed`: first visit healed by strict criteria; `lost`: visit that found
-    the tooth gone, for `lost_for`. `strict`, `loose`: by the last visit, None when it did not tell. `missed`: a recall is
-    overdue. `factors`: everything logged that is one number, word or yes/no, by dotted name.
+    the tooth gone, for `lost_for`. `strict`, `loose`: by the last visit, None when it did not tell or awaits a
+    blind second reader. `missed`: a recall is overdue. `factors`: everything logged that is one number, word or yes/no, by
+    dotted name. `judged`: where visits await a second reader, the last one that does not (0 when none); else None.
     """
 
     case: str
@@ -45,6 +46,12 @@ class CaseOutcome:
     missed: bool
     factors: Mapping[str, Factor]
     grades: tuple[Mapping[str, int], ...] = ()
+    judged: float | None = None
+
+    @property
+    def told(self) -> float | None:
+        """The last visit that says whether the tooth healed: what awaits a second reader does not yet."""
+        return self.seen if self.judged is None else self.judged
 
 
 def outcomes_of(store: Store, today: date, operator: str | None = None) -> list[CaseOutcome]:
@@ -67,10 +74,11 @@ def outcome_of(events: list[Event], today: date) -> CaseOutcome | None:
         return None
     before = index_before(events)
     visits = [v for v in visits_of(events) if v.on >= filled]
-    judged = [(v, judge(v, filled, before)) for v in visits]
+    judged = [(v, judge(v, filled, before)) for v in visits if v.lost or not v.awaits]
     healed = next((v for v, j in judged if j.verdict is Verdict.HEALED), None)
     gone = next((v for v in visits if v.lost), None)
-    last = judged[-1][1] if judged else None
+    last = judged[-1][1] if judged and judged[-1][0] is visits[-1] else None
+    waiting = len(judged) < len(visits)
     tooth = first.field("tooth")
     return CaseOutcome(
         case=first.case,
@@ -87,6 +95,7 @@ def outcome_of(events: list[Event], today: date) -> CaseOutcome | None:
         missed=_missed(events, filled, visits, today, bool(gone)),
         factors=_factors(events, before, tooth if isinstance(tooth, int) else 0, visits),
         grades=tuple(readers for v in visits for readers in v.index.values() if len(readers) > 1),
+        judged=(_months(judged[-1][0] if judged else None, filled) or 0.0) if waiting else None,
     )
 
 

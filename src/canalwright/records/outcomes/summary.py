@@ -114,7 +114,7 @@ def strata(cases: Sequence[CaseOutcome], factor: str) -> tuple[Stratum, ...]:
 def tooth_survival(cases: Sequence[CaseOutcome]) -> Curve:
     """Share of teeth still there, whatever they were lost for. Raises TooFew."""
     seen = [c for c in cases if c.seen]
-    return kaplan_meier([_end(c) for c in seen], [c.lost is not None for c in seen], note=LOSS)
+    return kaplan_meier([_end(c, c.seen) for c in seen], [c.lost is not None for c in seen], note=LOSS)
 
 
 def lost_to(cases: Sequence[CaseOutcome], cause: str) -> Curve:
@@ -123,13 +123,13 @@ def lost_to(cases: Sequence[CaseOutcome], cause: str) -> Curve:
     causes = [
         0 if c.lost is None else 1 if (c.lost_for == "endodontic") == (cause == "endodontic") else 2 for c in seen
     ]
-    return aalen_johansen([_end(c) for c in seen], causes, note=LOSS)
+    return aalen_johansen([_end(c, c.seen) for c in seen], causes, note=LOSS)
 
 
 def healing(cases: Sequence[CaseOutcome]) -> Curve:
     """Share healed by strict criteria among teeth with a lesion before, loss of the tooth competing. Raises TooFew."""
-    seen = [c for c in cases if c.seen and c.factors.get("lesion before") is True]
-    times = [c.healed if c.healed is not None else _end(c) for c in seen]
+    seen = [c for c in cases if c.told and c.factors.get("lesion before") is True]
+    times = [c.healed if c.healed is not None else _end(c, c.told) for c in seen]
     causes = [1 if c.healed is not None else 2 if c.lost is not None else 0 for c in seen]
     return aalen_johansen(times, causes, note=HEALING)
 
@@ -144,7 +144,7 @@ def hazards_by(
     """
     healing_only = of == "healing"
     known = [c for c in cases if c.seen and all(f in c.factors for f in factors)]
-    known = [c for c in known if c.factors.get("lesion before") is True] if healing_only else known
+    known = [c for c in known if c.told and c.factors.get("lesion before") is True] if healing_only else known
     columns: dict[str, list[float]] = {}
     for name in factors:
         values = [c.factors[name] for c in known]
@@ -154,7 +154,10 @@ def hazards_by(
         words = [word for word, _ in Counter(map(str, values)).most_common()]
         columns |= {f"{name}: {word}": [float(str(v) == word) for v in values] for word in words[1:]}
     ends = [c.healed if healing_only else c.lost for c in known]
-    times = [_end(c) if end is None else max(end, SOON) for c, end in zip(known, ends, strict=True)]
+    times = [
+        _end(c, c.told if healing_only else c.seen) if end is None else max(end, SOON)
+        for c, end in zip(known, ends, strict=True)
+    ]
     return cox(times, [end is not None for end in ends], columns, [c.patient for c in known])
 
 
@@ -173,9 +176,9 @@ def _pairs(names: list[str]) -> list[tuple[str, str]]:
     return [(a, b) for i, a in enumerate(names) for b in names[i + 1 :]]
 
 
-def _end(case: CaseOutcome) -> float:
-    """End of observation: the loss, or the last visit."""
-    end = case.lost if case.lost is not None else case.seen
+def _end(case: CaseOutcome, last: float | None) -> float:
+    """End of observation: the loss, or the last visit that tells."""
+    end = case.lost if case.lost is not None else last
     return max(end or 0.0, SOON)
 
 
