@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from canalwright.anatomy import Tooth, averages
+from canalwright.anatomy import SideWall, Tooth, averages
 from canalwright.casefile.case import Case, from_table
 from canalwright.casefile.corrections import tables_of
 from canalwright.imaging.corrections import Correction
@@ -31,6 +31,7 @@ def from_found(
     note: str = "",
     invented: bool = False,
     corrections: Sequence[Correction] = (),
+    wall_sides: Mapping[str, Sequence[SideWall]] | None = None,
 ) -> Case:
     """The case of the found canals.
 
@@ -39,7 +40,9 @@ def from_found(
     crown (with the depth of the pulp chamber) of this tooth and the length is marked so. `cej_level` [mm]: where the
     cemento-enamel junction was seen, from the terminus. `end` [mm]: how far from the terminus the preparation ends.
     `post` names the canals that take a post. `corrections`: those that shaped the canals; they are kept with their
-    authors. Raises CaseError when the result is no possible case, KeyError when a
+    authors. `wall_sides`: the wall by side that was measured, by canal name.
+
+    Raises CaseError when the result is no possible case, KeyError when a
     mapping lacks a canal.
     """
     tooth = tooth if isinstance(tooth, Tooth) else Tooth(tooth)
@@ -62,6 +65,8 @@ def from_found(
         }
         if cej_level is not None:
             table["cej_level_mm"] = {"value": round(_of(cej_level, canal.name), 2), "method": method}
+        if wall_sides and wall_sides.get(canal.name):
+            table["wall_side"] = [_side(wall) for wall in wall_sides[canal.name]]
         if canal.name in post:
             table["post"] = {"wanted": True}
         if canal.portals:
@@ -90,6 +95,10 @@ def _branch(portal: FoundPortal, method: str) -> dict[str, Any]:
         "kind": portal.kind,
         "length_mm": round(float(np.clip(portal.length, 0.01, 6.0)), 2),
     }
+
+
+def _side(wall: SideWall) -> dict[str, Any]:
+    return {"side": wall.side, "by_level": [list(row) for row in zip(wall.levels, wall.values, strict=True)]}
 
 
 def _of(value: Any, name: str) -> Any:

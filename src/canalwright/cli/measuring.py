@@ -113,7 +113,7 @@ def measure(
                 tooth, directions,
             )  # fmt: skip
             seen = measuring_scan.measured(asked)
-            found, extras = seen.canals, seen.extras
+            found, extras = seen.canals, {**seen.extras, "wall_sides": measuring_scan.sides(seen)}
         case = casefile.from_found(
             found,
             tooth=tooth,
@@ -126,9 +126,9 @@ def measure(
         casefile.dump(case, out)
         made = () if export is None else measuring_scan.exported(export, kinds, found, tooth, seen)
     if json:
-        output.print_json(measuring_scan.as_json(out, found, made))
+        output.print_json(measuring_scan.as_json(out, found, made, seen))
     else:
-        measuring_scan.tell(out, found, made)
+        measuring_scan.tell(out, found, made, seen)
 
 
 def _surfaces(

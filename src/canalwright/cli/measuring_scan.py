@@ -11,7 +11,9 @@ from canalwright.cli import correcting, output
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from canalwright.anatomy import SideWall
     from canalwright.imaging import FoundCanal, FoundTooth, Opened, Scan
+    from canalwright.quantities import Quantity
 
 Point = tuple[float, float, float]
 AROUND = 12.0
@@ -122,19 +124,46 @@ def exported(
     )  # fmt: skip
 
 
-def tell(out: Path, canals: "Sequence[FoundCanal]", made: "Sequence[Path]") -> None:
+def sides(seen: Seen) -> "dict[str, tuple[SideWall, ...]]":
+    """The wall by side of each canal, where the scan shows it."""
+    from canalwright import imaging
+    from canalwright.anatomy import Tooth
+
+    tooth, ways = Tooth(seen.asked.tooth), seen.asked.directions
+    try:
+        return {c.name: imaging.side_walls(c, tooth, **ways, others=_others(c, seen.canals)) for c in seen.canals}
+    except ValueError as error:
+        raise imaging.ScanError(f"{error}; correct the direction, or leave it out") from None
+
+
+def _others(canal: "FoundCanal", canals: "Sequence[FoundCanal]") -> "list[FoundCanal]":
+    return [other for other in canals if other is not canal]
+
+
+def tell(out: Path, canals: "Sequence[FoundCanal]", made: "Sequence[Path]", seen: Seen | None) -> None:
     """The canals as people read them, with what is doubtful, and what was written."""
     from canalwright.imaging.measures import measures
     from canalwright.imaging.vertucci import configuration, roots
     from canalwright.planning import CAUTION
 
     for canal in canals:
-        told = measures(canal)
-        thin = f", least wall {told.thinnest.thickness.format(2)}" if told.thinnest else ""
+        told = measures(canal, **_ways(seen), others=_others(canal, canals))
         output.line(
-            f"{canal.name}: {told.length.format(1)} from terminus to orifice, foramen {canal.foramen:.2f} mm{thin}, "
+            f"{canal.name}: {told.length.format(1)} from terminus to orifice, foramen {canal.foramen:.2f} mm, "
             f"quality {canal.quality.score:.2f}" + (f"; joins {canal.joined}" if canal.joined else "")
         )
+        if told.thinnest:
+            towards = f" towards {told.thinnest.towards}" if told.thinnest.towards else ""
+            output.line(
+                f"  least wall {told.thinnest.thickness.format(2)}{towards}, {told.thinnest.z:.1f} mm from the terminus"
+            )
+        output.line(f"  volume {told.volume.format(2)}, surface {told.surface.format(1)}")
+        for view in told.views:
+            output.line(
+                f"  {view.name}: Schneider {view.schneider.format(0)}, Pruett {view.angle.format(0)}, radius {_radius(view.radius)}"
+            )
+        for name, level in _levels(canal, seen).items():
+            output.line(f"  {name}: " + (f"{level.format(1)} from the terminus" if level else "not seen in this scan"))
         for reason in canal.quality.reasons:
             output.line(f"  doubtful: {reason}")
         for note in canal.notes:
@@ -147,29 +176,68 @@ def tell(out: Path, canals: "Sequence[FoundCanal]", made: "Sequence[Path]") -> N
     output.line(CAUTION)
 
 
-def as_json(out: Path, canals: "Sequence[FoundCanal]", made: "Sequence[Path]") -> dict[str, Any]:
+def _radius(radius: "Quantity") -> str:
+    """A radius whose interval may reach a straight line."""
+    return radius.format(1).replace("to inf)", "to straight)")
+
+
+def _ways(seen: Seen | None) -> dict[str, Any]:
+    return seen.asked.directions if seen else {}
+
+
+def _levels(canal: "FoundCanal", seen: Seen | None) -> "dict[str, Quantity | None]":
+    """Bone crest and enamel junction, None where they are not seen; nothing for surfaces."""
+    from canalwright.imaging import ScanError
+    from canalwright.imaging.levels import levels
+
+    if seen is None:
+        return {}
+    try:
+        found = levels(seen.scan, canal)
+    except ScanError:
+        return {"bone crest": None, "cemento-enamel junction": None}
+    return {"bone crest": found.crest, "cemento-enamel junction": found.cej}
+
+
+def as_json(out: Path, canals: "Sequence[FoundCanal]", made: "Sequence[Path]", seen: Seen | None) -> dict[str, Any]:
     """The same as plain JSON types."""
+    from canalwright.imaging.vertucci import configuration, roots
     from canalwright.planning import CAUTION
 
     return {
         "case": str(out),
-        "canals": [_summary(canal) for canal in canals],
+        "canals": [_summary(canal, canals, seen) for canal in canals],
+        "roots": [{"canals": [c.name for c in root], "type": str(configuration(root))} for root in roots(canals)],
         "files": [str(path) for path in made],
         "caution": CAUTION,
     }
 
 
-def _summary(canal: "FoundCanal") -> dict[str, Any]:
+def _summary(canal: "FoundCanal", canals: "Sequence[FoundCanal]", seen: Seen | None) -> dict[str, Any]:
     from canalwright.imaging.measures import measures
 
-    told = measures(canal)
+    told = measures(canal, **_ways(seen), others=_others(canal, canals))
     return {
         "name": canal.name,
         "length_mm": round(canal.length, 2),
         "length": told.length.as_json(),
         "foramen_mm": round(canal.foramen, 3),
         "least_wall": told.thinnest.thickness.as_json() if told.thinnest else None,
+        "least_wall_at": (
+            {"level_mm": round(told.thinnest.z, 1), "towards": told.thinnest.towards or None} if told.thinnest else None
+        ),
         "volume": told.volume.as_json(),
+        "surface": told.surface.as_json(),
+        "views": [
+            {
+                "view": v.name,
+                "schneider": v.schneider.as_json(),
+                "angle": v.angle.as_json(),
+                "radius": v.radius.as_json(),
+            }
+            for v in told.views
+        ],
+        "levels": {k: v.as_json() if v else None for k, v in _levels(canal, seen).items()},
         "orifice_lps_mm": [round(float(v), 2) for v in canal.orifice],
         "terminus_lps_mm": [round(float(v), 2) for v in canal.terminus],
         "quality": round(canal.quality.score, 2),

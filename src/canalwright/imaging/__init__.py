@@ -12,6 +12,7 @@ from canalwright.imaging.mesh.canals import canals_from_surfaces
 from canalwright.imaging.mesh.surfaces import Surface, read_surface
 from canalwright.imaging.readers.opened import Opened
 from canalwright.imaging.readers.scan import open_scan, read_scan
+from canalwright.imaging.sides import side_walls
 from canalwright.imaging.to_canal import reference_point, to_canal
 from canalwright.imaging.tooth.called import called
 from canalwright.imaging.tooth.canals import FoundTooth, find_canals, measure_tooth
@@ -46,6 +47,7 @@ __all__ = [
     "read_scan",
     "read_surface",
     "reference_point",
+    "side_walls",
     "to_canal",
     "trace",
     "trace_mask",

@@ -5,6 +5,7 @@ the crown, along the direction from the roots to the crown, within 3 mm of the c
 straight on from its orifice. Length = centreline from terminus to orifice + straight from there.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ from canalwright.imaging.errors import SurfaceError
 from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.mesh.crown import cej_plane
 from canalwright.imaging.mesh.surfaces import Surface
+from canalwright.imaging.sides import side_walls
 from canalwright.instruments import File
 from canalwright.quantities import Origin, Reading, Shape, Source
 
@@ -84,13 +86,19 @@ def to_canal(
     end: float = 0.5,
     crest: float | None = None,
     post: bool = False,
+    others: Sequence[FoundCanal] = (),
+    mesial: ArrayLike | None = None,
+    buccal: ArrayLike | None = None,
 ) -> Canal:
     """The `Canal` of a found one, with the finishing `file` to be taken to z = `end` (mm from the terminus).
 
     The reference point comes from `reference` (a point), else the enamel, else `crown` (the dentine
     mesh: its top stands in for the enamel, and the source says so), unless `crown_length` (mm from
     orifice to reference) is given. CEJ without enamel, and `crest` when not given, are the averages of the tooth,
-    and marked so. Raises SurfaceError without any reference, or for an `end` outside the canal.
+    and marked so. The wall by side is taken along where the root's surface was measured: towards the
+    furcation with the tooth's `others`, on all sides with a direction `mesial` or `buccal`.
+
+    Raises SurfaceError without any reference, or for an `end` outside the canal.
     """
     tooth = Tooth(tooth) if isinstance(tooth, int) else tooth
     if not 0 <= end < found.length:
@@ -146,6 +154,7 @@ def to_canal(
         foramen=found.foramen,
         errors=errors,
         sources=sources,
+        sides=side_walls(found, tooth, mesial=mesial, buccal=buccal, others=others),
         notes=tuple(Doubt("profile", reason, LOOK) for reason in found.quality.reasons),
     )
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from canalwright.anatomy import averages
 from canalwright.anatomy.tooth import Tooth
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.found import FoundCanal
@@ -40,8 +41,17 @@ def called(
         except ValueError as error:
             raise ScanError(f"{error}; correct the direction, or leave it out") from None
         chosen, note = names(tooth, np.array([c.lumen.centre.mean(axis=0) for c in canals]), ways)
+    few = fewer(tooth, len(canals))
+    said = tuple(n for n in (note, few) if n)
     new = {c.name: name for c, name in zip(canals, chosen, strict=True)}
     return tuple(
-        replace(c, name=new[c.name], joined=new.get(c.joined, c.joined), notes=(*c.notes, note) if note else c.notes)
-        for c in canals
+        replace(c, name=new[c.name], joined=new.get(c.joined, c.joined), notes=(*c.notes, *said)) for c in canals
     )
+
+
+def fewer(tooth: Tooth, found: int) -> str:
+    """What to say where fewer canals were found than this tooth usually has; nothing otherwise."""
+    usual = averages.tooth_averages(tooth).usual
+    if found >= len(usual):
+        return ""
+    return f"{found} canal{'s' if found > 1 else ''} found where {len(usual)} are usual ({', '.join(usual)}): look for the missing one"

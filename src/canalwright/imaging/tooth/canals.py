@@ -22,7 +22,7 @@ from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tooth.outline import STEP, Tooth, find_tooth
 from canalwright.imaging.tooth.pick import pick_tooth
 from canalwright.imaging.tracing.cores import workers
-from canalwright.imaging.tracing.quality import ENDS, SHARPEST, sharpest_turn
+from canalwright.imaging.tracing.quality import SHARPEST, sharpest_turn
 from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
 
@@ -37,6 +37,10 @@ _TURN = np.linspace(0, 2 * np.pi, 12, endpoint=False)
 RING = np.column_stack([np.cos(_TURN), np.sin(_TURN)])
 CONE = np.vstack([[[0.0, 0.0]], *(np.tan(np.radians(a)) * RING for a in (10, 20, 30))])
 """Directions of one step about the last one, as offsets across it."""
+STRICTER = (0.4, 0.55)
+"""Darkness, as a share of the contrast, of the pulp's further looks for dead ends."""
+APART = 1.2
+"""Distance between termini from which an end seen at another darkness is another canal, mm."""
 TOGETHER = 0.25
 NARROW = 0.6
 """Inscribed radius at which a canal below the chamber floor is a canal, mm."""
@@ -140,14 +144,14 @@ def _best(scan: Scan, way: Way) -> FoundCanal:
         if deeper and way.length - deeper < SHORTEST:
             break
         try:
-            other = trace(scan, way.deeper(deeper), way.terminus)
+            other = trace(scan, way.deeper(deeper), way.terminus, guessed=True)
         except ScanError as error:
             first = first or error
             continue
         if found is None or other.quality.score > found.quality.score + 0.2:
             note = f"its first {deeper:.1f} mm below the orifice could not be followed well and are left out"
             found = replace(other, notes=(*other.notes, note)) if deeper else other
-        if found.quality.score >= POOR or _faulty_below(found):
+        if found.quality.score >= POOR or _bent_below(found):
             break
     if found is None:
         assert first is not None
@@ -155,15 +159,30 @@ def _best(scan: Scan, way: Way) -> FoundCanal:
     return found
 
 
-def _faulty_below(canal: FoundCanal) -> bool:
-    """Whether its only fault lies below every place that its orifice could be moved to: a turn as at a join, or its end."""
+def _bent_below(canal: FoundCanal) -> bool:
+    """Whether its only fault is a turn that lies below every place that its orifice could be moved to, as at a join."""
     radius, z = sharpest_turn(canal)
-    turns = radius < SHARPEST and z < canal.length - DEEPER[-1]
-    return len(canal.quality.reasons) == 1 and (turns or canal.quality.reasons[0].startswith(ENDS))
+    return len(canal.quality.reasons) == 1 and radius < SHARPEST and z < canal.length - DEEPER[-1]
 
 
 def canal_ways(tooth: Tooth) -> list[Way]:
-    """The way of every canal of the pulp."""
+    """The way of every canal of the pulp.
+
+    Dead ends are looked for at several levels of darkness: an isthmus, or a grey taken a little wrong for dentine's, hides the
+    end of a canal at one and shows it at another.
+    """
+    out: list[Way] = []
+    for level in (0.0, *STRICTER):
+        pulp = tooth.pulp & (tooth.dark > level)
+        if not pulp.any():
+            break
+        for way in _ways(tooth if not level else replace(tooth, pulp=pulp)):
+            if all(np.linalg.norm(way.terminus - other.terminus) > APART for other in out):
+                out.append(way)
+    return out
+
+
+def _ways(tooth: Tooth) -> list[Way]:
     wide = distance_transform_edt(tooth.pulp, sampling=STEP)
     broad = np.argwhere(wide >= min(2 * STEP, 0.6 * float(wide.max())))
     seed = broad[int(np.argmax(broad[:, 0]))]

@@ -29,17 +29,17 @@ def blurred(x: Array, y: Array, long: Array, short: Array, angle: Array, spread:
     `long`, `short`: half widths A, B (n,). Derivatives to x and y are in the unturned frame; moving the
     centre by (dx, dy) changes F by minus them.
     """
-    flat = _flat(x, y, long, short, angle)
-    out = np.empty((flat[0].size, COLUMNS))
-    each(lambda low, high: _blurred(out, *flat, float(spread), low, high), len(out))
+    x, y, long, short, angle = _flat(x, y, long, short, angle)
+    out = np.empty((x.size, COLUMNS))
+    each(lambda low, high: _blurred(out, x, y, long, short, angle, float(spread), low, high), len(out))
     return out
 
 
 def share(x: Array, y: Array, long: Array, short: Array, angle: Array, spread: float) -> Array:
     """F alone, shape (n,), at a third of the work; arguments as those of `blurred`."""
-    flat = _flat(x, y, long, short, angle)
-    out = np.empty(flat[0].size)
-    each(lambda low, high: _share(out, *flat, float(spread), low, high), len(out))
+    x, y, long, short, angle = _flat(x, y, long, short, angle)
+    out = np.empty(x.size)
+    each(lambda low, high: _share(out, x, y, long, short, angle, float(spread), low, high), len(out))
     return out
 
 

@@ -69,7 +69,7 @@ class Frame:
         if kept is None or kept[0] < reach:
             kept = self._kept[id(block)] = (reach, *self._placed(block, reach))
         near = kept[1] <= reach
-        s, u, v, index = (a[near] for a in kept[2:])
+        s, u, v, index = kept[2][near], kept[3][near], kept[4][near], kept[5][near]
         return s, u, v, block.grey[tuple(index.T)].astype(float), index
 
     def _placed(self, block: Block, reach: float) -> tuple[Array, Array, Array, Array, NDArray[np.int_]]:

@@ -6,6 +6,21 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
+UNLIKE = 1.4
+"""Root mean square of a half millimetre over the usual one from which what is left over there is more than noise."""
+
+
+def quiet(rest: Array, index: NDArray[np.int_], s: Array) -> float:
+    """`correlation` in those half millimetres of the stations `s` (n,) that a fit left no more of than usual."""
+    slab = np.floor(s / 0.5).astype(int)
+    slab -= slab.min()
+    count = np.bincount(slab)
+    usual = 1.4826 * float(np.median(np.abs(rest)))
+    size = np.sqrt(np.bincount(slab, np.clip(rest, -4 * usual, 4 * usual) ** 2) / np.maximum(count, 1))
+    good = size[slab] <= UNLIKE * float(np.median(size[count > 0]))
+    return correlation(rest[good], index[good])
+
+
 def correlation(rest: Array, index: NDArray[np.int_]) -> float:
     """How many voxels the noise `rest` (n,) of those at `index` (n, 3) counts for: product over axes of 1 + 2 (c1 + c2),
     c the correlation between voxels one and two apart.

@@ -109,7 +109,7 @@ def find_path(
 def _arrival(image: Any, start: tuple[int, int, int], stop: tuple[int, int, int]) -> NDArray[np.float32]:
     """When the front from `start` reaches each node, up to the one at `stop`; `FAR` where it has not come by then."""
     front = sitk.FastMarchingUpwindGradient(image, [start], 1, [stop], 1.0, 1.0)
-    return np.minimum(sitk.GetArrayFromImage(front), FAR).astype(np.float32)
+    return np.asarray(np.minimum(sitk.GetArrayFromImage(front), FAR), dtype=np.float32)
 
 
 def first_line(points: Array, orifice: Array, terminus: Array, voxel: float, beyond: float) -> tuple[Centreline, float]:

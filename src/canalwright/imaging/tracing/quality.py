@@ -27,7 +27,6 @@ FAR_END = 0.7
 """How far from the point that was given a terminus may be found before it is doubted, mm: a click is good to about half."""
 UNLIKE = 1.8
 """Misfit of a slab, in noises, from which a section is thought to be no oval: single canals of real teeth stay under 1.4."""
-ENDS = "its end was found"
 SHARPEST = 1.2
 """Radius of the sharpest turn believed of a canal, mm: an abrupt published curve measures 2 mm."""
 
@@ -108,12 +107,12 @@ def judge(seen: Seen, parts: Parts, canal: FoundCanal, where: str) -> Quality:
     """Score 0 to 1 and the reasons that took it down. Raises ScanError below `LEAST`: that is no canal."""
     marks = [*_by_signal(seen, parts), *_by_fit(seen, parts), *_by_shape(parts, canal)]
     score = float(np.prod([factor for factor, _ in marks])) if marks else 1.0
-    reasons = tuple(reason for _, reason in marks)
     if score < LEAST:
-        raise refusal(
-            where, f"what was followed is no canal ({', '.join(reasons)})", remedy="pick the points again in this scan"
-        )
-    return Quality(round(min(1.0, score), 2), reasons)
+        said = ", ".join(reason for _, reason in marks)
+        raise refusal(where, f"what was followed is no canal ({said})", remedy="pick the points again in this scan")
+    doubts = _by_doubt(seen, parts)
+    score *= float(np.prod([factor for factor, _ in doubts])) if doubts else 1.0
+    return Quality(round(min(1.0, score), 2), tuple(reason for _, reason in (*marks, *doubts)))
 
 
 def _by_signal(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
@@ -139,17 +138,6 @@ def _by_fit(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
     misfit = parts.fit.misfit
     if misfit > 1.8:
         marks.append((max(0.2, 1.8 / misfit), f"greys differ {misfit:.1f} times the noise from a blurred oval tube"))
-    # what lies beyond the root shows in the first slabs, the chamber in the last
-    inner = slice(2, -2)
-    unlike = seen.stations[inner][seen.misfits()[inner] > UNLIKE] - parts.first
-    if len(unlike):
-        low, high = f"{unlike[0] - 0.25:.1f}", f"{unlike[-1] + 0.25:.1f}"
-        marks.append(
-            (0.7, f"no oval tube near z {low} to {high} mm: another canal or an isthmus may be included there")
-        )
-    if parts.exit is not None and not parts.pinned and abs(parts.exit.s - parts.given) > FAR_END:
-        away = abs(parts.exit.s - parts.given)
-        marks.append((0.55, f"{ENDS} {away:.1f} mm from the point that was given: does it leave the root there?"))
     bright = seen.tones.dentine + 1.2 * seen.tones.contrast
     metal = float(np.mean(seen.grey > bright))
     if metal > 0.01:
@@ -158,6 +146,25 @@ def _by_fit(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
         marks.append((0.6, "the place where it leaves the root was not found: the canal may go on"))
     if parts.voxel > 0.31:
         marks.append((0.8, f"voxels of {parts.voxel:.2f} mm are coarse for a canal"))
+    return marks
+
+
+def _by_doubt(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
+    """What makes a canal doubtful that is one beyond doubt: where it ends, and what else its widths may hold."""
+    marks = []
+    # what lies beyond the root shows in the first slabs, the chamber in the last
+    inner = slice(2, -2)
+    unlike = seen.stations[inner][seen.misfits()[inner] > UNLIKE] - parts.first
+    if len(unlike):
+        low, high = f"{unlike[0] - 0.25:.1f}", f"{unlike[-1] + 0.25:.1f}"
+        marks.append(
+            (0.7, f"no oval tube near z {low} to {high} mm: another canal or an isthmus may be included there")
+        )
+    if parts.exit is not None and not (parts.pinned or parts.guessed) and abs(parts.exit.s - parts.given) > FAR_END:
+        away = abs(parts.exit.s - parts.given)
+        marks.append(
+            (0.55, f"its end was found {away:.1f} mm from the point that was given: does it leave the root there?")
+        )
     return marks
 
 

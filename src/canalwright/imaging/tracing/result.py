@@ -35,6 +35,7 @@ class Parts:
     voxel: float
     noise: float
     pinned: bool = False
+    guessed: bool = False
 
     @property
     def first(self) -> float:

@@ -19,7 +19,7 @@ from canalwright.imaging.tracing.barrier import Barrier
 from canalwright.imaging.tracing.block import Block, take
 from canalwright.imaging.tracing.blurred_ellipse import share
 from canalwright.imaging.tracing.frame import Frame, on_map
-from canalwright.imaging.tracing.noise import correlation
+from canalwright.imaging.tracing.noise import correlation, quiet
 from canalwright.imaging.tracing.path import Tones, find_path, first_line, second_line
 from canalwright.imaging.tracing.profile_fit import Fit, Samples, Start, fit, residual
 from canalwright.imaging.tracing.quality import Seen, judge, visible
@@ -51,12 +51,14 @@ def trace(
     via: Sequence[Array] = (),
     barriers: Sequence[Barrier] = (),
     pinned: bool = False,
+    guessed: bool = False,
 ) -> FoundCanal:
     """The canal between two points of the scan (LPS mm), clicked at its orifice and near its end.
 
     The end is moved to where the canal leaves the root, at most `BEYOND` mm on, unless it is `pinned`. Widths, wall and
     length carry errors; `quality` says what is doubtful. The way runs through the points `via`, in their order from the
-    orifice down; neither way nor widths reach across a barrier.
+    orifice down; neither way nor widths reach across a barrier. `guessed`: nobody pointed at the end, so that finding it
+    elsewhere raises no doubt.
 
     Raises ScanError for points outside the scan or the lumen, voxels too coarse, and where no canal is seen between.
     """
@@ -72,12 +74,12 @@ def trace(
     through = [_point(scan, "point of the way", point) for point in via]
     block = take(scan, np.array([top, end, *through]), MARGIN)
     points, tones = find_path(block, top, end, via=through, barriers=barriers)
-    return along(block, points, tones, top, end, name, scan, barriers=barriers, pinned=pinned)
+    return along(block, points, tones, top, end, name, scan, barriers=barriers, pinned=pinned, guessed=guessed)
 
 
 def along(
     block: Block, points: Array, tones: Tones, top: Array, end: Array, name: str, scan: Scan,
-    *, barriers: Sequence[Barrier] = (), pinned: bool = False, painted: bool = False,
+    *, barriers: Sequence[Barrier] = (), pinned: bool = False, painted: bool = False, guessed: bool = False,
 ) -> FoundCanal:  # fmt: skip
     """Measure the canal that runs along `points` (m, 3), terminus first; `painted`: the greys are a mask's steps."""
     line, at = first_line(points, top, end, block.voxel, BEYOND)
@@ -91,7 +93,17 @@ def along(
     exit_ = state.exit()
     last = _crossing(state, top)
     parts = Parts(
-        state.frame, state.fit, surface, stations, exit_, state.at, last, block.voxel, state.tones.noise, pinned
+        state.frame,
+        state.fit,
+        surface,
+        stations,
+        exit_,
+        state.at,
+        last,
+        block.voxel,
+        state.tones.noise,
+        pinned,
+        guessed,
     )
     canal = found(parts, name, scan)
     return replace(canal, quality=judge(state.seen(), parts, canal, block.name))
@@ -108,6 +120,8 @@ class _State:
     correlation: float
     barriers: tuple[Barrier, ...] = ()
     fitted: Fit | None = None
+    grain: float = 1.0
+    """The same where the fit leaves no more than noise: what makes a canal stand out or not."""
     painted: bool = False
     """The greys are a mask's steps: what a fit leaves over is their rounding, no noise to be learned from."""
 
@@ -227,7 +241,7 @@ class _State:
         edge = rays.clear[..., None]
         window = (rays.r > edge) & (rays.r < edge + 1.2)
         walled = np.any((rays.grey > level) & window, axis=-1).mean(axis=1)
-        return Seen(stations, s, x, y, grey, f, self.tones, self.correlation, walled)
+        return Seen(stations, s, x, y, grey, f, self.tones, self.grain, walled)
 
     def _fitted(self, samples: Samples, start: Start, index: NDArray[np.int_]) -> "_State":
         """The tube fitted, and noise and its correlation taken anew from what the fit leaves over."""
@@ -236,7 +250,9 @@ class _State:
             return replace(self, fitted=fitted)
         noise = max(self.tones.noise, 0.5 * (1 + fitted.misfit) * self.tones.noise) if fitted.misfit < 2 else None
         tones = self.tones if noise is None else replace(self.tones, noise=noise)
-        return replace(self, fitted=fitted, tones=tones, correlation=correlation(residual(fitted, samples), index))
+        rest = residual(fitted, samples)
+        shared, grain = correlation(rest, index), quiet(rest, index, samples.s)
+        return replace(self, fitted=fitted, tones=tones, correlation=shared, grain=grain)
 
     def _open(self, s: Array, u: Array, v: Array) -> NDArray[np.bool_]:
         """Places (n,) that no barrier parts from the line."""
