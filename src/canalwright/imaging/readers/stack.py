@@ -61,7 +61,10 @@ def _tiff(path: Path) -> Slices:
         with _whole_tiff(path) as tiff:
             for k in wanted:
                 packed_page(path, tiff.pages[k])
-                yield np.asarray(tiff.pages[k].asarray())
+                one = np.asarray(tiff.pages[k].asarray())
+                if one.shape != shape or one.dtype != np.dtype(kind).newbyteorder("="):
+                    raise refusal(path, f"page {k + 1} decodes to {one.shape} {one.dtype}, not {shape} {kind}: damaged")
+                yield one
 
     return Slices((len(pages), *shape), np.dtype(kind).newbyteorder("="), decode)
 

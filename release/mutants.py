@@ -1,0 +1,144 @@
+"""`python -m release.mutants [MODULE ...] [--most N]`: is each small wrong change of a module noticed by its tests?
+
+A mutant is the module with one thing changed: a comparison, a sign, a number, an `and`, a condition. It is compiled in memory only, in
+a process forked after the libraries are loaded, so the files stay as they are and compiled kernels keep their cache. Survivors are
+listed with the line and the change; docs/hardening.md says why those that remain may.
+"""
+
+import argparse
+import ast
+import copy
+import importlib.abc
+import importlib.util
+import os
+import signal
+import sys
+from collections.abc import Iterator
+from importlib.machinery import ModuleSpec
+from pathlib import Path
+from types import ModuleType
+
+ROOT = Path(__file__).parents[1]
+TARGETS = {
+    "canalwright.fit._seat": ["tests/fit/test_seat.py"],
+    "canalwright.fit.cone_choice": ["tests/fit/test_choice.py"],
+    "canalwright.fit.readings": ["tests/fit/test_readings.py"],
+    "canalwright.heat.injury": ["tests/heat/test_injury.py"],
+    "canalwright.planning.backfill": ["tests/planning/test_backfill.py", "tests/planning/test_plan.py"],
+    "canalwright.planning.downpack": ["tests/planning/test_downpack.py", "tests/planning/test_plan.py"],
+    "canalwright.planning.findings": [
+        "tests/planning/test_plan.py",
+        "tests/planning/test_techniques.py",
+        "tests/planning/test_findings.py",
+    ],
+}
+"""Modules with the tests that answer for them."""
+INTERPRETED = {"canalwright.fit._seat"}
+"""Compiled modules, which are run by the interpreter here: a cached kernel would not show the change."""
+PATIENCE = 120
+"""Time for the tests of one mutant, s; one that takes longer is noticed."""
+_SWAPS: dict[type, type] = {
+    ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq, ast.Is: ast.IsNot,
+    ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In, ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult,
+    ast.And: ast.Or, ast.Or: ast.And, ast.USub: ast.UAdd,
+}  # fmt: skip
+
+
+def mutants(tree: ast.Module) -> Iterator[tuple[int, str, ast.Module]]:
+    """Line, change in words and tree of every mutant; docstrings, annotations and constants at the top of the module stay."""
+    for number, node in enumerate(ast.walk(tree)):
+        for change in _changes(node):
+            made = copy.deepcopy(tree)
+            twin = next(n for i, n in enumerate(ast.walk(made)) if i == number)
+            before = ast.unparse(twin)[:70]
+            change(twin)
+            yield getattr(node, "lineno", 0), f"{before}  ->  {ast.unparse(twin)[:70]}", ast.fix_missing_locations(made)
+
+
+def _changes(node: ast.AST) -> Iterator["Change"]:
+    if isinstance(node, ast.Compare):
+        for at, op in enumerate(node.ops):
+            if type(op) in _SWAPS:
+                yield Change("ops", _SWAPS[type(op)](), at)
+    elif isinstance(node, ast.BinOp | ast.BoolOp | ast.UnaryOp) and type(node.op) in _SWAPS:
+        yield Change("op", _SWAPS[type(node.op)]())
+    elif isinstance(node, ast.Constant) and type(node.value) in (int, float):
+        yield Change("value", node.value + 1 if isinstance(node.value, int) else node.value * 1.25 + 0.01)
+    elif isinstance(node, ast.If | ast.IfExp | ast.While):
+        yield Change("test", ast.Constant(False))
+
+
+class Change:
+    """Puts `value` in the place of a field of a node."""
+
+    def __init__(self, field: str, value: object, at: int | None = None) -> None:
+        self.field, self.value, self.at = field, value, at
+
+    def __call__(self, node: ast.AST) -> None:
+        """Change the node."""
+        if self.at is None:
+            setattr(node, self.field, self.value)
+        else:
+            getattr(node, self.field)[self.at] = self.value
+
+
+class _Instead(importlib.abc.MetaPathFinder, importlib.abc.Loader):
+    """Imports the mutant in the place of the module."""
+
+    def __init__(self, name: str, path: Path, tree: ast.Module) -> None:
+        self.name, self.path, self.tree = name, path, tree
+
+    def find_spec(self, fullname: str, path: object = None, target: ModuleType | None = None) -> ModuleSpec | None:
+        """The spec of the one module that is changed."""
+        if fullname != self.name:
+            return None
+        return importlib.util.spec_from_file_location(fullname, self.path, loader=self)
+
+    def exec_module(self, module: ModuleType) -> None:
+        """Run the mutant."""
+        exec(compile(self.tree, str(self.path), "exec"), module.__dict__)
+
+
+def survives(name: str, path: Path, tree: ast.Module, tests: list[str]) -> bool:
+    """Whether all tests pass with the mutant in the place of the module."""
+    child = os.fork()
+    if child == 0:
+        signal.alarm(PATIENCE)
+        silent = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(silent, 1)
+        os.dup2(silent, 2)
+        sys.meta_path.insert(0, _Instead(name, path, tree))
+        if name in INTERPRETED:
+            os.environ["NUMBA_DISABLE_JIT"] = "1"
+        import pytest
+
+        os._exit(int(pytest.main(["-x", "-q", "-n0", "-p", "no:cacheprovider", "-p", "no:randomly", *tests])))
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
+
+
+def main() -> None:
+    """Run the mutants and print what became of them."""
+    parser = argparse.ArgumentParser(prog="mutants", description=__doc__)
+    parser.add_argument("modules", nargs="*", default=list(TARGETS))
+    parser.add_argument("--most", type=int, default=0, help="of each module, evenly spread; 0: all")
+    given = parser.parse_args()
+    for library in ("numpy", "scipy.optimize", "pydantic", "tomlkit", "pytest"):
+        importlib.import_module(library)
+    for name in given.modules or TARGETS:
+        path = ROOT / "src" / Path(*name.split(".")).with_suffix(".py")
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        tests = [str(ROOT / t) for t in TARGETS[name]]
+        if not survives(name, path, tree, tests):
+            sys.exit(f"{name}: its tests fail without any change")
+        every = list(mutants(tree))
+        chosen = every[:: max(1, -(-len(every) // given.most))] if given.most else every
+        left = [f"  line {line}: {words}" for line, words, made in chosen if survives(name, path, made, tests)]
+        print(
+            f"{name}: {len(chosen)} of {len(every)} mutants, {len(chosen) - len(left)} noticed, {len(left)} not",
+            flush=True,
+        )
+        print(*left, sep="\n", end="\n" if left else "", flush=True)
+
+
+if __name__ == "__main__":
+    main()
