@@ -30,7 +30,8 @@ HEARD = """(() => {
   };
 })();"""
 CLOCK = """() => {
-  const text = document.getElementById("ch-clock").textContent, step = document.getElementById("ch-count").textContent;
+  const text = document.getElementById("ch-clock")?.textContent, step = document.getElementById("ch-count")?.textContent;
+  if (!step) return null;
   return { text, step, now: Date.now() / 1000, go: document.getElementById("ch-go").textContent };
 }"""
 
@@ -58,8 +59,8 @@ class Day:
         return day
 
     def screen(self) -> dict[str, Any]:
-        """What the screen shows and the browser's moment."""
-        found: dict[str, Any] = self.page.evaluate(CLOCK)
+        """What the screen shows and the browser's moment; a page that reloads after a leap is waited for."""
+        found: dict[str, Any] = self.page.wait_for_function(CLOCK).json_value()
         return found
 
     def state(self) -> dict[str, Any]:

@@ -2,26 +2,35 @@
 
 Measured on two cores that others kept busy (load 6): a preview took 0.06 s alone, 0.12 to 0.21 s beside a whole plan in a thread of the
 same process, and 0.06 to 0.10 s beside one in a process with lower priority. So the hand on a control does not feel the whole plan.
+
+What is being made can be cancelled: its process ends, and who waited for it is told `Cancelled`.
 """
 
 import asyncio
-import multiprocessing
-import multiprocessing.connection
-import os
-import signal
-import threading
+import contextlib
 from collections import OrderedDict
 from collections.abc import Callable
-from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
 from canalwright import planning
+from canalwright.anatomy import Canal
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
-from canalwright.planning import Choices, Plan, Story
+from canalwright.planning import Choices, Plan, PlanError, Story
+from canalwright.readiness import Record
+from canalwright.web.hands import Hands, Told, Work
 
 T = TypeVar("T")
 Asked = tuple[str, int, Choices]
+Key = tuple[str, Asked]
+
+
+class Cancelled(PlanError):
+    """A plan or story that somebody stopped while it was made."""
+
+    def __init__(self) -> None:
+        super().__init__("Cancelled before it was ready. What is shown, if anything, is older than your choice.")
 
 
 class Bench:
@@ -29,22 +38,18 @@ class Bench:
 
     def __init__(self, tray: Tray, kept: int = 24) -> None:
         self.tray, self._kept = tray, kept
-        self._whole: Executor | None = None
+        self._hands = Hands(at_once=1)
         self._quick = ThreadPoolExecutor(2, "quick")
-        self._made: OrderedDict[tuple[str, Asked], asyncio.Future[Any]] = OrderedDict()
+        self._made: OrderedDict[Key, asyncio.Future[Any]] = OrderedDict()
+        self._under_way: dict[Key, Work] = {}
 
     async def plan(self, case: Case, index: int, choices: Choices) -> Plan:
         """The whole plan; raises planning.PlanError."""
-        return await self._once(
-            "plan",
-            (case.digest, index, choices),
-            self._planner(),
-            planning.plan,
-            case.canals[index],
-            self.tray,
-            choices,
-            case.record(case.canals[index].name),
+        canal = case.canals[index]
+        made: Plan = await self._once(
+            "plan", (case.digest, index, choices), _plan, canal, self.tray, choices, case.record(canal.name)
         )
+        return made
 
     def there(self, case: Case, index: int, choices: Choices) -> Plan | None:
         """The whole plan if it has been made."""
@@ -58,65 +63,83 @@ class Bench:
     async def story(self, case: Case, index: int, choices: Choices) -> tuple[Plan, Story]:
         """The plan and its simulation."""
         plan = await self.plan(case, index, choices)
-        return plan, await self._once("story", (case.digest, index, choices), self._quick, planning.simulate, plan)
+        story: Story = await self._once("story", (case.digest, index, choices), _story, plan)
+        return plan, story
+
+    def cancel(self, case: Case, index: int, choices: Choices) -> bool:
+        """Stop what is being made of this, plan or story; False where nothing is. Whoever waits for it hears `Cancelled`."""
+        asked = (case.digest, index, choices)
+        works = [w for kind in ("plan", "story") if (w := self._under_way.get((kind, asked))) is not None]
+        for work in works:
+            work.cancel()
+        if works:
+            self.warm_up()
+        return bool(works)
 
     def warm_up(self) -> None:
-        """Start the planner's process, so that the first plan does not wait for it."""
-        self._planner().submit(planning.warm_up)
-
-    def _planner(self) -> Executor:
-        if self._whole is None:
-            self._whole = ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), initializer=yield_to_others)
-        return self._whole
+        """Start the planner's process, so that the next plan does not wait for it."""
+        self._hands.do("warm-up", _warm_up, done=lambda _: None, yields=True)
 
     async def aside(self, work: Callable[..., T], *arguments: Any) -> T:
         """Any other work that would hold up the page, such as setting a card."""
         return await asyncio.get_running_loop().run_in_executor(self._quick, work, *arguments)
 
     def close(self) -> None:
-        """Let go of the threads; what has not begun is not begun."""
-        if self._whole is not None:
-            self._whole.shutdown(wait=False, cancel_futures=True)
+        """Let go of processes and threads; what has not begun is not begun."""
+        for work in list(self._under_way.values()):
+            work.cancel()
+        self._hands.close()
         self._quick.shutdown(wait=False, cancel_futures=True)
 
-    def _finished(self, key: tuple[str, Asked], done: asyncio.Future[Any]) -> None:
-        """A fault is not kept: who asks again gets another try, with a new process where the old one died."""
-        fault = None if done.cancelled() else done.exception()
-        if isinstance(fault, BrokenExecutor):
-            self._whole = None
-        if done.cancelled() or (fault is not None and not isinstance(fault, planning.PlanError)):
-            self._made.pop(key, None)
+    async def _once(self, kind: str, asked: Asked, task: Callable[..., Any], *arguments: Any) -> Any:
+        """The answer that is there, or under way, or made now. A reader who goes away does not stop the others' work.
 
-    async def _once(self, kind: str, asked: Asked, pool: Executor, work: Callable[..., T], *arguments: Any) -> T:
-        """The answer that is there, or under way, or made now. A reader who goes away does not stop the others' work."""
+        A fault is not kept: who asks again gets another try, with a new process where the old one died.
+        """
         key = (kind, asked)
         made = self._made.get(key)
-        if made is None or made.cancelled():
-            made = asyncio.get_running_loop().run_in_executor(pool, work, *arguments)
-            made.add_done_callback(lambda done: self._finished(key, done))
-            self._made[key] = made
+        if made is None:
+            made = self._made[key] = self._begin(key, task, *arguments)
         self._made.move_to_end(key)
         while len(self._made) > self._kept:
             self._made.popitem(last=False)
-        result: T = await asyncio.shield(made)
-        return result
+        return await asyncio.shield(made)
+
+    def _begin(self, key: Key, task: Callable[..., Any], *arguments: Any) -> "asyncio.Future[Any]":
+        loop = asyncio.get_running_loop()
+        future: asyncio.Future[Any] = loop.create_future()
+
+        def settle(work: Work, result: Any) -> None:
+            self._under_way.pop(key, None)
+            if future.done():
+                return
+            if work.state in ("failed", "cancelled"):
+                if not work.refused:
+                    self._made.pop(key, None)
+                said = PlanError(work.error) if work.refused else RuntimeError(work.error)
+                future.set_exception(Cancelled() if work.state == "cancelled" else said)
+            else:
+                future.set_result(result)
+
+        def soon(work: Work, result: Any = None) -> None:
+            with contextlib.suppress(RuntimeError):  # the server has gone meanwhile
+                loop.call_soon_threadsafe(settle, work, result)
+
+        work = self._hands.do(key[0], task, *arguments, done=lambda result: soon(work, result), ended=soon, yields=True)
+        self._under_way[key] = work
+        return future
 
 
-def yield_to_others() -> None:
-    """A planner's process: low priority where the system knows how, gone when the page is gone."""
-    if hasattr(os, "nice"):
-        os.nice(10)
-    leave_with_parent()
+def _plan(told: Told, canal: Canal, tray: Tray, choices: Choices, record: Record | None) -> Plan:
+    told("planning", None)
+    return planning.plan(canal, tray, choices, record)
 
 
-def leave_with_parent() -> None:
-    """A process of the page: deaf to the keyboard, gone when the page is gone."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        threading.Thread(target=_leave_with, args=(parent.sentinel,), daemon=True).start()
+def _story(told: Told, plan: Plan) -> Story:
+    told("simulating", None)
+    return planning.simulate(plan)
 
 
-def _leave_with(sentinel: int) -> None:
-    multiprocessing.connection.wait([sentinel])
-    os._exit(0)
+def _warm_up(told: Told) -> None:
+    told("warming up", None)
+    planning.warm_up().join()

@@ -3,6 +3,7 @@
 import asyncio
 import json
 import time
+from collections import OrderedDict
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 from urllib.parse import parse_qs
@@ -36,6 +37,8 @@ from canalwright.web.prefs import Prefs
 from canalwright.web.words import Words
 
 PICTURE = Options(scale=9.0, font=FONT, font_size=3.6, text_factor=1.16, palette=PAGE, prefix="tooth")
+MOST = 32
+"""Sessions held in memory; the book holds all of them."""
 SLACK = 2.0
 """Seconds by which a browser's clock may run ahead of the server's."""
 DOES = {
@@ -73,11 +76,11 @@ class Chair:
 
 
 class Chairs:
-    """All sessions that are open on this server."""
+    """Sessions that are open on this server; the one not looked at longest is read from the book again when it is asked for."""
 
     def __init__(self, bench: Bench, book: Chairbook | None = None) -> None:
         self.bench, self.book = bench, book or Chairbook()
-        self._open: dict[tuple[str, str], Chair] = {}
+        self._open: OrderedDict[tuple[str, str], Chair] = OrderedDict()
 
     def begin(self, case: Case, canal: int, query: str, *, practice: bool) -> str:
         """A new session; returns its name."""
@@ -94,7 +97,12 @@ class Chairs:
             retimed, told = any(e.kind == RETIME for e in events), {(e.kind, e.moment) for e in events}
             made = Chair(ident, head, case, plan, session, len(events), retimed=retimed, told=told)
             self._open.setdefault(key, made)
-        return self._open[key]
+        self._open.move_to_end(key)
+        found = self._open[key]
+        idle = [k for k, chair in self._open.items() if not chair.lock.locked() and chair is not found]
+        for old in idle[: max(len(self._open) - MOST, 0)]:
+            del self._open[old]
+        return found
 
     async def tell(self, ident: str, event: Event) -> Chair:
         """Take an event in; one that is told again (the answer was lost, say) is not taken twice."""

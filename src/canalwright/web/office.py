@@ -1,4 +1,4 @@
-"""What all pages of one server share: the shelf of cases, the bench, the tray, the chairs, the scans, the radiographs."""
+"""What all pages of one server share: the shelf of cases, the bench, the tray, the chairs, the scans, the radiographs, moving pictures."""
 
 from dataclasses import dataclass
 
@@ -7,6 +7,7 @@ from canalwright.instruments import Tray
 from canalwright.web.bench import Bench
 from canalwright.web.chair import Chairs
 from canalwright.web.checks import Checks
+from canalwright.web.moving import MovingPictures
 from canalwright.web.radiographs import Radiographs
 from canalwright.web.scan.store import Scans
 from canalwright.web.shelf import Shelf
@@ -23,12 +24,14 @@ class Office:
     scans: Scans
     radiographs: Radiographs
     checks: Checks
+    moving: MovingPictures
 
     @classmethod
     def of(cls, tray: Tray) -> "Office":
         """A fresh office with an empty shelf."""
-        bench = Bench(tray)
-        return cls(tray, Shelf(), bench, Chairs(bench), Scans(), Radiographs(), Checks())
+        bench, scans = Bench(tray), Scans()
+        moving = MovingPictures(bench, scans.hands)
+        return cls(tray, Shelf(), bench, Chairs(bench), scans, Radiographs(), Checks(), moving)
 
     def found(self, key: str, index: int) -> Case | None:
         """The case of a key if it is open and has a canal of that index."""

@@ -17,7 +17,7 @@ from nicegui import ui
 from canalwright import planning
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
-from canalwright.web import chair_routes, heat_routes
+from canalwright.web import chair_routes, heat_routes, moving_routes
 from canalwright.web.checks import routes as check_routes
 from canalwright.web.data import routes
 from canalwright.web.guard import App, Guard
@@ -95,6 +95,7 @@ def application(office: Office, house: "House | None" = None) -> FastAPI:
     app.include_router(routes(office))
     app.include_router(heat_routes.routes(office))
     app.include_router(chair_routes.routes(office))
+    app.include_router(moving_routes.routes(office))
     app.include_router(scan_routes.routes(office))
     app.include_router(radiograph_routes(office.radiographs, office.bench))
     app.include_router(check_routes(office.checks))

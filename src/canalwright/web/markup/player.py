@@ -42,6 +42,7 @@ def player(words: Words) -> Safe:
             class_="part",
             aria_labelledby="h-acts",
         ),
+        moving(words),
         el(
             "p",
             words("One run with the values as read. The intervals of what follows from it stand in the plan."),
@@ -71,6 +72,29 @@ def cursor(words: Words) -> Safe:
         class_="cursor",
         aria_labelledby="h-cursor",
     )
+
+
+def moving(words: Words) -> Safe:
+    """The moving picture for teaching: make it, how far it is, give it up."""
+    return el(
+        "section",
+        el("h2", words("For teaching"), id="h-moving"),
+        el("p", words("The whole filling as a moving picture, with clock, act, scales and the caution in every frame."), class_="quiet"),
+        el(
+            "div",
+            el("button", words("Moving picture (GIF)"), type="button", class_="button", id="moving-make"),
+            el("progress", id="moving-share", max="1", hidden=True, aria_labelledby="h-moving"),
+            el("button", words("Cancel"), type="button", class_="button", id="moving-cancel", hidden=True),
+            el("span", id="moving-told", role="status"),
+            class_="actions",
+        ),
+        class_="part",
+        id="moving",
+        aria_labelledby="h-moving",
+        data_waiting=words("waiting its turn"),
+        data_cancelled=words("Cancelled: no picture was made"),
+        data_ready=words("Ready: it is being saved"),
+    )  # fmt: skip
 
 
 def _transport(words: Words) -> Safe:

@@ -13,7 +13,7 @@ from canalwright.planning import Choices, Plan
 from canalwright.web import way
 from canalwright.web.choosing import changed, from_query, to_query
 from canalwright.web.latest import Refiner
-from canalwright.web.markup import planview, shell
+from canalwright.web.markup import planview, shell, waiting
 from canalwright.web.markup.controls import controls, values
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.picture import plan_picture
@@ -44,6 +44,7 @@ class View:
         self.office, self.prefs, self.case, self.key, self.index = office, prefs, case, key, index
         self.choices = choices
         self.shown: Plan | None = None
+        self.quick = False
         self.base: Plan | None = office.bench.there(case, index, choices)
         self.refiner = Refiner(self._preview, self._whole, self._show, self._refuse)
 
@@ -63,11 +64,11 @@ class View:
             kind="plan",
         ):
             with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
-                self.picture = html(_waiting(words("Planning…")), kind="picture")
+                self.picture = html(waiting.box(el("p", words("Planning…"))), kind="picture")
                 html(zoom(words))
                 html(self._downloads(), kind="downloads")
             with ui.element("div").classes("flow"):
-                self.state = html(_state(words("Planning…"), "refining"), kind="state-line")
+                self.state = html(waiting.under_way(words, words("Planning…")), kind="state-line")
                 self.headline = html(Safe(""), kind="headline-box")
                 html(
                     controls(self.base, self.choices, self.office.tray, words),
@@ -81,6 +82,8 @@ class View:
                 self.tables = html(Safe(""), kind="tables")
         ui.on("cw-choose", self._choose)
         ui.on("cw-where", self._where)
+        ui.on("cw-cancel", self._cancel)
+        ui.on("cw-again", self._again)
         ui.context.client.on_disconnect(self.refiner.stop)
         if self.base is not None:
             self._show(self.base, True)
@@ -93,9 +96,31 @@ class View:
             self.choices = self._changed(key, value)
         except (KeyError, ValueError, TypeError):
             return
-        self._say(self.prefs.words("Refining…"), "refining")
+        self._refining()
         ui.run_javascript(f"history.replaceState(null, '', location.pathname + {json.dumps(self._query())})")
         await self.refiner.change(self.choices)
+
+    def _cancel(self) -> None:
+        """Stop the plan that is being made; the last one stays, marked as older than the choice."""
+        words = self.prefs.words
+        self.refiner.stop()
+        self.office.bench.cancel(self.case, self.index, self.choices)
+        if self.shown is None:
+            self.picture.content = waiting.box(el("p", words("Not planned yet")))
+            said = words("Cancelled: nothing was planned yet")
+        elif self.quick:
+            said = words("Cancelled: what is shown is the quick answer, not the whole plan")
+        else:
+            said = words("Cancelled: what is shown is older than your choice")
+        self.state.content = waiting.stopped(words, said)
+
+    async def _again(self) -> None:
+        self._refining()
+        await self.refiner.change(self.choices)
+
+    def _refining(self) -> None:
+        words = self.prefs.words
+        self.state.content = waiting.under_way(words, words("Refining…") if self.shown else words("Planning…"))
 
     def _changed(self, key: str, value: Any) -> Choices:
         if not key.startswith("plugger."):
@@ -126,12 +151,15 @@ class View:
 
     def _show(self, plan: Plan, final: bool) -> None:
         words = self.prefs.words
-        self.shown = plan
+        self.shown, self.quick = plan, not final
         self.picture.content = plan_picture(plan, words)
         self.headline.content = planview.headline(plan, words)
         self.findings.content = planview.findings(plan, words)
         self.tables.content = planview.tables(plan, words)
-        self._say(words("Whole plan") if final else words("Refining…"), "whole" if final else "refining")
+        if final:
+            self.state.content = waiting.line(words("Whole plan"), "whole")
+        else:
+            self._refining()
         told = planview.spoken(plan, words, final) if final else ""
         state = values(plan, self.choices)
         if final:
@@ -140,10 +168,7 @@ class View:
         self.picture.client.run_javascript(f"window.canalwright?.shown({json.dumps(state)}, {json.dumps(told)})")
 
     def _refuse(self, message: str) -> None:
-        self.state.content = _state(self.prefs.words(message), "refused")
-
-    def _say(self, text: str, state: str) -> None:
-        self.state.content = _state(text, state)
+        self.state.content = waiting.line(self.prefs.words(message), "refused")
 
     def _query(self) -> str:
         query = to_query(self.choices)
@@ -174,11 +199,3 @@ class View:
             if reader()
             else "",
         )
-
-
-def _waiting(text: str) -> Safe:
-    return el("div", el("p", text), class_="waiting")
-
-
-def _state(text: str, state: str) -> Safe:
-    return el("p", el("i", class_="lamp", aria_hidden="true"), text, class_=f"state {state}", data_state=state)

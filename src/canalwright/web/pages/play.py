@@ -5,7 +5,9 @@ from nicegui import background_tasks, ui
 
 from canalwright.casefile import Case
 from canalwright.planning import Choices, PlanError
+from canalwright.web.bench import Cancelled
 from canalwright.web.choosing import from_query
+from canalwright.web.markup import waiting
 from canalwright.web.markup.html import el
 from canalwright.web.markup.picture import stage_picture
 from canalwright.web.markup.player import cursor, player
@@ -31,9 +33,21 @@ def register(office: Office) -> None:
 def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choices: Choices) -> None:
     words, canal = prefs.words, case.canals[index]
     title = f"{prefs.tooth(case.tooth)} {words(canal.name)}, {words('Play')}"
-    with frame(prefs, title, "play", "zoom", office=office, case=case, key=key, index=index, stage="play", kind="play"):
+    with frame(
+        prefs,
+        title,
+        "play",
+        "zoom",
+        "moving",
+        office=office,
+        case=case,
+        key=key,
+        index=index,
+        stage="play",
+        kind="play",
+    ):
         with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
-            picture = html(el("div", el("p", words("Simulating…")), class_="waiting"), kind="picture stage")
+            picture = html(waiting.box(waiting.under_way(words, words("Simulating…"))), kind="picture stage")
             html(zoom(words, cursor=False))
             html(cursor(words))
         html(player(words), kind="flow")
@@ -41,9 +55,14 @@ def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choic
     async def lay() -> None:
         try:
             plan, _ = await office.bench.story(case, index, choices)
+        except Cancelled:
+            picture.content = waiting.box(waiting.stopped(words, words("Cancelled: nothing to play yet")))
+            return
         except PlanError as error:
             picture.content = el("p", words(str(error)), class_="state refused")
             return
         picture.content = stage_picture(plan, words)
 
+    ui.on("cw-cancel", lambda: office.bench.cancel(case, index, choices))
+    ui.on("cw-again", lambda: ui.navigate.reload())
     background_tasks.create(lay(), name="stage")

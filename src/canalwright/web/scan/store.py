@@ -22,8 +22,8 @@ import numpy as np
 from canalwright.casefile import Case
 from canalwright.imaging import ScanError
 from canalwright.imaging.viewing.planes import Planes
+from canalwright.web.hands import Hands, Work
 from canalwright.web.scan import tasks
-from canalwright.web.scan.hands import Hands, Work
 from canalwright.web.scan.tracing import Tracing
 
 PREFIX = "canalwright-scan-"

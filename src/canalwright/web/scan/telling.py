@@ -10,7 +10,7 @@ from canalwright.imaging import FoundCanal
 from canalwright.imaging.found import FoundPortal
 from canalwright.imaging.viewing.planes import PLANES
 from canalwright.imaging.viewing.reformat import half_along, likely, long_axis
-from canalwright.web.scan.hands import Work
+from canalwright.web.hands import Work
 from canalwright.web.scan.store import OpenScan
 from canalwright.web.scan.tracing import Tracing
 from canalwright.web.words import Words

@@ -10,8 +10,8 @@ from canalwright.imaging import FoundCanal, ScanError
 from canalwright.imaging.corrections import Correction
 from canalwright.imaging.viewing.outer import Outer
 from canalwright.imaging.viewing.reformat import Line
+from canalwright.web.hands import Hands, Work
 from canalwright.web.scan import tasks
-from canalwright.web.scan.hands import Hands, Work
 
 Array = NDArray[np.float64]
 Point = tuple[float, float, float]

@@ -25,16 +25,25 @@ document.addEventListener("input", (event) => {
 });
 
 document.addEventListener("click", (event) => {
-  const target = event.target.closest?.("a[data-carry], [data-give-back], .num, dialog");
+  const target = event.target.closest?.("a[data-carry], [data-give-back], [data-send], .num, dialog");
   if (!target) return closeSettings(event);
   if (target.matches("a[data-carry]")) target.href = target.pathname + location.search;
   else if (target.matches("[data-give-back]")) {
     const control = target.closest("[data-control]");
     control.querySelector("[data-choice]").focus();
     choose(target.dataset.giveBack, null);
-  } else if (target.matches(".num")) { asked = target; send("cw-where", { key: target.dataset.key }); }
+  } else if (target.matches("[data-send]")) send(target.dataset.send, {});
+  else if (target.matches(".num")) { asked = target; send("cw-where", { key: target.dataset.key }); }
   else if (target === event.target && target.matches("dialog")) target.close();
 });
+
+// Seconds that something has been under way; a line that is drawn anew for the same wait counts on.
+let counted = 0;
+setInterval(() => {
+  const places = document.querySelectorAll("[data-counting]");
+  counted = places.length ? counted + 1 : 0;
+  for (const place of places) place.textContent = counted > 1 ? `${counted} ${place.dataset.counting}` : "";
+}, 1000);
 
 document.addEventListener("focusin", (event) => { held = event.target.dataset?.key ?? ""; });
 

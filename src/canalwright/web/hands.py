@@ -1,13 +1,16 @@
 """Work of seconds to minutes in processes of its own: it tells how far it is, can be cancelled, and leaves no memory behind.
 
 A process that has finished its work waits for the next one; one that is cancelled is ended, whatever it is doing. Measuring yields to
-everything else, so that slices come while it runs; reading does not, since then there is nothing else to look at.
+everything else, so that slices come while it runs; reading does not, since then there is nothing else to look at. Plans, stories
+and moving pictures are made here too.
 """
 
 import contextlib
 import logging
 import multiprocessing
+import multiprocessing.connection
 import os
+import signal
 import threading
 import time
 import traceback
@@ -16,7 +19,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from canalwright.imaging import ImagingError
-from canalwright.web.bench import leave_with_parent
+from canalwright.planning import PlanError
 
 log = logging.getLogger(__name__)
 Told = Callable[[str, float | None], None]
@@ -25,10 +28,15 @@ AT_ONCE = 2
 
 
 class Work:
-    """One piece of work: `state` is waiting, running, done, failed or cancelled; `told` and `share` (0 to 1, or None) say how far it is."""
+    """One piece of work: `state` is waiting, running, done, failed or cancelled; `told` and `share` (0 to 1, or None) say how far it is.
 
-    def __init__(self, kind: str, yields: bool) -> None:
+    `refused` where `error` is an answer to what was asked, not a fault of the program.
+    """
+
+    def __init__(self, kind: str, yields: bool, ended: "Callable[[Work], None] | None" = None) -> None:
         self.kind, self.yields, self.state, self.told, self.error = kind, yields, "waiting", "", ""
+        self.refused = False
+        self._on_end = ended
         self.share: float | None = None
         self.began = time.monotonic()
         self.ended: float | None = None
@@ -56,23 +64,31 @@ class Work:
 
     def _end(self, state: str, error: str = "") -> None:
         self.state, self.error, self.ended = state, error, time.monotonic()
+        if self._on_end is not None:
+            self._on_end(self)
 
 
 class Hands:
-    """The processes of one server."""
+    """Some processes of one server, `at_once` of them at work."""
 
-    def __init__(self) -> None:
+    def __init__(self, at_once: int = AT_ONCE) -> None:
         self._context = multiprocessing.get_context("spawn")
         self._idle: dict[bool, tuple[Any, Connection]] = {}
         self._lock = threading.Lock()
-        self._places = threading.Semaphore(AT_ONCE)
+        self._places = threading.Semaphore(at_once)
         self._closed = False
 
     def do(
-        self, kind: str, task: Callable[..., Any], *arguments: Any, done: Callable[[Any], None], yields: bool = False
+        self,
+        kind: str,
+        task: Callable[..., Any],
+        *arguments: Any,
+        done: Callable[[Any], None],
+        ended: Callable[[Work], None] | None = None,
+        yields: bool = False,
     ) -> Work:
-        """Begin `task(told, *arguments)`; `done(result)` is called in a thread when it has succeeded."""
-        work = Work(kind, yields)
+        """Begin `task(told, *arguments)`; `done(result)` is called in a thread when it has succeeded, `ended` however it ended."""
+        work = Work(kind, yields, ended)
         threading.Thread(target=self._run, args=(work, task, arguments, done), daemon=True, name=kind).start()
         return work
 
@@ -141,7 +157,8 @@ class Hands:
             else:
                 if kind == "broken":
                     log.error("%s", content[0])
-                work._end("failed", content[0] if kind == "refused" else FAULT)
+                work.refused = kind == "refused"
+                work._end("failed", content[0] if work.refused else FAULT)
             return
 
     def _put_back(self, yields: bool, process: Any, pipe: Connection, *, again: bool) -> None:
@@ -170,7 +187,20 @@ def _serve(pipe: Connection, yields: bool) -> None:
 
             try:
                 send("done", task(lambda text, share: send("told", text, share), *arguments))
-            except ImagingError as error:
+            except (ImagingError, PlanError) as error:
                 send("refused", str(error))
             except Exception:
                 send("broken", traceback.format_exc())
+
+
+def leave_with_parent() -> None:
+    """A process of the page: deaf to the keyboard, gone when the page is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_leave_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _leave_with(sentinel: int) -> None:
+    multiprocessing.connection.wait([sentinel])
+    os._exit(0)

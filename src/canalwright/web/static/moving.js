@@ -1,0 +1,46 @@
+// The moving picture: start it, watch how far it is, give it up, fetch it when it is there.
+
+const $ = (id) => document.getElementById(id);
+const address = (name) => `${location.pathname.replace(/play$/, "moving/")}${name}${location.search}`;
+let watching = false, begun = null;
+
+const say = (text) => { $("moving-told").textContent = text; };
+
+function show(state) {
+  const busy = ["waiting", "running"].includes(state.state), words = $("moving").dataset;
+  $("moving-share").hidden = $("moving-cancel").hidden = !busy;
+  $("moving-make").disabled = busy;
+  if (state.share !== null && state.share !== undefined) $("moving-share").value = state.share;
+  else $("moving-share").removeAttribute("value");
+  say(busy ? `${state.told || words.waiting} ${state.share ? `${Math.round(100 * state.share)} %` : ""}`.trim()
+    : state.state === "cancelled" ? words.cancelled : state.state === "done" ? words.ready : state.error ?? "");
+  return busy;
+}
+
+async function ask(name, method = "GET") {
+  const answer = await fetch(address(name), { method }), told = await answer.json();
+  return answer.ok ? told : { state: "failed", error: (told.problems ?? [""])[0] };
+}
+
+async function watch(state) {
+  watching = true;
+  while (show(state)) {
+    await new Promise((next) => setTimeout(next, 400));
+    state = await ask("state.json").catch(() => state);
+  }
+  watching = false;
+  if (state.state === "done") location.assign(address("picture.gif"));
+}
+
+document.addEventListener("click", async (event) => {
+  const button = event.target.closest?.("#moving-make, #moving-cancel");
+  if (!button) return;
+  if (button.id === "moving-cancel") {
+    await begun; // what is not known yet cannot be given up
+    return show(await ask("cancel", "POST"));
+  }
+  show({ state: "waiting", share: null });
+  begun = ask("start", "POST");
+  const state = await begun;
+  if (!watching) watch(state);
+});

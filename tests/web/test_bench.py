@@ -1,0 +1,67 @@
+"""Work that is cancelled really ends, is told to who waited, is not kept, and does not stand in the way of the next."""
+
+import asyncio
+import os
+import time
+from pathlib import Path
+
+import pytest
+
+from canalwright import casefile
+from canalwright.casefile import Case
+from canalwright.planning import Choices
+from canalwright.web.bench import Bench, Cancelled
+from canalwright.web.hands import Hands, Told
+
+
+def _for_ever(told: Told, path: Path) -> None:
+    told("turning", 0.5)
+    path.write_text(str(os.getpid()))
+    while True:
+        pass
+
+
+def test_a_process_that_is_cancelled_ends_whatever_it_is_doing(tmp_path: Path) -> None:
+    hands, said, note = Hands(at_once=1), list[str](), tmp_path / "pid"
+    work = hands.do("turn", _for_ever, note, done=lambda _: None, ended=lambda w: said.append(w.state))
+    while work.share is None or not note.exists() or not note.read_text():
+        time.sleep(0.02)
+    pid = int(note.read_text())
+    work.cancel()
+    assert work.state == "cancelled" and said == ["cancelled"]
+    while _runs(pid):
+        time.sleep(0.02)
+    after = hands.do("after", _at_once, done=lambda answer: said.append(answer))
+    while not after.over:
+        time.sleep(0.02)
+    assert said == ["cancelled", "here"]
+    hands.close()
+
+
+def _at_once(told: Told) -> str:
+    return "here"
+
+
+def _runs(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+async def test_a_plan_that_is_cancelled_is_told_and_made_when_asked_again(case: Case) -> None:
+    bench, choices = Bench(casefile.generic_tray()), Choices(draws=64)
+    try:
+        asked = [asyncio.create_task(bench.plan(case, 0, choices)) for _ in range(2)]
+        await asyncio.sleep(0.2)
+        assert bench.cancel(case, 0, choices)
+        for waiting in asked:
+            with pytest.raises(Cancelled, match="older than your choice"):
+                await waiting
+        assert bench.there(case, 0, choices) is None
+        assert not bench.cancel(case, 0, choices), "there is nothing left to cancel"
+        plan = await bench.plan(case, 0, choices)
+        assert bench.there(case, 0, choices) is plan
+    finally:
+        bench.close()
