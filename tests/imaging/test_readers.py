@@ -5,6 +5,7 @@ import gzip
 import warnings
 from pathlib import Path
 
+import gdcm
 import numpy as np
 import pytest
 import SimpleITK as sitk
@@ -12,8 +13,9 @@ import tifffile
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
+from pydicom import dcmread
 from pydicom.fileset import FileSet
-from pydicom.uid import JPEG2000Lossless, RLELossless
+from pydicom.uid import JPEG2000Lossless, JPEGLosslessSV1, JPEGLSLossless, RLELossless
 
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.readers.scan import read_scan
@@ -66,13 +68,32 @@ def test_identity_is_left_out_unless_asked_for(tmp_path: Path) -> None:
     assert read_scan(tmp_path, identity=True).details["PatientName"] == "Invented^Person"
 
 
-@pytest.mark.parametrize("syntax", [RLELossless, JPEG2000Lossless])
+@pytest.mark.parametrize("syntax", [RLELossless, JPEG2000Lossless, JPEGLSLossless])
 def test_compressed_slices_give_the_same_greys(tmp_path: Path, syntax: str) -> None:
     larger = np.tile(VOLUME, (1, 8, 8))
     for k, data in enumerate(write_series(tmp_path / "plain", larger)):
         data.compress(syntax, generate_instance_uid=False)
         (tmp_path / "packed").mkdir(exist_ok=True)
         data.save_as(tmp_path / "packed" / f"{k}.dcm", enforce_file_format=True)
+    assert np.array_equal(read_scan(tmp_path / "packed").array, read_scan(tmp_path / "plain").array)
+
+
+def test_slices_in_lossless_jpeg_give_the_same_greys(tmp_path: Path) -> None:
+    """Packed by another library (GDCM): ours only reads this old syntax, which many scanners still send."""
+    write_series(tmp_path / "plain", np.tile(VOLUME, (1, 8, 8)))
+    (tmp_path / "packed").mkdir()
+    for path in (tmp_path / "plain").iterdir():
+        reader, change, writer = gdcm.ImageReader(), gdcm.ImageChangeTransferSyntax(), gdcm.ImageWriter()
+        reader.SetFileName(str(path))
+        assert reader.Read()
+        change.SetTransferSyntax(gdcm.TransferSyntax(gdcm.TransferSyntax.JPEGLosslessProcess14_1))
+        change.SetInput(reader.GetImage())
+        assert change.Change()
+        writer.SetFileName(str(tmp_path / "packed" / path.name))
+        writer.SetFile(reader.GetFile())
+        writer.SetImage(change.GetOutput())
+        assert writer.Write()
+        assert dcmread(tmp_path / "packed" / path.name).file_meta.TransferSyntaxUID == JPEGLosslessSV1
     assert np.array_equal(read_scan(tmp_path / "packed").array, read_scan(tmp_path / "plain").array)
 
 

@@ -8,8 +8,8 @@ from scipy.ndimage import gaussian_filter
 
 from canalwright.imaging import trace
 from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make, render
-from canalwright.imaging.tracing.blurred_ellipse import blurred
-from tests.imaging.scans import matched, phantom, traced
+from canalwright.imaging.tracing.blurred_ellipse import blurred, share
+from tests.imaging.scans import matched, phantom, scan_of, traced
 
 SEEDS = (0, 1, 2, 3)
 
@@ -64,6 +64,16 @@ def test_long_axis_and_thinnest_wall_point_where_they_should() -> None:
     assert np.median(found.wall_direction[middle] @ [1.0, 0, 0]) > 0.9
 
 
+def test_an_end_far_from_where_it_was_pointed_at_is_doubted() -> None:
+    """1.2 mm above the end: the trace goes on to the root's surface, and says how far that was."""
+    true = phantom(1).truth[0]
+    found = trace(scan_of(1), true.orifice, true.centre[12])
+    assert np.linalg.norm(found.terminus - true.terminus) < 0.15
+    assert found.quality.score < 0.6
+    assert "1.2 mm from the point that was given" in found.quality.reasons[-1]
+    assert trace(scan_of(1), true.orifice, true.centre[12], guessed=True).quality.score > 0.8
+
+
 def test_the_grid_does_not_matter() -> None:
     """The same canal on voxels of 0.16 x 0.16 x 0.24 mm, turned 20 degrees: same length, same widths."""
     true = phantom(1).truth[0]
@@ -100,6 +110,7 @@ def test_blurred_ellipse_is_the_ellipse_blurred(long: float, ratio: float, angle
             p = np.cos(angle) * (xx + a * step) + np.sin(angle) * (yy + b * step)
             q = -np.sin(angle) * (xx + a * step) + np.cos(angle) * (yy + b * step)
             drawn += ((p / long) ** 2 + (q / short) ** 2 < 1).reshape(drawn.shape) / 64
+    assert np.allclose(share(xx, yy, *(np.float64(v) for v in (long, short, angle)), spread), ours, atol=1e-12)
     theirs = gaussian_filter(drawn, spread / step, truncate=6)
     assert np.abs(ours.reshape(theirs.shape) - theirs).max() < 0.01
 

@@ -19,6 +19,7 @@ from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.joins import joined
 from canalwright.imaging.readers.opened import Opened
 from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tooth.ends import SHORTEST, dead_ends
 from canalwright.imaging.tooth.outline import STEP, Tooth, find_tooth
 from canalwright.imaging.tooth.pick import pick_tooth
 from canalwright.imaging.tracing.cores import workers
@@ -28,9 +29,6 @@ from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-SHELL = 0.4
-SHORTEST = 2.0
-"""Length beyond a branching from which a dead end is a canal, mm."""
 FARTHEST = 8.0
 """How far a canal is followed beyond where a threshold sees it, mm."""
 _TURN = np.linspace(0, 2 * np.pi, 12, endpoint=False)
@@ -190,7 +188,7 @@ def _ways(tooth: Tooth) -> list[Way]:
     costs = np.where(linked, 1.0, -1.0)
     way = MCP_Geometric(costs, sampling=(STEP,) * 3)
     far, _ = way.find_costs([tuple(int(v) for v in seed)])
-    ends = _dead_ends(np.where(tooth.pulp, far, np.inf))
+    ends = dead_ends(np.where(tooth.pulp, far, np.inf))
     middle = MCP_Geometric(np.where(linked, 1 / np.maximum(wide, 0.5 * STEP) ** 2, -1.0), sampling=(STEP,) * 3)
     middle.find_costs([tuple(int(v) for v in seed)])
     paths = [np.array(middle.traceback(end))[::-1] for end in ends]
@@ -223,47 +221,6 @@ def _linked(tooth: Tooth) -> Mask:
         if np.isfinite(cost[tuple(nearest)]):
             out[tuple(np.array(link.traceback(tuple(nearest))).T)] = True
     return out
-
-
-def _dead_ends(far: Array) -> list[tuple[int, int, int]]:
-    """Farthest node of every shell part that no farther part touches, when it is `SHORTEST` past its last branching."""
-    shells = np.where(np.isfinite(far), np.floor(far / SHELL), -1).astype(int)
-    parts: dict[tuple[int, int], NDArray[np.int_]] = {}
-    names = np.zeros(far.shape, int)
-    number = 0
-    for shell in range(int(shells.max()) + 1):
-        found, count = label(shells == shell, np.ones((3, 3, 3)))
-        names[found > 0] = found[found > 0] + number
-        for n in range(1, count + 1):
-            parts[(shell, number + n)] = np.argwhere(found == n)
-        number += count
-    children: dict[int, set[int]] = {n: set() for _, n in parts}
-    parent: dict[int, int] = {}
-    padded = np.pad(names, 1)
-    for (shell, n), nodes in parts.items():
-        around = {
-            int(padded[tuple(nodes.T + 1 + np.array(s)[:, None])].max())
-            for s in ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0), (0, 0, 1), (0, 0, -1))
-        } | set(np.unique(padded[tuple((nodes + 1 + np.array([0, 0, 0])).T)]))
-        for s in np.argwhere(np.ones((3, 3, 3))) - 1:
-            around |= set(np.unique(padded[tuple((nodes + 1 + s).T)]))
-        lower = [m for sh, m in parts if sh == shell - 1 and m in around]
-        if lower:
-            parent[n] = lower[0]
-            children[lower[0]].add(n)
-    shell_of = {n: shell for shell, n in parts}
-    ends = []
-    for (shell, n), nodes in parts.items():
-        if children[n]:
-            continue
-        at, length = n, 0
-        while at in parent and len(children[parent[at]]) == 1:
-            at, length = parent[at], length + 1
-        if (length + 1) * SHELL >= SHORTEST or at not in parent:
-            best = nodes[int(np.argmax(far[tuple(nodes.T)]))]
-            ends.append((int(best[0]), int(best[1]), int(best[2])))
-        assert shell_of[n] == shell
-    return ends
 
 
 def _floor(paths: list[Array]) -> float | None:

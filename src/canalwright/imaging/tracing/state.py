@@ -1,0 +1,266 @@
+"""What is known of a canal while it is traced: its line, the tube fitted to it, the root's surface, its exit, step by step.
+
+Each step gives a new state; none changes an old one.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tracing.barrier import Barrier
+from canalwright.imaging.tracing.block import Block
+from canalwright.imaging.tracing.blurred_ellipse import share
+from canalwright.imaging.tracing.frame import Frame, on_map
+from canalwright.imaging.tracing.noise import correlation, quiet
+from canalwright.imaging.tracing.path import Tones, second_line
+from canalwright.imaging.tracing.profile_fit import Fit, Samples, Start, fit, residual
+from canalwright.imaging.tracing.quality import Seen
+from canalwright.imaging.tracing.terminus import Exit, find_exit
+from canalwright.imaging.tracing.wall import DIRECTIONS, REACH, Rays, Surface, coarse, fit_surface
+
+Array = NDArray[np.float64]
+BEYOND = 1.5
+"""How far past the given terminus the canal's exit is looked for, mm."""
+GUESSED_SPREAD, GUESSED_SPREAD_ERROR = 0.8, 0.4
+"""Spread before it was measured, in voxels, and the standard deviation of its logarithm."""
+WIDEST = 2.5
+CORRELATED = 4.0
+"""How many voxels the noise of one counts for before it was measured."""
+SURFACE_STEP = 0.2
+SOFTER = 1.5
+"""Doubt of soft tissue's grey outside the root over that of the lumen's (chosen as the wall's other errors)."""
+
+
+@dataclass(frozen=True)
+class State:
+    """What is known so far: the line, the terminus' station on it, greys, and the fit when there is one."""
+
+    block: Block
+    frame: Frame
+    tones: Tones
+    at: float
+    correlation: float
+    barriers: tuple[Barrier, ...] = ()
+    fitted: Fit | None = None
+    grain: float = 1.0
+    """The same where the fit leaves no more than noise: what makes a canal stand out or not."""
+    painted: bool = False
+    """The greys are a mask's steps: what a fit leaves over is their rounding, no noise to be learned from."""
+
+    @property
+    def fit(self) -> Fit:
+        """The tube; only asked for once there is one."""
+        assert self.fitted is not None
+        return self.fitted
+
+    def first_fit(self) -> "State":
+        """The tube, from voxels that lie safely in dentine."""
+        spread = GUESSED_SPREAD * self.block.voxel
+        s, u, v, grey, index = self.frame.voxels(self.block, WIDEST)
+        stations = np.arange(0.0, self.frame.line.s[-1], SURFACE_STEP)
+        end = self._first_edges(stations, np.full(len(stations), 0.3), np.zeros((2, len(stations))))
+        limit = on_map(end, stations, s, np.arctan2(v, u)) - 2.0 * spread
+        rho = np.hypot(u, v)
+        start = self._start(s, rho, limit, grey, spread)
+        half = np.interp(s, start.s, start.half)
+        keep = (rho < np.maximum(limit, 0.25)) & (rho < 2.0 * half + 5 * spread) & (s > self.at + 0.4)
+        keep &= self._open(s, u, v)
+        return self._fitted(Samples(s[keep], u[keep], v[keep], grey[keep]), start, index[keep])
+
+    def relined(self, end: Array) -> "State":
+        """A line through the fitted centres, carried on where they lie too near the root's end to be trusted."""
+        found_exit = self.exit()
+        low = max(found_exit.s if found_exit else self.at, self.at - 0.3) + 0.6
+        s = np.arange(low, self.frame.line.s[-1], 0.1)
+        points, _, one, two = self.frame.at(s)
+        centres = points + self.fit.value("cu", s)[:, None] * one + self.fit.value("cv", s)[:, None] * two
+        frame = Frame(second_line(centres, BEYOND + 0.9))
+        at = float(frame.place(end[None])[0][0])
+        return replace(self, frame=frame, at=at, fitted=None)
+
+    def second_fit(self, surface: Surface, stations: Array) -> "State":
+        """The tube again, with what lies outside the root taken off the greys near its surface."""
+        old = self.fit
+        s, u, v, grey, index = self.frame.voxels(self.block, WIDEST)
+        cu, cv = old.value("cu", s), old.value("cv", s)
+        x, y = u - cu, v - cv
+        turn, rho = np.arctan2(y, x), np.hypot(x, y)
+        radius, width, beyond = (
+            on_map(m, stations, s, turn) for m in (surface.radius, surface.ligament, surface.beyond)
+        )
+        dentine = old.value("d", s)
+        z = (rho - radius) / old.spread
+        outside = (surface.soft - dentine) * ndtr(z) + (beyond - surface.soft) * ndtr(z - width / old.spread)
+        _, long, _ = old.half_widths(s)
+        other = on_map(self._first_edges(stations, *self._where(stations)), stations, s, turn)
+        limit = np.where(other < radius - 0.3, other - 2.0 * old.spread, radius - 0.8 * old.spread)
+        found_exit = self.exit()
+        lowest = found_exit.s if found_exit else self.at
+        keep = (rho < np.maximum(limit, 0.2)) & (rho < long + 4.5 * old.spread) & (s > lowest + 2.0 * old.spread)
+        keep &= self._open(s, u, v)
+        grid = np.arange(0.0, self.frame.line.s[-1], 0.1)
+        short, wide, _ = old.half_widths(grid)
+        start = Start(
+            grid, np.sqrt(short * wide), self.tones.dentine, self.tones.soft, self.tones.soft_error, old.spread,
+            GUESSED_SPREAD_ERROR, self.tones.noise, self.correlation,
+        )  # fmt: skip
+        return self._fitted(Samples(s[keep], u[keep], v[keep], (grey - outside)[keep]), start, index[keep])
+
+    def surface(self) -> tuple[Surface, Array]:
+        """The root's surface about the fitted centre, every `SURFACE_STEP` mm; and those stations."""
+        f = self.fit
+        low = max(self.at - 0.2, 0.0)
+        stations = np.arange(low, self.frame.line.s[-1], SURFACE_STEP)
+        rays = self._rays(stations, *self._where(stations), filled=True)
+        dentine = f.value("d", stations)
+        guess, _ = coarse(rays, float(np.median(dentine)), f.lumen)
+        guess = self._cut(guess, stations)
+        seen = np.isfinite(guess)
+        if seen.mean() < 0.3:
+            raise refusal(
+                self.block.name,
+                f"dentine ends in only {100 * seen.mean():.0f} % of the directions about the way found",
+                allowed="30 % or more",
+                remedy="the points may lie outside a root, or the scan is no tooth: pick them again",
+            )
+        surface = fit_surface(
+            rays, guess, dentine=dentine, lumen=f.lumen, spread=f.spread, noise=self.tones.noise,
+            correlation=self.correlation, step=SURFACE_STEP, unsure=(SOFTER * f.lumen_error, f.spread_error), voxel=self.block.voxel,
+        )  # fmt: skip
+        return surface, stations
+
+    def exit(self) -> Exit | None:
+        """Where the canal leaves the root, looked for from 1 mm above the given terminus."""
+        f = self.fit
+
+        def line(s: Array) -> tuple[Array, Array, Array, Array]:
+            points, up, one, two = self.frame.at(s)
+            cu, cv = self._straight("cu", s), self._straight("cv", s)
+            return points + cu[:, None] * one + cv[:, None] * two, up, one, two
+
+        def fill(points: Array) -> Array:
+            s, u, v = self.frame.place(points)
+            flat = [np.ravel(a) for a in (s, u, v)]
+            return self._hole(*flat).reshape(s.shape)
+
+        inside = self.at + 1.0
+        return find_exit(
+            self.block, line, inside, limits=(self.at - BEYOND + 0.1, self.at + 0.95), fill=fill,
+            dentine=float(f.value("d", np.array([inside]))[0]), lumen=f.lumen, spread=f.spread,
+            noise=self.tones.noise, correlation=self.correlation,
+        )  # fmt: skip
+
+    def seen(self) -> Seen:
+        """How well the scan shows the canal, station by station, for the judgement."""
+        f = self.fit
+        s, u, v, grey, _ = self.frame.voxels(self.block, 1.0 + 3 * f.spread)
+        clear = self._open(s, u, v)
+        s, u, v, grey = s[clear], u[clear], v[clear], grey[clear]
+        x, y = u - f.value("cu", s), v - f.value("cv", s)
+        stations = np.arange(self.at + 0.3, self.frame.line.s[-1], 0.5)
+        rays = self._rays(stations, *self._where(stations), filled=True)
+        dentine = f.value("d", stations)
+        level = (dentine - 0.35 * (dentine - f.lumen))[:, None, None]
+        edge = rays.clear[..., None]
+        window = (rays.r > edge) & (rays.r < edge + 1.2)
+        walled = np.any((rays.grey > level) & window, axis=-1).mean(axis=1)
+        return Seen(stations, s, x, y, grey, f, self.tones, self.grain, walled)
+
+    def _fitted(self, samples: Samples, start: Start, index: NDArray[np.int_]) -> "State":
+        """The tube fitted, and noise and its correlation taken anew from what the fit leaves over."""
+        fitted = fit(samples, start)
+        if self.painted:
+            return replace(self, fitted=fitted)
+        noise = max(self.tones.noise, 0.5 * (1 + fitted.misfit) * self.tones.noise) if fitted.misfit < 2 else None
+        tones = self.tones if noise is None else replace(self.tones, noise=noise)
+        rest = residual(fitted, samples)
+        shared, grain = correlation(rest, index), quiet(rest, index, samples.s)
+        return replace(self, fitted=fitted, tones=tones, correlation=shared, grain=grain)
+
+    def _open(self, s: Array, u: Array, v: Array) -> NDArray[np.bool_]:
+        """Places (n,) that no barrier parts from the line."""
+        if not self.barriers:
+            return np.ones(len(s), bool)
+        centre, _, one, two = self.frame.at(s)
+        place = centre + u[:, None] * one + v[:, None] * two
+        return np.asarray(~np.any([b.blocks(centre, place) for b in self.barriers], axis=0))
+
+    def _cut(self, guess: Array, stations: Array) -> Array:
+        """The surface's first guess (S, K) without the rays that a barrier cuts: their neighbours speak for them."""
+        if not self.barriers:
+            return guess
+        turn = np.linspace(0, 2 * np.pi, DIRECTIONS, endpoint=False)
+        _, (cu, cv) = self._where(stations)
+        far = np.where(np.isfinite(guess), guess, 0.0)
+        s = np.repeat(stations, DIRECTIONS)
+        u, v = (far * np.cos(turn) + cu[:, None]).ravel(), (far * np.sin(turn) + cv[:, None]).ravel()
+        return np.where(self._open(s, u, v).reshape(guess.shape), guess, np.nan)
+
+    def _where(self, stations: Array) -> tuple[Array, Array]:
+        """Half width and centre (2, k) at stations."""
+        _, long, _ = self.fit.half_widths(stations)
+        return long, np.vstack([self.fit.value("cu", stations), self.fit.value("cv", stations)])
+
+    def _straight(self, name: str, s: Array) -> Array:
+        """A centre coordinate, carried on in a straight line below the last well-seen place."""
+        low = self.at + 0.5
+        near = np.array([low, low + 0.6])
+        a, b = self.fit.value(name, near)
+        return np.where(s < low, a + (s - low) * (b - a) / 0.6, self.fit.value(name, s))
+
+    def _hole(self, s: Array, u: Array, v: Array) -> Array:
+        """Greys that the lumen takes away at places (n,)."""
+        f = self.fit
+        inside = np.clip(s, f.knots["m"][3], f.knots["m"][-4])
+        short, long, angle = f.half_widths(inside)
+        drop = f.value("d", inside) - f.lumen
+        hole = share(u - f.value("cu", inside), v - f.value("cv", inside), long, short, angle, f.spread)
+        return np.asarray(drop * hole)
+
+    def _rays(self, stations: Array, half: Array, centre: Array, *, filled: bool) -> Rays:
+        r = np.arange(0.05, REACH, max(0.5 * self.block.voxel, 0.05))
+        grey = self.frame.rays(self.block, stations, (centre[0], centre[1]), r, DIRECTIONS)
+        turn = np.linspace(0, 2 * np.pi, DIRECTIONS, endpoint=False)
+        clear = np.broadcast_to(half[:, None], grey.shape[:2]).copy()
+        if filled:
+            f = self.fit
+            short, long, angle = f.half_widths(stations)
+            shape = (len(stations), DIRECTIONS, len(r))
+            x, y, a, b, t = (
+                np.broadcast_to(w, shape).ravel()
+                for w in (r * np.cos(turn)[:, None], r * np.sin(turn)[:, None], *_columns(long, short, angle))
+            )
+            hole = share(x, y, a, b, t, f.spread).reshape(shape)
+            grey += (f.value("d", stations) - f.lumen)[:, None, None] * hole
+            c, s = np.cos(turn - angle[:, None]), np.sin(turn - angle[:, None])
+            clear = 1 / np.sqrt((c / long[:, None]) ** 2 + (s / short[:, None]) ** 2)
+        return Rays(r, grey, clear)
+
+    def _first_edges(self, stations: Array, half: Array, centre: Array) -> Array:
+        """Where dentine first ends along each ray (S, K)."""
+        rays = self._rays(stations, half, centre, filled=self.fitted is not None)
+        lumen = self.tones.lumen if self.fitted is None else self.fit.lumen
+        return coarse(rays, self.tones.dentine, lumen)[1]
+
+    def _start(self, s: Array, rho: Array, limit: Array, grey: Array, spread: float) -> Start:
+        """Half widths from the grey missing in each slab: area = sum of (D - g)/(D - L) times the voxel's volume."""
+        grid = np.arange(0.0, self.frame.line.s[-1], 0.1)
+        dark = np.clip((self.tones.dentine - grey) / self.tones.contrast, -0.3, 1.2)
+        near = rho < np.clip(limit, 0.3, 1.6)
+        slab = np.round(s / 0.1).astype(int)
+        sums = np.bincount(slab[near], dark[near], minlength=len(grid) + 2)[: len(grid)]
+        area = np.convolve(sums, np.ones(7) / 7, mode="same") * float(np.prod(self.block.spacing)) / 0.1
+        half = np.sqrt(np.clip(area, 0.008, 7.0) / np.pi)
+        half[grid < self.at + 0.5] = half[int(np.searchsorted(grid, self.at + 0.5))]
+        return Start(
+            grid, half, self.tones.dentine, self.tones.soft, self.tones.soft_error, spread,
+            GUESSED_SPREAD_ERROR, self.tones.noise, self.correlation,
+        )  # fmt: skip
+
+
+def _columns(*arrays: Array) -> tuple[Array, ...]:
+    """Each (k,) as (k, 1, 1)."""
+    return tuple(a[:, None, None] for a in arrays)
