@@ -12,7 +12,7 @@ from canalwright.quantities import Quantity
 from canalwright.web.checks import Check, Checks, routes
 
 
-def _check() -> Check:
+def a_check() -> Check:
     q = Quantity(0.7, 0.5, 0.9, "mm")
     found = Assessment(
         46, "distal", "radiograph", "scaled", q, Quantity(9.0, 8.8, 9.2, "mm"), criteria.grade(criteria.length_criterion(q)), None,
@@ -24,7 +24,7 @@ def _check() -> Check:
 
 def _asked(index: int) -> Response:
     checks = Checks()
-    checks.put("key", 2, _check())
+    checks.put("key", 2, a_check())
     endpoint = next(r.endpoint for r in routes(checks).routes if getattr(r, "path", "").endswith("check.json"))  # type: ignore[attr-defined]
     found: Response = asyncio.run(endpoint("key", index))
     return found
@@ -46,5 +46,5 @@ def test_another_canal_has_no_check() -> None:
 
 
 def test_the_film_that_is_kept_is_a_picture_and_nothing_else() -> None:
-    content = _check().png()
+    content = a_check().png()
     assert content is not None and content.startswith(b"\x89PNG") and len(content) < 300

@@ -14,6 +14,7 @@ from canalwright.web.records.asking import Ask, change, look
 from canalwright.web.records.chairs import sessions_of
 from canalwright.web.records.house import House
 from canalwright.web.records.screens import cases as screens
+from canalwright.web.records.screens import onecase
 
 ROWS = 50
 STATUS = ("open", "planned", "filled", "closed")
@@ -123,7 +124,7 @@ def case_screen(ask: Ask, problem: str = "", status: int = 200) -> Response:
         except IdentityLocked as error:
             locked = str(error)
     begun = sessions_of(ask, view.tooth, events) if ask.desk.allowed(Act.RECORD_TREATMENT) else []
-    content = screens.case(ask.prefs, ask.csrf, view, events, date.today(), _may(ask), who, begun, problem or locked)
+    content = onecase.case(ask.prefs, ask.csrf, view, events, date.today(), _may(ask), who, begun, problem or locked)
     return ask.page(f"Case {name}", content, here="", status=status)
 
 

@@ -16,7 +16,7 @@ from canalwright.web.chair import Chair
 from canalwright.web.chairbook import ChairbookError
 from canalwright.web.records.asking import Ask, change
 from canalwright.web.records.house import House
-from canalwright.web.records.screens.cases import Begun
+from canalwright.web.records.screens.onecase import Begun
 
 LOOKED_AT = 30
 

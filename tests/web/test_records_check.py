@@ -1,0 +1,79 @@
+"""A check on its way into the records: in the chain of its case with its film, in letter and casebook; and the habits that it teaches."""
+
+from contextvars import copy_context
+
+from canalwright import casefile
+from canalwright.records import Kind
+from canalwright.web.checks import Check
+from canalwright.web.reader import reads
+from canalwright.web.records.house import House
+from tests.web.test_checks import a_check
+from tests.web.test_records import Browser, ann, browser, clock, house
+
+__all__ = ["ann", "browser", "clock", "house"]
+
+
+def _checked(house: House, key: str, check: Check) -> None:
+    """What the page of a signed-in reader remembers."""
+
+    def put() -> None:
+        reads("ann")
+        house.office.checks.put(key, 2, check)
+
+    copy_context().run(put)
+
+
+async def _kept(ann: Browser, house: House, check: Check) -> str:
+    """Keep a check of the demo case's distal canal as a new case; gives its name."""
+    await ann.get("/shelf")
+    key = house.shelf._shelves["ann"].put(casefile.demo_case())
+    _checked(house, key, check)
+    page = await ann.get(f"/records/keep-check/{key}/2")
+    assert "0.7 mm short of the terminus" in page.text
+    page = await ann.send(f"/records/keep-check/{key}/2", case="new", index_before="4")
+    return str(page.url).rsplit("/", 1)[1]
+
+
+async def test_a_check_is_kept_with_its_film_and_goes_into_letter_and_casebook(ann: Browser, house: House) -> None:
+    name = await _kept(ann, house, a_check())
+    events = house.store.cases.events(name)
+    assert [e.kind for e in events] == [Kind.CASE, Kind.MEASUREMENT, Kind.IMAGE, Kind.CHECK]
+    kept = events[-1]
+    assert kept.field("short_mm") == 0.7 and kept.field("film") == events[2].field("image")
+    assert kept.field("assessment", "not_seen") == ["voids smaller than 0.2 mm"]
+    assert house.store.cases.view(name).status == "filled"
+    page = await ann.get(f"/records/case/{name}")
+    assert "0.7 mm short of the terminus (0.5 to 0.9)" in page.text and "Checks kept" in page.text
+    house.store.verify()
+
+    page = await ann.get(f"/records/case/{name}/share")
+    fields = {"document": "letter", "language": "en", "colleague": "", "clinic": "", "phone": ""}
+    seen = await ann.send(f"/records/case/{name}/share", **fields, text="It ends {check_end}.", act="preview")
+    assert "It ends 0.7 mm (0.5–0.9) short of the radiographic terminus." in seen.text
+    ann.page = page
+    book = await ann.send(f"/records/case/{name}/share/casebook", language="en")
+    assert book.content.startswith(b"%PDF")
+
+
+async def test_what_a_check_cannot_be_kept_as_is_told(ann: Browser, house: House) -> None:
+    await ann.get("/shelf")
+    key = house.shelf._shelves["ann"].put(casefile.demo_case())
+    assert (await ann.get(f"/records/keep-check/{key}/2")).status_code == 404, "nothing was checked"
+    _checked(house, key, a_check())
+    await ann.get(f"/records/keep-check/{key}/2")
+    answer = await ann.send(f"/records/keep-check/{key}/2")
+    assert answer.status_code == 422 and "say which case it is" in answer.text
+    other = house.store.cases.open(house.store.patients.add("ann"), {"tooth": 11, "operator": "ann"}, "ann")
+    answer = await ann.send(f"/records/keep-check/{key}/2", case=other)
+    assert answer.status_code == 422 and "tooth 11, this check is of tooth 46" in answer.text
+
+
+async def test_habits_are_ones_own_and_never_applied(ann: Browser, house: House, browser: Browser) -> None:
+    assert "No check with a plan has been kept yet" in (await ann.get("/records/habits")).text
+    await _kept(ann, house, a_check())
+    page = await ann.get("/records/habits")
+    assert "trim" in page.text and "no plan changes by it" in page.text
+    other = Browser(house)
+    async with other.client:
+        await other.sign_in("stu")
+        assert "No check with a plan has been kept yet" in (await other.get("/records/habits")).text
