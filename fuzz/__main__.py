@@ -64,17 +64,12 @@ def _fuzz(name: str, seconds: int) -> None:
     packages = sorted({name.split(".")[0] for name in READERS})
     with atheris.instrument_imports(include=packages, exclude=[name for p in packages for name in _others(p)]):
         from fuzz.targets import TARGETS
-    target = TARGETS[name]
-    work, found, kept = (HERE / folder / name for folder in ("work", "found", "corpus"))
-    for folder in (work, found, kept):
-        folder.mkdir(parents=True, exist_ok=True)
-    for i, seed in enumerate(target.seeds()):
-        (work / f"seed-{i}").write_bytes(seed)
+    work, found, kept = _folders(name)
     options = [
         f"-max_total_time={seconds}", f"-max_len={MOST_BYTES}", f"-rss_limit_mb={MOST_MEMORY}", f"-timeout={PATIENCE}",
         f"-artifact_prefix={found}/",
     ]  # fmt: skip
-    atheris.Setup([sys.argv[0], *options, str(work), str(kept)], target.run)
+    atheris.Setup([sys.argv[0], *options, str(work), str(kept)], TARGETS[name].run)
     atheris.Fuzz()
 
 
@@ -89,13 +84,24 @@ def _others(package: str) -> Iterator[str]:
                 yield name
 
 
+def _folders(name: str) -> tuple[Path, Path, Path]:
+    """What is tried, with the seeds in it, what was found, and the kept corpus of a target."""
+    from fuzz.targets import TARGETS
+
+    work, found, kept = (HERE / folder / name for folder in ("work", "found", "corpus"))
+    for folder in (work, found, kept):
+        folder.mkdir(parents=True, exist_ok=True)
+    for i, seed in enumerate(TARGETS[name].seeds()):
+        (work / f"seed-{i}").write_bytes(seed)
+    return work, found, kept
+
+
 def _keep(name: str) -> int:
     """Renew the kept corpus of a target: the smallest input for each different answer; returns how many."""
     from fuzz.targets import TARGETS
 
-    kept, found = HERE / "corpus" / name, HERE / "found" / name
-    kept.mkdir(parents=True, exist_ok=True)
-    tried = [p for folder in (kept, HERE / "work" / name, found) if folder.is_dir() for p in folder.iterdir()]
+    work, found, kept = _folders(name)
+    tried = [path for folder in (kept, work, found) for path in folder.iterdir()]
     tried = sorted((p for p in tried if p.stat().st_size <= LARGEST_KEPT), key=lambda p: (p.stat().st_size, p.name))
     chosen: dict[str, bytes] = {}
     for path in tried:

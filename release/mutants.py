@@ -26,11 +26,7 @@ TARGETS = {
     "canalwright.heat.injury": ["tests/heat/test_injury.py"],
     "canalwright.planning.backfill": ["tests/planning/test_backfill.py", "tests/planning/test_plan.py"],
     "canalwright.planning.downpack": ["tests/planning/test_downpack.py", "tests/planning/test_plan.py"],
-    "canalwright.planning.findings": [
-        "tests/planning/test_plan.py",
-        "tests/planning/test_techniques.py",
-        "tests/planning/test_findings.py",
-    ],
+    "canalwright.planning.findings": ["tests/planning"],
 }
 """Modules with the tests that answer for them."""
 INTERPRETED = {"canalwright.fit._seat"}

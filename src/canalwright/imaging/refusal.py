@@ -1,4 +1,8 @@
-"""One shape for every refusal of a scan."""
+"""One shape for every refusal of a scan, and nothing said beside it."""
+
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from canalwright.imaging.errors import ScanError
 
@@ -11,3 +15,14 @@ def refusal(file: object, wrong: str, *, allowed: str = "", remedy: str = "") ->
     if remedy:
         parts.append(remedy)
     return ScanError("; ".join(" ".join(part.split()) for part in parts))
+
+
+@contextmanager
+def silent(name: str) -> Iterator[None]:
+    """Keep a library from logging what our own error will say."""
+    logger = logging.getLogger(name)
+    was, logger.disabled = logger.disabled, True
+    try:
+        yield
+    finally:
+        logger.disabled = was

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from canalwright.imaging.errors import SurfaceError
 from canalwright.imaging.mesh.repair import mend
+from canalwright.imaging.refusal import silent
 
 Array = NDArray[np.float64]
 Faces = NDArray[np.int64]
@@ -74,7 +75,7 @@ def read_surface(path: str | Path) -> Surface:
     if kind == "stl":
         _whole_stl(data, path)
     try:
-        with warnings.catch_warnings():
+        with silent("trimesh.util"), warnings.catch_warnings():
             warnings.simplefilter("ignore")
             mesh: Any = trimesh.load(io.BytesIO(data), file_type=kind, process=False, force="mesh", skip_materials=True)
         vertices, faces = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces, dtype=np.int64)

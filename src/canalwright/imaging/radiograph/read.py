@@ -17,7 +17,7 @@ from canalwright.imaging.errors import ScanError
 from canalwright.imaging.radiograph.image import Film
 from canalwright.imaging.readers.apart import Apart
 from canalwright.imaging.readers.bounded import dicom_header, dicom_inflated, fragile, packed_page
-from canalwright.imaging.refusal import refusal
+from canalwright.imaging.refusal import refusal, silent
 
 LIMIT_PIXELS, LIMIT_BYTES = 64_000_000, 1 << 29
 LEAST = 64
@@ -91,7 +91,7 @@ def _stored(path: Path) -> NDArray[np.generic]:
 
 def _tiff(path: Path) -> NDArray[np.generic]:
     try:
-        with tifffile.TiffFile(path) as tiff:
+        with silent("tifffile"), tifffile.TiffFile(path) as tiff:
             if len(tiff.pages) != 1:
                 raise refusal(
                     path, f"{len(tiff.pages)} pages", allowed="one", remedy="give the page of the radiograph alone"

@@ -45,7 +45,9 @@ class Apart:
             raise ValueError("damaged: the decoder broke off") from None
         for _ in [None] if numbers is None else numbers:
             line = child.stdout.readline()
-            told: dict[str, Any] = json.loads(line) if line.endswith(b"\n") else {"error": "damaged: the decoder broke off"}
+            told: dict[str, Any] = (
+                json.loads(line) if line.endswith(b"\n") else {"error": "damaged: the decoder broke off"}
+            )
             if "error" in told:
                 raise ValueError(told["error"])
             data = child.stdout.read(told["bytes"])

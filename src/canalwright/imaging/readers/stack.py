@@ -1,6 +1,5 @@
 """Stacks of TIFF or PNG pictures, whose voxel size the user must give."""
 
-import logging
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -16,7 +15,7 @@ from canalwright.imaging.grid import affine_from
 from canalwright.imaging.readers.bounded import packed_page
 from canalwright.imaging.readers.itk import DEFLATE_LIMIT
 from canalwright.imaging.readers.opened import LIMIT_BYTES, Opened, Slices
-from canalwright.imaging.refusal import refusal
+from canalwright.imaging.refusal import refusal, silent
 
 PICTURES = (".tif", ".tiff", ".png")
 LEAST_SLICES = 3
@@ -72,7 +71,7 @@ def _tiff(path: Path) -> Slices:
 @contextmanager
 def _whole_tiff(path: Path) -> Iterator[tifffile.TiffFile]:
     try:
-        with _silent("tifffile"), tifffile.TiffFile(path) as tiff:
+        with silent("tifffile"), tifffile.TiffFile(path) as tiff:
             yield tiff
     except (ScanError, GeneratorExit, MemoryError):
         raise
@@ -138,14 +137,3 @@ def _bounded(path: Path, shape: tuple[int, ...], each: int, stored: int) -> None
             path,
             f"claims {need} bytes of greys from {stored} stored (allowed {LIMIT_BYTES} in all): damaged or not a scan",
         )
-
-
-@contextmanager
-def _silent(name: str) -> Iterator[None]:
-    """Keep a library from logging what our own error will say."""
-    logger = logging.getLogger(name)
-    was, logger.disabled = logger.disabled, True
-    try:
-        yield
-    finally:
-        logger.disabled = was
