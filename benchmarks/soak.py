@@ -14,7 +14,6 @@ from playwright.sync_api import CDPSession, Page
 from tests.support.browser import browser, server
 
 WAIT = 120_000
-STEPS = ("1.5", "2", "2.5", "3", "3.5", "4")
 
 
 def resident(pid: int) -> float:
@@ -42,13 +41,13 @@ def work(page: Page, turn: int, scan: bool) -> None:
     """One round of the main job."""
     page.goto("/demo")
     page.locator(".state.whole").wait_for(timeout=WAIT)
-    base = page.url.split("?")[0]
-    page.goto(f"{base}?activation={STEPS[turn % len(STEPS)]}")
-    page.locator(".state.whole").wait_for(timeout=WAIT)
     slider = page.get_by_label("Activation", exact=True)
     slider.focus()
-    slider.press("ArrowRight" if turn % 2 else "ArrowLeft")
+    for _ in range(1 + turn % 6):
+        slider.press("ArrowRight")
+    page.wait_for_timeout(500)
     page.locator(".state.whole").wait_for(timeout=WAIT)
+    base = page.url.split("?")[0]
     page.goto(base.replace("/plan", "/play"))
     page.locator("html[data-player=ready]").wait_for(state="attached", timeout=WAIT)
     page.get_by_role("button", name="Play", exact=True).click()

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from canalwright.heat import cem43, margin, seconds_above
+from canalwright.heat.injury import BONE_CEM43, BONE_LEVEL, BONE_SECONDS
 
 
 @pytest.mark.parametrize(
@@ -30,3 +31,21 @@ def test_by_station_and_level_crossing() -> None:
     np.testing.assert_allclose(seconds_above(temperature, time), [10.0, 0.0])
     assert cem43(temperature, time).shape == (2,)
     assert margin(8.5) == pytest.approx(1.5)
+
+
+def test_the_limit_of_bone_is_its_dose_of_one_minute() -> None:
+    """47 deg C for 60 s by the definition itself, R = 0.5 above 43 deg C."""
+    assert float(cem43([BONE_LEVEL] * 2, [0.0, BONE_SECONDS])) == pytest.approx(BONE_CEM43)
+
+
+def test_a_level_just_above_43_counts_as_above() -> None:
+    assert float(cem43([43.5, 43.5], [0.0, 60.0])) == pytest.approx(2**0.5)
+
+
+def test_time_above_a_level_of_several_places_and_pieces() -> None:
+    """Places do not mix, each piece counts its own share, and half a degree above the level is above it."""
+    temperature = [[46.0, 47.5], [48.0, 47.5], [46.0, 47.0], [46.0, 46.0]]
+    assert seconds_above(temperature, [0.0, 2.0, 4.0, 6.0]) == pytest.approx([2.0, 4.0])
+    assert cem43(temperature, [0.0, 2.0, 4.0, 6.0]) == pytest.approx(
+        [float(cem43([row[i] for row in temperature], [0.0, 2.0, 4.0, 6.0])) for i in range(2)]
+    )
