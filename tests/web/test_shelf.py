@@ -19,3 +19,16 @@ def test_the_shelf_is_bounded(case: Case) -> None:
     shelf = Shelf(most=3)
     keys = [shelf.put(Draft.of(case).with_label(f"case {i}").case()) for i in range(5)]
     assert [shelf.get(k) is not None for k in keys] == [False, False, True, True, True]
+
+
+def test_an_older_case_knows_what_it_was_changed_into(case: Case) -> None:
+    """Two windows: the one left behind can say so, through several changes and back again."""
+    shelf = Shelf()
+    drafts = [Draft.of(case).with_text(0, "working_length", text).case() for text in ("19.5", "20")]
+    first = shelf.put(case)
+    second = shelf.put(drafts[0], instead_of=first)
+    third = shelf.put(drafts[1], instead_of=second)
+    assert (shelf.newer(first), shelf.newer(second), shelf.newer(third)) == (third, third, "")
+    assert [key for key, _ in shelf.listed()] == [third]
+    assert shelf.put(case, instead_of=third) == first
+    assert (shelf.newer(first), shelf.newer(third)) == ("", first)

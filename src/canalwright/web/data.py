@@ -60,6 +60,16 @@ def routes(office: Office) -> APIRouter:
             return answer({"problems": [str(problem) for problem in error.problems]}, 422)
         return answer({"go": f"/case/{office.shelf.put(case)}/0/plan"})
 
+    @router.get("/case/{key}/newer.json")
+    async def newer(request: Request, key: str) -> Response:
+        """Whether a case was changed since, in another window perhaps, and into what."""
+        words, found = Prefs.of(request.cookies).words, office.shelf.newer(key)
+        said = {
+            "text": words("This shows the case as it was before its last change."),
+            "link": words("Show it as it is now"),
+        }
+        return answer({"newer": found} | (said if found else {}))
+
     @router.get("/case/{key}/case.zip")
     async def bundled(key: str) -> Response:
         """The case, its sessions at the chair, and card, plan and section of every canal with the planner's choices."""

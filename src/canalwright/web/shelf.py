@@ -19,12 +19,14 @@ class Shelf:
 
     most: int = MOST
     _cases: "OrderedDict[str, Case]" = field(default_factory=OrderedDict)
-    _older: set[str] = field(default_factory=set)
+    _newer: dict[str, str] = field(default_factory=dict)
 
     def put(self, case: Case, instead_of: str = "") -> str:
         """Lay a case on the shelf and give its key; the one it was made from stays open but is not listed any more."""
         key = case.digest[:KEY]
-        self._older = {k for k in (*self._older, instead_of) if k in self._cases and k != key}
+        if instead_of and instead_of != key:
+            self._newer[instead_of] = key
+        self._newer = {old: new for old, new in self._newer.items() if old in self._cases and old != key}
         self._cases[key] = case
         self._cases.move_to_end(key)
         while len(self._cases) > self.most:
@@ -38,6 +40,14 @@ class Shelf:
             self._cases.move_to_end(key)
         return case
 
+    def newer(self, key: str) -> str:
+        """The key of what a case was last changed into; '' where it is the latest."""
+        found, seen = key, {key}
+        while (after := self._newer.get(found, "")) in self._cases and after not in seen:
+            found = after
+            seen.add(found)
+        return found if found != key else ""
+
     def listed(self) -> tuple[tuple[str, Case], ...]:
         """Key and case of each, the one looked at last first."""
-        return tuple((k, case) for k, case in reversed(self._cases.items()) if k not in self._older)
+        return tuple((k, case) for k, case in reversed(self._cases.items()) if k not in self._newer)

@@ -12,6 +12,7 @@ from canalwright.web.markup.shell import before
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import bare, frame, html, not_open, opened, page_prefs
 from canalwright.web.prefs import Prefs
+from canalwright.web.shelf import KEY
 
 LISTED = 5
 
@@ -36,7 +37,8 @@ def register(office: Office) -> None:
             not_open(prefs)
             return
         case = casefile.loads(head.case, "session")
-        office.shelf.put(case)
+        if office.shelf.get(case.digest[:KEY]) is None:
+            office.shelf.put(case)
         title = f"{prefs.tooth(case.tooth)} {prefs.words(case.canals[head.canal].name)}"
         with bare(prefs, title, "chair", kind="chair"):
             html(screen(prefs.words, practice=head.practice))

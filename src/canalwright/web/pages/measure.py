@@ -42,9 +42,11 @@ class View:
     def __init__(self, office: Office, prefs: Prefs, draft: Draft, index: int) -> None:
         self.office, self.prefs, self.draft, self.index = office, prefs, draft, index
         self.case: Case | None = None
+        self.key = ""
 
     def build(self, case: Case | None, key: str) -> None:
         """Lay the page out."""
+        self.key = key
         words = self.prefs.words
         with frame(
             self.prefs,
@@ -107,7 +109,7 @@ class View:
     def _use(self, event: GenericEventArguments) -> None:
         if self.case is None:
             return
-        key = self.office.shelf.put(self.case)
+        key = self.key = self.office.shelf.put(self.case, instead_of=self.key)
         if event.args["what"] == "plan":
             ui.navigate.to(f"/case/{key}/{self.index}/plan")
         else:

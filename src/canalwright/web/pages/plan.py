@@ -84,7 +84,7 @@ class View:
         ui.on("cw-where", self._where)
         ui.on("cw-cancel", self._cancel)
         ui.on("cw-again", self._again)
-        ui.context.client.on_disconnect(self.refiner.stop)
+        ui.context.client.on_delete(self.refiner.stop)  # not on a line that is lost for a moment
         if self.base is not None:
             self._show(self.base, True)
         else:

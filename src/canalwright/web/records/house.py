@@ -40,6 +40,10 @@ class ReaderShelf(Shelf):
         """A case of the reader's."""
         return self._own().get(key)
 
+    def newer(self, key: str) -> str:
+        """What a case of the reader's was last changed into."""
+        return self._own().newer(key)
+
     def listed(self) -> tuple[tuple[str, Case], ...]:
         """The reader's open cases."""
         return self._own().listed()

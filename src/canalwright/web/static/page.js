@@ -124,3 +124,23 @@ document.addEventListener("toggle", (event) => {
   const input = event.target.querySelector(`[data-setting=theme][value=${theme}]`);
   if (input) input.checked = true;
 }, true);
+
+// A case that was changed in another window: this one says that it shows an older state, and leads to the new one.
+const place = location.pathname.match(/^\/case\/([^/]+)(\/.*)$/);
+
+async function older() {
+  const answer = await fetch(`/case/${place[1]}/newer.json`).catch(() => null), told = answer?.ok ? await answer.json() : {};
+  document.querySelector(".older")?.remove();
+  if (!told.newer) return;
+  const line = Object.assign(document.createElement("p"), { className: "older" });
+  line.setAttribute("role", "status");
+  line.append(`${told.text} `, Object.assign(document.createElement("a"), { href: `/case/${told.newer}${place[2]}${location.search}`, textContent: told.link }));
+  (document.querySelector("#content") ?? document.body).prepend(line);
+}
+
+if (place) {
+  try { localStorage.setItem("cw_case", `${place[1]} ${Date.now()}`); } catch { /* a browser that keeps nothing */ }
+  addEventListener("storage", (event) => { if (event.key === "cw_case") older(); });
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) older(); });
+  const wait = setInterval(() => { if (document.querySelector("#content")) { clearInterval(wait); older(); } }, 60);
+}

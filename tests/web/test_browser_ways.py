@@ -1,0 +1,160 @@
+"""The ways people go: a new user from the empty page to a card, a returning one, at desktop and tablet size; two windows on one case.
+
+How long a person takes is reckoned, not clocked: keystroke-level model (Card, Moran and Newell 1980, Communications of the ACM
+23:396: 0.28 s a key, 1.1 s to point, 0.2 s to press, 1.35 s to make up one's mind) and, for a new user, silent reading of every
+word on the screen at 238 words a minute (Brysbaert 2019, Journal of Memory and Language 109:104047). What the program itself
+takes comes on top and is bounded elsewhere.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Locator, Page, expect
+
+from tests.support.browser import browser, server
+
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+SLOW = 45_000
+expect.set_options(timeout=SLOW)
+SIZES = {"desktop": (1440, 900), "tablet": (820, 1180)}
+KEY, POINT, PRESS, MIND, WORDS = 0.28, 1.1, 0.2, 1.35, 238 / 60
+ON_SCREEN = """() => {
+  const walk = document.createTreeWalker(document.querySelector("#content"), NodeFilter.SHOW_TEXT);
+  let words = 0;
+  for (let node = walk.nextNode(); node; node = walk.nextNode()) {
+    const box = node.parentElement.getBoundingClientRect(), seen = node.parentElement.checkVisibility();
+    if (seen && box.bottom > 0 && box.top < innerHeight) words += (node.textContent.match(/\\p{L}{2,}/gu) ?? []).length;
+  }
+  return words;
+}"""
+
+
+@dataclass
+class Person:
+    """Someone at the screen: `seconds` that they have taken so far in `steps`."""
+
+    page: Page
+    reads: bool
+    seconds: float = 0.0
+    steps: list[str] = field(default_factory=list)
+
+    def read(self) -> None:
+        """A new user reads what is on the screen."""
+        if self.reads:
+            self.seconds += float(self.page.evaluate(ON_SCREEN)) / WORDS
+
+    def press(self, what: Locator, name: str) -> None:
+        """Find it, point, press."""
+        what.click()
+        self._took(MIND + POINT + PRESS, name)
+
+    def type(self, label: str, text: str) -> None:
+        """Go to a field by the Tab key or the pointer and fill it in."""
+        self.page.get_by_label(label).fill(text)
+        self._took(MIND + POINT + PRESS + KEY * len(text), f"{label}: {text}")
+
+    def choose(self, label: str, option: str) -> None:
+        """Unfold a list and pick."""
+        self.page.get_by_label(label).select_option(option)
+        self._took(2 * (MIND + POINT + PRESS), f"{label}: {option}")
+
+    def _took(self, seconds: float, name: str) -> None:
+        self.seconds += seconds
+        self.steps.append(name)
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with server(data=tmp_path_factory.mktemp("data")) as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with browser() as opened:
+        yield opened
+
+
+def _page(chromium: Browser, address: str, size: str = "desktop") -> Page:
+    width, height = SIZES[size]
+    page = chromium.new_page(viewport={"width": width, "height": height}, base_url=address)
+    page.set_default_timeout(SLOW)
+    return page
+
+
+def _card(person: Person, shots: Path) -> None:
+    """From the start to the card on the disk, with a picture of every page on the way."""
+    page = person.page
+    page.goto("/")
+    expect(page.get_by_role("link", name="Write a case")).to_be_visible()
+    person.read()
+    page.screenshot(path=shots / "1-start.png")
+    person.press(page.get_by_role("link", name="Write a case"), "Write a case")
+    expect(page.get_by_label("Working length, mm")).to_be_visible()
+    person.read()
+    page.screenshot(path=shots / "2-measure.png")
+    person.type("Working length, mm", "20.5")
+    person.choose("Finishing file, ISO size", "35")
+    person.type("Its taper", "0.04")
+    plan = page.get_by_role("button", name="Plan this canal")
+    expect(plan).to_be_enabled()
+    page.screenshot(path=shots / "3-filled.png")
+    person.press(plan, "Plan this canal")
+    expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    person.read()
+    page.screenshot(path=shots / "4-plan.png")
+    with page.expect_download(timeout=SLOW) as waiting:
+        person.press(page.get_by_role("link", name="Card (PDF)"), "Card (PDF)")
+    assert Path(waiting.value.path()).read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("size", list(SIZES))
+@pytest.mark.parametrize(("who", "most"), [("new", 300.0), ("returning", 60.0)])
+def test_from_the_empty_page_to_a_card(
+    chromium: Browser, address: str, tmp_path: Path, size: str, who: str, most: float
+) -> None:
+    person = Person(_page(chromium, address, size), reads=who == "new")
+    _card(person, tmp_path)
+    print(f"{who} user, {size}: {len(person.steps)} steps, about {person.seconds:.0f} s: {'; '.join(person.steps)}")
+    assert person.seconds <= most
+    person.page.close()
+
+
+def test_two_windows_on_one_case_overwrite_nothing_and_none_is_stale(chromium: Browser, address: str) -> None:
+    """An edit in one window: it goes on with the new numbers; the other keeps the old ones, says that they are old, and leads on."""
+    context = chromium.new_context(viewport={"width": 1440, "height": 900}, base_url=address)
+    context.set_default_timeout(SLOW)
+    first, second = context.new_page(), context.new_page()
+    first.goto("/demo")
+    expect(first.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    old, depth = first.url, first.locator(".picture svg").inner_html()
+    second.goto(old)
+    expect(second.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    first.goto(old.replace("/plan", "/measure"))
+    field = first.get_by_label("Working length, mm")
+    length = float(field.input_value())
+    field.fill(f"{length - 1:.1f}")
+    field.press("Tab")
+    first.wait_for_timeout(600)
+    first.get_by_role("button", name="Plan this canal").click()
+    expect(first.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    new = first.url
+    assert new != old and first.locator(".picture svg").inner_html() != depth
+    expect(first.locator(".older")).to_have_count(0)
+    expect(second.locator(".older")).to_contain_text("before its last change")
+    assert second.locator(".picture svg").inner_html() == depth, "what the other window shows was not touched"
+    for stage in ("play", "chair", "measure"):
+        second.goto(old.replace("/plan", f"/{stage}"))
+        expect(second.locator(".older")).to_be_visible()
+        first.goto(new.replace("/plan", f"/{stage}"))
+        expect(first.locator("#content")).to_be_visible()
+        expect(first.locator(".older")).to_have_count(0)
+    assert first.get_by_label("Working length, mm").input_value() == f"{length - 1:g}"
+    assert second.get_by_label("Working length, mm").input_value() == f"{length:g}"
+    second.goto(old)
+    second.locator(".older a").click()
+    expect(second).to_have_url(re.compile(re.escape(new.split("/case/")[1].split("/")[0])))
+    context.close()
