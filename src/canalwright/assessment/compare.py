@@ -109,3 +109,9 @@ def _line(key: str, words: str, planned: Quantity, done: float | None, came: Qua
     low = float(np.hypot(came.value - came.low, planned.high - planned.value))
     high = float(np.hypot(came.high - came.value, planned.value - planned.low))
     return Residual(key, words, planned, done, came, Quantity(gap, gap - low, gap + high, planned.unit))
+
+
+def learned_from(found: Assessment, plan: Plan, done: tuple[Done, ...]) -> tuple[tuple[str, float], ...]:
+    """What a check teaches of the hand: the stops noted at the chair, and how far end and top came out from the plan, mm."""
+    ends = ((r.key, r.gap.value) for r in found.residuals if r.gap is not None and r.key in ("end", "top"))
+    return (*stops(plan, done), *ends)

@@ -44,7 +44,7 @@ STAGES = (
         (("plan", "Plan"), ("play", "Play"), ("solid", "3-D"), ("heat", "Heat"), ("compare", "Compare")),
     ),
     Stage("chair", "Chair", (("chair", "Chair"), ("practice", "Practise"))),
-    Stage("check", "Check", (("check", "Check"),)),
+    Stage("check", "Check", (("check", "Film"), ("checkscans", "Two scans"))),
 )
 FIRST = {"tooth": "measure"}
 """The view that a stage opens with, where it is not its first."""

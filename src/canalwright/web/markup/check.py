@@ -1,8 +1,10 @@
 """What came of a filling: the grade with its reasons, the numbers, what is not seen, and how it stands to the plan."""
 
 from canalwright.assessment import Assessment, Criterion, PortalSeen, Sight
+from canalwright.planning import Choices
 from canalwright.quantities import Quantity
 from canalwright.report.checking import length_words, percent
+from canalwright.web.choosing import to_query
 from canalwright.web.markup import ready
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.words import Words
@@ -119,6 +121,16 @@ def against(found: Assessment, words: Words) -> Safe:
             ]
         )
     return ready.table(columns, rows, words("Planned, done, came out"))
+
+
+def ways(key: str, index: int, choices: Choices, words: Words, *, kept: bool) -> Safe:
+    """To save a check, and where there are records (`kept`) to keep it."""
+    query = to_query(choices)
+    saved = el("a", words("Save this check"), href=f"/case/{key}/{index}/check.json", class_="button", download=True)
+    if not kept:
+        return saved
+    address = f"/records/keep-check/{key}/{index}" + (f"?{query}" if query else "")
+    return join(el("a", words("Keep in the records"), href=address, class_="button main"), saved)
 
 
 def _where(found: Assessment, words: Words) -> str:

@@ -5,6 +5,7 @@ from canalwright.web.pages import (
     after,
     chair,
     check,
+    checkscans,
     compare,
     evidence,
     filmpage,
@@ -33,6 +34,7 @@ def register(office: Office) -> None:
     filmpage.register(office)
     chair.register(office)
     check.register(office)
+    checkscans.register(office)
     compare.register(office)
     evidence.register(office)
     after.register(office)

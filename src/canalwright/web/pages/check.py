@@ -10,17 +10,16 @@ from fastapi import Request
 from nicegui import background_tasks, ui
 from nicegui.events import GenericEventArguments
 
-from canalwright import casefile
 from canalwright.assessment import Assessment, compare, criteria, film, restoration
-from canalwright.casefile import Case, CaseError
-from canalwright.guide import Done, fold, steps_of
+from canalwright.casefile import Case
+from canalwright.guide import Done
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.radiograph.marks import read_marks
 from canalwright.planning import Plan, PlanError
 from canalwright.report.density import density_svg
-from canalwright.web.chairbook import ChairbookError
+from canalwright.web.atchair import done_at_chair
 from canalwright.web.checks import Check
-from canalwright.web.choosing import from_query, to_query
+from canalwright.web.choosing import from_query
 from canalwright.web.markup import check, checkpost, filmtable, ready
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.picture import PAGE
@@ -30,9 +29,8 @@ from canalwright.web.prefs import Prefs
 from canalwright.web.radiographs import Open, marks_of, marks_told
 from canalwright.web.reader import reader
 
-LOOKED_AT = 30
 REST = 0.3
-"""Seconds of rest after a mark before the film is read, and sessions at the chair that are looked through."""
+"""Seconds of rest after a mark before the film is read."""
 
 
 def register(office: Office) -> None:
@@ -95,7 +93,9 @@ class CheckView:
         told = [found.told(self.film_key) if found else None, None]
         self._run(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
         self._draw(None)
-        background_tasks.create(self.show(), name="check of a film")  # a page has to answer at once, a film takes longer
+        background_tasks.create(
+            self.show(), name="check of a film"
+        )  # a page has to answer at once, a film takes longer
         background_tasks.create(self._make_plan(), name="plan for the check")
 
     def _part(self, ident: str, title: str, content: Safe | None = None) -> ui.html:
@@ -180,7 +180,7 @@ class CheckView:
         self.unseen.content = check.unseen(found, words)
         self.against.content = check.against(found, words)
         self._restore(found)
-        self.keep.content = self._ways()
+        self.keep.content = check.ways(self.key, self.index, self.choices, words, kept=bool(reader()))
         self._run(f"window.canalwright?.filmFound?.(0, {json.dumps(_shapes(reading))})")
 
     def _whole(self, found: Assessment) -> Assessment:
@@ -188,10 +188,7 @@ class CheckView:
         habits: tuple[tuple[str, float], ...] = ()
         if self.plan is not None:
             found = compare.against(found, self.plan, self.done)
-            habits = compare.stops(self.plan, self.done)
-            habits += tuple(
-                (r.key, r.gap.value) for r in found.residuals if r.gap is not None and r.key in ("end", "top")
-            )
+            habits = compare.learned_from(found, self.plan, self.done)
         opened_ = self._film()
         if opened_ is not None:
             made = Check(found, opened_.picture, marks_told(opened_.marks), habits)
@@ -211,46 +208,15 @@ class CheckView:
         self._wrong("restore", "")
         self.post.content = checkpost.told(told, words)
 
-    def _ways(self) -> Safe:
-        words = self.prefs.words
-        query = to_query(self.choices)
-        ways = [
-            el(
-                "a",
-                words("Save this check"),
-                href=f"/case/{self.key}/{self.index}/check.json",
-                class_="button",
-                download=True,
-            )
-        ]
-        if reader():
-            address = f"/records/keep-check/{self.key}/{self.index}" + (f"?{query}" if query else "")
-            ways.insert(0, el("a", words("Keep in the records"), href=address, class_="button main"))
-        return join(*ways)
-
     async def _make_plan(self) -> None:
         """The plan and what was done at the chair; the check is drawn anew with them."""
         try:
             self.plan = await self.office.bench.plan(self.case, self.index, self.choices)
         except PlanError:
             return
-        self.done = self._done(self.plan)
+        self.done = done_at_chair(self.office, self.case, self.index, self.choices, self.plan)
         if self.reading is not None:
             await self.show()
-
-    def _done(self, plan: Plan) -> tuple[Done, ...]:
-        """What was done in the newest session at the chair with this case, canal and choices."""
-        book = self.office.chairs.book
-        for ident in book.listed()[:LOOKED_AT]:
-            try:
-                head, events = book.read(ident)
-                same = casefile.loads(head.case, "session").digest == self.case.digest
-            except (ChairbookError, CaseError):
-                continue
-            chosen = from_query(parse_qs(head.query), self.office.tray)
-            if same and not head.practice and head.canal == self.index and chosen == self.choices:
-                return fold(steps_of(plan), head.began, events).done
-        return ()
 
     async def _marked(self, event: GenericEventArguments) -> None:
         try:

@@ -1,0 +1,135 @@
+"""A filling checked on two scans in a real browser: opened by path, laid on each other behind the page, read by station, stopped, refused.
+
+The root is invented and tiny, its case traced from the scan before. On a desk and on a tablet.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+import SimpleITK
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from canalwright import casefile
+from canalwright.imaging import Scan, trace
+from canalwright.imaging.phantom.filling import Filling
+from canalwright.imaging.phantom.pair import pair
+from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make
+from tests.support.browser import browser, server
+
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+SLOW = 180_000
+DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
+
+
+@dataclass(frozen=True)
+class Made:
+    """Files of the case and of both scans."""
+
+    case: Path
+    before: Path
+    after: Path
+
+
+def _write(scan: Scan, path: Path) -> Path:
+    image = SimpleITK.GetImageFromArray(np.rint(scan.array).astype(np.int16))
+    image.SetSpacing([float(s) for s in scan.spacing])
+    image.SetOrigin([float(v) for v in scan.affine[:3, 3]])
+    SimpleITK.WriteImage(image, str(path))
+    return path
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
+    """A canal of 8 mm filled from 1.0 mm short of its terminus to 6 mm."""
+    shape = CanalShape(apical=0.6, taper=0.07, ratio=(1.1, 1.2), bend=8.0, curved=3.0, aside=(0.0, 0.0))
+    root = make((shape,), RootShape(height=9.0, half=(1.3, 1.5), growth=0.06))
+    shots = pair(root, Filling(1.0, 6.0), Scanner(voxel=0.2, blur=0.12, noise=60.0, oversample=2), seed=5)
+    folder, centre = tmp_path_factory.mktemp("scans"), root.truth[0].centre
+    found = trace(shots.before, centre[-6], centre[0])
+    case = casefile.from_found(
+        [found], tooth=11, label="Invented", finishing_file=(60, 0.04), above_orifice={found.name: 8.0}
+    )
+    path = folder / "case.toml"
+    path.write_text(casefile.dumps(case), encoding="utf-8")
+    return Made(path, _write(shots.before, folder / "before.nrrd"), _write(shots.after, folder / "after.nrrd"))
+
+
+@pytest.fixture(scope="module")
+def address(made: Made, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with server(str(made.case), data=tmp_path_factory.mktemp("data")) as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with browser() as opened:
+        yield opened
+
+
+def _opened(chromium: Browser, address: str, size: dict[str, int], spanish: bool = False) -> Page:
+    context = chromium.new_context(viewport=size, base_url=address)  # type: ignore[arg-type]
+    if spanish:
+        context.add_cookies([{"name": "cw_language", "value": "es", "url": address}])
+    page = context.new_page()
+    page.set_default_timeout(SLOW)
+    page.goto("/")
+    link = page.locator("a[href*='/case/']").first.get_attribute("href") or ""
+    page.goto("/".join(link.split("/")[:3]) + "/0/checkscans")
+    return page
+
+
+def _axe(page: Page) -> None:
+    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]})
+    assert found.violations_count == 0, found.generate_report()
+
+
+def test_two_scans_are_read_by_path_and_again_among_the_open_ones(
+    chromium: Browser, address: str, made: Made, tmp_path: Path
+) -> None:
+    page = _opened(chromium, address, DESKTOP)
+    complaints: list[str] = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.get_by_role("button", name="Read both scans").click()
+    expect(page.locator("#content .wrong").filter(has_text="choose both scans")).to_be_visible()
+
+    page.locator("#cs-before-path").fill(str(made.before))
+    page.locator("#cs-after-path").fill(str(made.after))
+    page.get_by_role("button", name="Read both scans").click()
+    expect(page.locator("#ck-length")).to_contain_text("1.", timeout=SLOW)
+    expect(page.get_by_role("group", name="Filling by station").locator("tbody tr").first).to_contain_text("0.0 to 0.5")
+    expect(page.locator("[data-unseen] li").first).to_contain_text("voids smaller than")
+    expect(page.get_by_role("link", name="Save this check")).to_be_visible()
+    expect(page.locator("#against table")).to_contain_text("end of the filling")
+    expect(page.get_by_role("group", name="Filling by station")).to_contain_text("not seen, at most")
+    page.screenshot(path=tmp_path / "desk.png", full_page=True)
+    _axe(page)
+
+    page.reload()
+    page.locator("#cs-before").select_option(label="after.nrrd")
+    page.locator("#cs-after").select_option(label="before.nrrd")
+    page.get_by_role("button", name="Read both scans").click()
+    expect(page.locator("#content .wrong").filter(has_text="before")).not_to_be_empty(timeout=SLOW)
+    expect(page.locator("#ck-length")).to_have_count(0)
+    assert complaints == []
+
+
+def test_it_can_be_stopped_and_fits_a_tablet_in_spanish(
+    chromium: Browser, address: str, made: Made, tmp_path: Path
+) -> None:
+    page = _opened(chromium, address, TABLET, spanish=True)
+    page.locator("#cs-before-path").fill(str(made.before))
+    page.locator("#cs-after-path").fill(str(made.after))
+    page.get_by_role("button", name="Leer las dos tomografías").click()
+    page.get_by_role("button", name="Cancelar").click()
+    expect(page.locator("#content")).to_contain_text("Detenido")
+    page.get_by_role("button", name="Leer las dos tomografías").click()
+    expect(page.locator("#ck-length")).to_contain_text("antes del término", timeout=SLOW)
+    expect(page.locator("[data-unseen]")).to_contain_text("ramificaciones de menos de")
+    page.screenshot(path=tmp_path / "tablet.png", full_page=True)
+    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert wide <= 0, "the page scrolls sideways"
+    _axe(page)
