@@ -120,7 +120,7 @@ def _entry(place: Field, ident: str, text: str, tooth: Tooth, prefs: Prefs) -> S
         )
 
     if place.kind == "size":
-        return select([("", "–"), *((str(s), f"{s:02d} {iso3630.colour(s)}") for s in iso3630.SIZES)])
+        return select([("", "–"), *((str(s), f"{s:02d} {words(iso3630.colour(s))}") for s in iso3630.SIZES)])
     if place.kind == "towards":
         return select([("", "–"), *((d, d) for d in DIRECTIONS)])
     if place.kind == "yes":
