@@ -4,8 +4,11 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed-$(shell cksum requirements.lock | cut -d' ' -f1)
 DEMO_OUT ?= demo-output
+SECONDS ?= 212
+MINUTES ?= 60
+CORE := hazards quantities instruments anatomy imaging shaping irrigation fit heat compaction readiness planning guide assessment
 
-.PHONY: help setup demo serve test lint bench evidence schemas docs hazards licences dist lock clean
+.PHONY: help setup demo serve test lint bench evidence schemas docs hazards licences dist lock clean fuzz coverage mutants soak
 
 help:
 	@echo "make demo    set all up and run the main job on an invented tooth"
@@ -14,6 +17,8 @@ help:
 	@echo "make lint    formatter, linter, type checker, rooms"
 	@echo "make bench   timings, as ratios against general-purpose libraries"
 	@echo "make evidence  rebuild docs/evidence.md;  make schemas  rebuild docs/formats;  make lock  renew the lock"
+	@echo "make fuzz    hostile bytes for every reader, one hour;  make soak  work the page for an hour and watch the memory"
+	@echo "make coverage  branches of the core that the tests go through;  make mutants  are wrong changes noticed?"
 	@echo "make docs    build the documentation site into site/, every link checked"
 	@echo "make dist    wheel, source package and bill of materials into dist/;  make licences, make hazards  rebuild their pages"
 
@@ -65,6 +70,19 @@ dist: setup
 	rm -rf dist
 	SOURCE_DATE_EPOCH=$$(git log -1 --format=%ct 2>/dev/null || echo 1700000000) $(BIN)/python -m build --no-isolation --outdir dist .
 	$(BIN)/cyclonedx-py environment --pyproject pyproject.toml --output-reproducible --of JSON -o dist/canalwright.cdx.json $(VENV)
+
+fuzz: setup
+	$(BIN)/python -m fuzz all --seconds $(SECONDS)
+
+coverage: setup
+	$(BIN)/python -m coverage run -m pytest -n 0 $(CORE:%=tests/%)
+	$(BIN)/python -m coverage report
+
+mutants: setup
+	$(BIN)/python -m release.mutants
+
+soak: setup
+	$(BIN)/python -m benchmarks.soak --minutes $(MINUTES)
 
 lock:
 	$(PYTHON) -m venv $(VENV)
