@@ -6,6 +6,7 @@ The root is invented and tiny, its case traced from the scan before. On a desk a
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from canalwright.imaging.phantom.pair import pair
 from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make
 from tests.support.browser import browser, server
 
+sitk: Any = SimpleITK
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 SLOW = 180_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
@@ -35,10 +37,10 @@ class Made:
 
 
 def _write(scan: Scan, path: Path) -> Path:
-    image = SimpleITK.GetImageFromArray(np.rint(scan.array).astype(np.int16))
+    image = sitk.GetImageFromArray(np.rint(scan.array).astype(np.int16))
     image.SetSpacing([float(s) for s in scan.spacing])
     image.SetOrigin([float(v) for v in scan.affine[:3, 3]])
-    SimpleITK.WriteImage(image, str(path))
+    sitk.WriteImage(image, str(path))
     return path
 
 
