@@ -57,4 +57,4 @@ def _anchor(title: str) -> str:
 
 if __name__ == "__main__":
     PAGE.write_text(page(), encoding="utf-8")
-    print(PAGE)  # noqa: T201
+    print(PAGE)

@@ -99,7 +99,7 @@ def main() -> None:
             "\n".join(f"{name}: {', '.join(bad)} is not among the licences we accept" for name, bad in wrong.items())
         )
     PAGE.write_text(page(), encoding="utf-8")
-    print(PAGE)  # noqa: T201
+    print(PAGE)
 
 
 if __name__ == "__main__":
