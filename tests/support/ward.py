@@ -51,6 +51,7 @@ class Ward:
     def planned(self) -> None:
         """Wait until every page shows a whole plan."""
         for page in self.pages:
+            page.bring_to_front()  # a page behind others may not be drawn
             page.wait_for_selector(".state.whole")
 
     def move(self, value: float) -> list[float]:

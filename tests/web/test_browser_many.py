@@ -22,7 +22,7 @@ def test_many_cases_at_once(tmp_path: Path) -> None:
         before, heap = resident(served.pid), ward.heap()
         for i in range(4):
             assert max(ward.move(2.2 + 0.2 * i)) < float("inf"), "a control stays alive beside other cases"
-        ward.pages[0].wait_for_selector(".state.whole")
+        ward.planned()
         assert resident(served.pid) < before + 150, "moving controls leaves nothing behind on the server"
         assert ward.heap() < heap + 4 * CASES, "nor in the pages"
         labels = [page.locator(".top .label").inner_text() for page in ward.pages]
