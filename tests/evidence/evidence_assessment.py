@@ -71,7 +71,9 @@ def _void_cover() -> float:
 
 
 def _edges() -> float:
-    inside = [criteria.chance_within(Quantity(v, v - 1e-5, v + 1e-5, "mm"), 0.0, 2.0).value for v in (0.001, 1.999, 2.1, -0.1)]
+    inside = [
+        criteria.chance_within(Quantity(v, v - 1e-5, v + 1e-5, "mm"), 0.0, 2.0).value for v in (0.001, 1.999, 2.1, -0.1)
+    ]
     return sum(a > 0.5 for a in inside[:2]) + sum(a < 0.5 for a in inside[2:])
 
 
@@ -90,7 +92,12 @@ def _sequential() -> float:
     """One by one against the whole lot at once: m, k, a, b of the normal-inverse-gamma law in closed form."""
     x = np.random.default_rng(2).normal(0.2, 0.3, 25)
     (found,) = habits.learned([[("end", float(v))] for v in x])
-    k0, a0, b0, n = habits.PRIOR_CASES, habits.PRIOR_WEIGHT, habits.PRIOR_SPREAD["end"] ** 2 * habits.PRIOR_WEIGHT, len(x)
+    k0, a0, b0, n = (
+        habits.PRIOR_CASES,
+        habits.PRIOR_WEIGHT,
+        habits.PRIOR_SPREAD["end"] ** 2 * habits.PRIOR_WEIGHT,
+        len(x),
+    )
     mean = n * x.mean() / (k0 + n)
     b = b0 + ((x - x.mean()) ** 2).sum() / 2 + k0 * n * x.mean() ** 2 / (2 * (k0 + n))
     half = student.ppf(0.95, 2 * (a0 + n / 2)) * np.sqrt(b / ((a0 + n / 2) * (k0 + n)))

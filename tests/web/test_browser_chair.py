@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 
 from tests.support.browser import Server, browser
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_chair")]
 
 
 @pytest.fixture(scope="module")

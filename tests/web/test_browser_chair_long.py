@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, expect
 from tests.support.browser import Server, browser
 from tests.support.chairday import Day
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_chair_long")]
 TICK = 0.15
 """The screen looks at its clock every tenth of a second."""
 

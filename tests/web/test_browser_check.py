@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.assessment import demo
 from tests.support.browser import browser, server
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_check")]
 SLOW = 180_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
 

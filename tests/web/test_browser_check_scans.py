@@ -22,7 +22,7 @@ from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, mak
 from tests.support.browser import browser, server
 
 sitk: Any = SimpleITK
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_check_scans")]
 SLOW = 180_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
 

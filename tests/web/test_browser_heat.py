@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.support.browser import browser, server
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_heat")]
 SLOW = 240_000
 
 

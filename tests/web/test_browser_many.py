@@ -8,7 +8,7 @@ import pytest
 from tests.support.browser import Server, browser
 from tests.support.ward import Ward, resident
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_many")]
 CASES = 3
 
 

@@ -14,7 +14,7 @@ from tests.support import film
 from tests.support.browser import browser, server
 from tests.support.film_marks import mark_film
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_ready")]
 SLOW = 45_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
 

@@ -17,7 +17,7 @@ from canalwright.imaging.phantom.scan import make, random_shape
 from canalwright.web.scan.tasks import PRACTICE
 from tests.support.browser import browser, server
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_scan")]
 SLOW = 120_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
 POINT = "p => canalwright.scan.point(canalwright.scan.toIndex(p), canalwright.scan.panes[0])"

@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 
 from tests.support.browser import browser, server
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_solid")]
 SLOW = 120_000
 BOX = "document.querySelector('.picture svg.cw-section').viewBox.baseVal.height"
 

@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 
 from tests.support.browser import browser, server
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_waiting")]
 SLOW = 90_000
 
 

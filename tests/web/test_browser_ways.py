@@ -17,7 +17,7 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from tests.support.browser import browser, server
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_ways")]
 SLOW = 45_000
 expect.set_options(timeout=SLOW)
 SIZES = {"desktop": (1440, 900), "tablet": (820, 1180)}

@@ -18,7 +18,7 @@ from playwright.sync_api import Error as PlaywrightError
 from canalwright.records import Cost, Passphrase, Store
 from tests.support.browser import browser, free_port
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("records_page")]
 SLOW = 45_000
 SECRET, PASSWORD = "green teapot walks over rivers", "violet bicycle under a bridge"
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]

@@ -17,11 +17,11 @@ from canalwright.imaging import FoundCanal, ScanError
 from canalwright.imaging.corrections import Kind
 from canalwright.imaging.errors import CorrectionError
 from canalwright.imaging.found import FoundPortal
+from canalwright.web.hands import Work
 from canalwright.web.scan import store as stores
 from canalwright.web.scan import tasks, telling
 from canalwright.web.scan.correcting import correction_of, point_of
 from canalwright.web.scan.handing import case_of
-from canalwright.web.hands import Work
 from canalwright.web.scan.store import Scans
 from canalwright.web.scan.uploads import plain_name, take
 from canalwright.web.words import ENGLISH

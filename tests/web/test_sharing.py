@@ -113,7 +113,7 @@ def chromium() -> Iterator[Chromium]:
 
 
 @pytest.mark.browser
-@pytest.mark.xdist_group("browser")
+@pytest.mark.xdist_group("sharing")
 def test_in_a_real_browser(
     chromium: Chromium, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
 ) -> None:

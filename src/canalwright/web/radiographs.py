@@ -129,7 +129,8 @@ def marks_of(told: Mapping[str, Any]) -> Marks:
         if len(points) > MOST_MARKS[kind]:
             raise ValueError(f"{len(points)} marks of one kind, allowed {MOST_MARKS[kind]}")
     single = {
-        kind: next(iter(_points([told[kind]])), None) if told.get(kind) else None for kind in ("reference", "terminus", "end")
+        kind: next(iter(_points([told[kind]])), None) if told.get(kind) else None
+        for kind in ("reference", "terminus", "end")
     }
     known = str(told.get("known_mm") or "").replace(",", ".")
     try:

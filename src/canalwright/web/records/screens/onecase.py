@@ -113,7 +113,7 @@ def _checks(words: Words, events: Sequence[Event]) -> Safe:
                 words(str(e.field("canal"))),
                 words(str(e.field("assessment", "grade", "word"))),
                 _ends(words, found.get("to_terminus")),
-                words("{n} seen", n=len(found.get("voids") or ())),
+                words("{n} seen", n=len(voids) if isinstance(voids := found.get("voids"), list) else 0),
                 words(str(found.get("basis"))),
                 str(e.field("on") or ""),
             )
