@@ -38,6 +38,8 @@ def test_a_plan_is_cancelled_and_made_after_all(page: Page) -> None:
 
 
 def test_the_moving_picture_is_given_up_then_saved(page: Page, tmp_path: Path) -> None:
+    page.goto("/demo")
+    page.wait_for_url("**/plan*")
     page.goto(page.url.replace("/plan", "/play"))
     expect(page.locator("html[data-player=ready]")).to_be_attached(timeout=SLOW)
     make, cancel = page.get_by_role("button", name="Moving picture (GIF)"), page.locator("#moving-cancel")
