@@ -1,13 +1,19 @@
-"""`python -m fuzz TARGET [--seconds N]`: coverage-guided, from the seeds and the kept corpus; `all` takes each target in turn.
+"""`python -m fuzz TARGET [--seconds N] [--rounds N]`: coverage-guided, from the seeds and the kept corpus; `all` takes each target in turn.
 
+The seconds are of processor time, so that a busy machine fuzzes longer and not less.
 What it tries lies in fuzz/work/TARGET, what ended in anything but success or a refusal in fuzz/found/TARGET; neither is kept.
 `python -m fuzz keep all` takes over into fuzz/corpus the smallest input for each different answer of a reader.
 """
 
 import argparse
+import os
 import re
+import resource
+import signal
 import subprocess
 import sys
+import threading
+import time
 from collections.abc import Iterator
 from hashlib import sha256
 from importlib.util import find_spec
@@ -21,7 +27,7 @@ READERS = (
     "trimesh.exchange.stl", "trimesh.exchange.ply", "trimesh.exchange.obj", "fhir_core",
 )  # fmt: skip
 """Whose branches guide the search; nothing else is instrumented, above all no compiled kernel."""
-MOST_BYTES, MOST_MEMORY, PATIENCE = 65536, 4096, 120
+MOST_BYTES, MOST_MEMORY, PATIENCE = 65536, 4096, 300
 LARGEST_KEPT, MOST_KEPT = 4096, 32
 """Bytes of an input, and inputs of a target, that are worth keeping."""
 
@@ -35,27 +41,45 @@ def main() -> None:
 
     parser = argparse.ArgumentParser(prog="fuzz", description=__doc__)
     parser.add_argument("target", choices=[*TARGETS, "all", "keep"])
-    parser.add_argument("--seconds", type=int, default=60)
+    parser.add_argument("--seconds", type=int, default=60, help="of processor time, for each target and round")
+    parser.add_argument("--rounds", type=int, default=1, help="how often all targets are gone through")
     given = parser.parse_args()
     if given.target == "keep":
         for name in TARGETS:
             print(f"{name}: {_keep(name)} inputs kept", flush=True)
         return
     names = list(TARGETS) if given.target == "all" else [given.target]
-    found = 0
-    for name in names:
-        command = [sys.executable, "-m", "fuzz", name, "--seconds", str(given.seconds), "--child"]
-        done = subprocess.run(command, capture_output=True, text=True, cwd=HERE.parent, errors="replace")
-        ran = re.findall(r"^Done (\d+) runs in (\d+) second", done.stderr, re.M)
-        told = f"{ran[-1][0]} inputs in {ran[-1][1]} s" if ran else "ended early"
-        print(f"{name}: {'clean' if done.returncode == 0 else 'FOUND SOMETHING'}; {told}", flush=True)
-        if done.returncode != 0:
-            found += 1
-            told = [
-                line for line in (done.stdout + done.stderr).splitlines() if not line.startswith(("#", "INFO", "Tile"))
-            ]
-            print("\n".join(told[-30:]), flush=True)
-    sys.exit(1 if found else 0)
+    done = [_one(name, given.seconds) for _ in range(given.rounds) for name in names]
+    print(
+        f"{sum(inputs for _, inputs, _ in done)} inputs in {sum(spent for _, _, spent in done):.0f} s of processor time"
+    )
+    sys.exit(0 if all(clean for clean, _, _ in done) else 1)
+
+
+def _one(name: str, seconds: int) -> tuple[bool, int, float]:
+    """One target in a child: whether nothing was found, how many inputs were read, and the processor time it took, s."""
+    before, command = _spent(), [sys.executable, "-m", "fuzz", name, "--seconds", str(seconds), "--child"]
+    done = subprocess.run(command, capture_output=True, text=True, cwd=HERE.parent, errors="replace")
+    inputs = int((re.findall(r"^stat::number_of_executed_units: (\d+)", done.stderr, re.M) or ["0"])[-1])
+    clean, spent = done.returncode == 0, _spent() - before
+    print(f"{name}: {'clean' if clean else 'FOUND SOMETHING'}; {inputs} inputs in {spent:.0f} s", flush=True)
+    if not clean:
+        lines = (done.stdout + done.stderr).splitlines()
+        print(*[one for one in lines if not one.startswith(("#", "INFO", "Tile"))][-30:], sep="\n", flush=True)
+    return clean, inputs, spent
+
+
+def _spent() -> float:
+    """Processor time of all children that have ended, s."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
+def _stop_after(seconds: int) -> None:
+    """Ask the fuzzer to end, in good order, once it and its children have had so much processor time."""
+    while sum(os.times()[:4]) < seconds:
+        time.sleep(0.5)
+    os.kill(os.getpid(), signal.SIGUSR1)
 
 
 def _fuzz(name: str, seconds: int) -> None:
@@ -66,10 +90,11 @@ def _fuzz(name: str, seconds: int) -> None:
         from fuzz.targets import TARGETS
     work, found, kept = _folders(name)
     options = [
-        f"-max_total_time={seconds}", f"-max_len={MOST_BYTES}", f"-rss_limit_mb={MOST_MEMORY}", f"-timeout={PATIENCE}",
-        f"-artifact_prefix={found}/",
+        f"-max_len={MOST_BYTES}", f"-rss_limit_mb={MOST_MEMORY}", f"-timeout={PATIENCE}", f"-artifact_prefix={found}/",
+        "-print_final_stats=1",
     ]  # fmt: skip
     atheris.Setup([sys.argv[0], *options, str(work), str(kept)], TARGETS[name].run)
+    threading.Thread(target=_stop_after, args=(seconds,), daemon=True).start()
     atheris.Fuzz()
 
 
