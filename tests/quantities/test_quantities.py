@@ -41,6 +41,13 @@ def test_draws_keep_to_the_bounds(value: float, error: float, shape: Shape, seed
     assert values[0] == value
 
 
+def test_a_skewed_reading_is_a_lognormal_from_its_least_value() -> None:
+    """Median and quantiles by the definition, in numbers worked out apart; the long tail lies above."""
+    values = Reading(0.0, 0.8, "K", shape=Shape.SKEWED, least=-25.0).quantile(np.array([0.05, 0.5, 0.95]))
+    expected = -25 + 25 * np.exp(0.8 * np.array([-1.6448536, 0.0, 1.6448536]))
+    assert values == pytest.approx(expected, abs=1e-5)
+
+
 def test_an_unbounded_draw_leaves_the_interval_open_and_json_says_null() -> None:
     sample = draw({"a": Reading(0, 1.0, "mm")}, 100, seed=1)
     q = sample.summarise(np.where(sample["a"] > 1, np.inf, sample["a"]), "mm")
@@ -55,6 +62,7 @@ def test_an_unbounded_draw_leaves_the_interval_open_and_json_says_null() -> None
         (lambda: Reading(1.0, float("nan"), "mm"), "error of a reading"),
         (lambda: Reading(5.0, 1.0, "mm", least=6.0), "outside"),
         (lambda: Reading(-1.0, 1.0, "mm", shape=Shape.LOGNORMAL), "must be positive"),
+        (lambda: Reading(0.0, 1.0, "K", shape=Shape.SKEWED), "above its least value"),
         (lambda: Quantity(1.0, 2.0, 1.0, "mm"), "turned round"),
         (lambda: draw({}, -1, 0), "0 or more"),
     ],

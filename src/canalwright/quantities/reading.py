@@ -1,6 +1,6 @@
 """One uncertain input."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -16,6 +16,7 @@ class Shape(StrEnum):
     NORMAL = "normal"
     UNIFORM = "uniform"
     LOGNORMAL = "lognormal"
+    SKEWED = "skewed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +24,8 @@ class Reading:
     """A value with its error and the bounds that it cannot leave.
 
     `error` is the standard deviation (normal), the half width (uniform), or the standard deviation
-    of the natural logarithm (lognormal, `value` being the median).
+    of the natural logarithm (lognormal, `value` being the median; skewed, a lognormal that begins at
+    `least` in place of 0, so that it may hold values of both signs).
     """
 
     value: float
@@ -41,6 +43,8 @@ class Reading:
             raise ValueError(f"reading {self.value} {self.unit} outside {self.least} to {self.most}")
         if self.shape is Shape.LOGNORMAL and self.value <= 0:
             raise ValueError(f"a lognormal reading must be positive, not {self.value}")
+        if self.shape is Shape.SKEWED and not -np.inf < self.least < self.value:
+            raise ValueError(f"a skewed reading must lie above its least value, not at {self.value} from {self.least}")
 
     def quantile(self, u: NDArray[np.float64]) -> NDArray[np.float64]:
         """Values at probabilities `u` (any shape, in (0, 1)), truncated to the bounds."""
@@ -51,10 +55,15 @@ class Reading:
             return np.asarray(low + (high - low) * u)
         if self.shape is Shape.LOGNORMAL:
             return np.asarray(np.exp(self._truncated(u, np.log(self.value), np.log)))
+        if self.shape is Shape.SKEWED:
+            above = replace(
+                self, value=self.value - self.least, shape=Shape.LOGNORMAL, least=0.0, most=self.most - self.least
+            )
+            return np.asarray(self.least + above.quantile(u))
         return self._truncated(u, self.value, lambda bound: bound)
 
     def _truncated(self, u: NDArray[np.float64], centre: float, scale) -> NDArray[np.float64]:  # type: ignore[no-untyped-def]
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             below = (
                 0.0
                 if self.least == -np.inf or (scale is np.log and self.least <= 0)
