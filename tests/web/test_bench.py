@@ -38,6 +38,29 @@ def test_a_process_that_is_cancelled_ends_whatever_it_is_doing(tmp_path: Path) -
     hands.close()
 
 
+async def test_what_nobody_waits_for_is_not_begun_and_who_asked_last_is_served_first(case: Case) -> None:
+    """A control moved in many windows must not leave a queue of old plans before the newest."""
+    bench, made = Bench(casefile.generic_tray()), []
+
+    async def ask(index: int, seed: int) -> None:
+        await bench.plan(case, index, Choices(draws=64, seed=seed))
+        made.append(seed)
+
+    try:
+        asked = [asyncio.create_task(ask(0, 0))]
+        while not bench._under_way or next(iter(bench._under_way.values())).state == "waiting":
+            await asyncio.sleep(0.02)
+        for seed in (1, 2, 3):
+            asked.append(asyncio.create_task(ask(0, seed)))
+            await asyncio.sleep(0.05)
+        asked[2].cancel()
+        await asyncio.gather(*asked, return_exceptions=True)
+        assert made == [0, 3, 1]
+        assert bench.there(case, 0, Choices(draws=64, seed=2)) is None and not bench._under_way
+    finally:
+        bench.close()
+
+
 def _at_once(told: Told) -> str:
     return "here"
 

@@ -8,7 +8,7 @@ What is being made can be cancelled: its process ends, and who waited for it is 
 
 import asyncio
 import contextlib
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
@@ -36,12 +36,13 @@ class Cancelled(PlanError):
 class Bench:
     """Plans and stories by case, canal and choices; what was made last is kept."""
 
-    def __init__(self, tray: Tray, kept: int = 24) -> None:
+    def __init__(self, tray: Tray, kept: int = 40) -> None:
         self.tray, self._kept = tray, kept
-        self._hands = Hands(at_once=1)
+        self._hands = Hands(at_once=1, newest_first=True)
         self._quick = ThreadPoolExecutor(2, "quick")
         self._made: OrderedDict[Key, asyncio.Future[Any]] = OrderedDict()
         self._under_way: dict[Key, Work] = {}
+        self._waiting: Counter[Key] = Counter()
 
     async def plan(self, case: Case, index: int, choices: Choices) -> Plan:
         """The whole plan; raises planning.PlanError."""
@@ -94,6 +95,7 @@ class Bench:
     async def _once(self, kind: str, asked: Asked, task: Callable[..., Any], *arguments: Any) -> Any:
         """The answer that is there, or under way, or made now. A reader who goes away does not stop the others' work.
 
+        What nobody waits for any more and has not begun is not begun; what has begun is made and kept.
         A fault is not kept: who asks again gets another try, with a new process where the old one died.
         """
         key = (kind, asked)
@@ -101,18 +103,32 @@ class Bench:
         if made is None:
             made = self._made[key] = self._begin(key, task, *arguments)
         self._made.move_to_end(key)
-        while len(self._made) > self._kept:
-            self._made.popitem(last=False)
-        return await asyncio.shield(made)
+        for old in [k for k in self._made if k not in self._under_way][: max(0, len(self._made) - self._kept)]:
+            del self._made[old]
+        self._waiting[key] += 1
+        try:
+            return await asyncio.shield(made)
+        finally:
+            self._waiting[key] -= 1
+            if not self._waiting[key]:
+                del self._waiting[key]
+                self._forgo(key)
+
+    def _forgo(self, key: Key) -> None:
+        work = self._under_way.get(key)
+        if work is not None and work.state == "waiting":
+            del self._under_way[key]
+            self._made.pop(key).cancel()
+            work.cancel()
 
     def _begin(self, key: Key, task: Callable[..., Any], *arguments: Any) -> "asyncio.Future[Any]":
         loop = asyncio.get_running_loop()
         future: asyncio.Future[Any] = loop.create_future()
 
         def settle(work: Work, result: Any) -> None:
-            self._under_way.pop(key, None)
-            if future.done():
+            if future.done():  # nobody waits for it any more; the key may be another's by now
                 return
+            self._under_way.pop(key, None)
             if work.state in ("failed", "cancelled"):
                 if not work.refused:
                     self._made.pop(key, None)

@@ -14,7 +14,7 @@ import signal
 import threading
 import time
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from multiprocessing.connection import Connection
 from typing import Any
 
@@ -37,6 +37,7 @@ class Work:
         self.kind, self.yields, self.state, self.told, self.error = kind, yields, "waiting", "", ""
         self.refused = False
         self._on_end = ended
+        self.left: Callable[[], None] | None = None
         self.share: float | None = None
         self.began = time.monotonic()
         self.ended: float | None = None
@@ -64,18 +65,49 @@ class Work:
 
     def _end(self, state: str, error: str = "") -> None:
         self.state, self.error, self.ended = state, error, time.monotonic()
+        if self.left is not None:
+            self.left()
         if self._on_end is not None:
             self._on_end(self)
+
+
+class Turns:
+    """Who goes next when a place is free: who came first, or with `newest_first` who came last, since that one is being looked at."""
+
+    def __init__(self, places: int, *, newest_first: bool = False) -> None:
+        self._free, self._next = places, -1 if newest_first else 0
+        self._changed = threading.Condition()
+        self._waiting: list[Work] = []
+
+    @contextlib.contextmanager
+    def taken(self, work: Work) -> Iterator[None]:
+        """A place while the block runs; what is over before its turn does not stand in the way of others."""
+        with self._changed:
+            self._waiting.append(work)
+            self._changed.wait_for(lambda: work.over or (self._free > 0 and self._waiting[self._next] is work))
+            self._waiting.remove(work)
+            self._free -= 1
+        try:
+            yield
+        finally:
+            with self._changed:
+                self._free += 1
+                self._changed.notify_all()
+
+    def look(self) -> None:
+        """Something that waits may be over."""
+        with self._changed:
+            self._changed.notify_all()
 
 
 class Hands:
     """Some processes of one server, `at_once` of them at work."""
 
-    def __init__(self, at_once: int = AT_ONCE) -> None:
+    def __init__(self, at_once: int = AT_ONCE, *, newest_first: bool = False) -> None:
         self._context = multiprocessing.get_context("spawn")
         self._idle: dict[bool, tuple[Any, Connection]] = {}
         self._lock = threading.Lock()
-        self._places = threading.Semaphore(at_once)
+        self._turns = Turns(at_once, newest_first=newest_first)
         self._closed = False
 
     def do(
@@ -89,6 +121,7 @@ class Hands:
     ) -> Work:
         """Begin `task(told, *arguments)`; `done(result)` is called in a thread when it has succeeded, `ended` however it ended."""
         work = Work(kind, yields, ended)
+        work.left = self._turns.look
         threading.Thread(target=self._run, args=(work, task, arguments, done), daemon=True, name=kind).start()
         return work
 
@@ -117,7 +150,7 @@ class Hands:
     def _run(
         self, work: Work, task: Callable[..., Any], arguments: tuple[Any, ...], done: Callable[[Any], None]
     ) -> None:
-        with self._places:
+        with self._turns.taken(work):
             if work.over:
                 return
             with self._lock:

@@ -36,19 +36,24 @@ class Refiner:
         self._turn, self._stops = 0, 0
         self._previewing = False
         self._waiting: Choices | None = None
+        self._asking: asyncio.Future[Plan] | None = None
 
     async def change(self, choices: Choices) -> None:
         """Answer a change; returns when it was answered in full or overtaken."""
-        self._turn += 1
+        self._overtake()
         turn = self._turn
         try:
             await self._answer_quickly(choices)
             if turn == self._turn:
                 await asyncio.sleep(self._rest)
             if turn == self._turn:
-                plan = await self._whole(choices)
+                self._asking = asyncio.ensure_future(self._whole(choices))
+                plan = await self._asking
                 if turn == self._turn:
                     self._show(plan, True)
+        except asyncio.CancelledError:
+            if turn == self._turn:
+                raise
         except PlanError as error:
             if turn == self._turn:
                 self._refuse(str(error))
@@ -59,9 +64,16 @@ class Refiner:
 
     def stop(self) -> None:
         """Nothing that is under way is shown any more."""
-        self._turn += 1
+        self._overtake()
         self._stops += 1
         self._waiting = None
+
+    def _overtake(self) -> None:
+        """What was asked before is not waited for any more."""
+        self._turn += 1
+        if self._asking is not None:
+            self._asking.cancel()
+            self._asking = None
 
     async def _answer_quickly(self, choices: Choices) -> None:
         """One preview at a time; while one runs the newest choices wait, older ones are dropped."""
