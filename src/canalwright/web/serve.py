@@ -66,6 +66,7 @@ def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store
         log_level="warning",
         server_header=False,
         proxy_headers=False,
+        ws_per_message_deflate=place.outside,  # on this machine packing takes longer than sending
         timeout_graceful_shutdown=2,
     )
     uvicorn.Server(config).run()

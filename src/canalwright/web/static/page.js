@@ -20,9 +20,19 @@ document.addEventListener("input", (event) => {
   tell(input);
   const key = input.dataset.choice;
   if (waiting.has(key)) return waiting.set(key, input.value);
-  waiting.set(key, input.value);
-  setTimeout(() => { choose(key, Number(waiting.get(key))); waiting.delete(key); }, REST);
+  choose(key, Number(input.value));
+  waiting.set(key, null);
+  setTimeout(() => rested(key), REST);
 });
+
+// The first place of a moved control is told at once, later ones no more often than every REST.
+function rested(key) {
+  const value = waiting.get(key);
+  if (value === null) return waiting.delete(key);
+  choose(key, Number(value));
+  waiting.set(key, null);
+  setTimeout(() => rested(key), REST);
+}
 
 document.addEventListener("click", (event) => {
   const target = event.target.closest?.("a[data-carry], [data-give-back], [data-send], .num, dialog");
