@@ -8,7 +8,7 @@ SECONDS ?= 212
 MINUTES ?= 60
 CORE := hazards quantities instruments anatomy imaging shaping irrigation fit heat compaction readiness planning guide assessment
 
-.PHONY: help setup demo serve test lint bench evidence schemas docs hazards licences dist lock clean fuzz coverage mutants soak
+.PHONY: help setup demo serve test lint bench evidence schemas names docs hazards licences dist lock clean fuzz coverage mutants soak
 
 help:
 	@echo "make demo    set all up and run the main job on an invented tooth"
@@ -16,7 +16,7 @@ help:
 	@echo "make test    set all up and run every test"
 	@echo "make lint    formatter, linter, type checker, rooms"
 	@echo "make bench   timings, as ratios against general-purpose libraries"
-	@echo "make evidence  rebuild docs/evidence.md;  make schemas  rebuild docs/formats;  make lock  renew the lock"
+	@echo "make evidence  rebuild docs/evidence.md;  make schemas  rebuild docs/formats;  make names  the public names;  make lock  renew the lock"
 	@echo "make fuzz    hostile bytes for every reader, one hour;  make soak  work the page for an hour and watch the memory"
 	@echo "make coverage  branches of the core that the tests go through;  make mutants  are wrong changes noticed?"
 	@echo "make docs    build the documentation site into site/, every link checked"
@@ -60,6 +60,9 @@ docs: setup
 	$(BIN)/python -m sphinx -b html -W --keep-going -q -j auto docs site
 	@echo "site/index.html"
 
+names: setup
+	$(BIN)/python -m release.names
+
 hazards: setup
 	$(BIN)/python -m release.hazards
 
@@ -69,7 +72,7 @@ licences: setup
 dist: setup
 	rm -rf dist
 	SOURCE_DATE_EPOCH=$$(git log -1 --format=%ct 2>/dev/null || echo 1700000000) $(BIN)/python -m build --no-isolation --outdir dist .
-	$(BIN)/cyclonedx-py environment --pyproject pyproject.toml --output-reproducible --of JSON -o dist/canalwright.cdx.json $(VENV)
+	$(BIN)/python -m release.bill dist/canalwright.cdx.json
 
 fuzz: setup
 	$(BIN)/python -m fuzz all --seconds $(SECONDS)

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 STEP = 0.1
+"""Between two stations along a canal, mm."""
 
 
 @dataclass(frozen=True)

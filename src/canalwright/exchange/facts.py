@@ -15,6 +15,7 @@ LEAVES_OUT = (
     "intervals hold the doubt of both, not that of the model itself, which takes dentine and bone as uniform and leaves out what "
     "no image shows. A void smaller than an image can show is not seen, never absent."
 )
+"""What the numbers do not say, in words for whoever receives them."""
 Kind = Literal["predicted", "read from an image", "done", "entered"]
 
 

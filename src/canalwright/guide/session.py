@@ -16,6 +16,7 @@ from enum import StrEnum
 from canalwright.guide.steps import Step
 
 GO, BACK, PAUSE, DEPTH, NOTE, RETIME = "go", "back", "pause", "depth", "note", "retime"
+"""What may happen at the chair: the next step, the one before, a pause or its end, a depth reached, a note, another time for a timer."""
 KINDS = frozenset({GO, BACK, PAUSE, DEPTH, NOTE, RETIME})
 
 

@@ -12,6 +12,7 @@ from canalwright.irrigation.figures import figure, source
 from canalwright.quantities import Quantity
 
 REMEDY = "take the needle to working length for a moment while irrigating gently, or pump a fitted cone to length, then irrigate again"
+"""What to do about gas before the end."""
 
 
 def gas_chance(width: float, opening: str, short: float, rate: float) -> Quantity:

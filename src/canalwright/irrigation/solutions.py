@@ -22,6 +22,7 @@ SOLUTIONS = (
     "water",
     "alcohol",
 )
+"""What may be irrigated with, by name."""
 RINSES = ("saline", "water", "alcohol")
 
 

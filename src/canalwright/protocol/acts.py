@@ -80,6 +80,7 @@ class Pause:
 
 
 Act = Place | Sear | Heat | Bite | Press | Inject | Pause
+"""Anything that is done to a filling."""
 
 
 @dataclass(frozen=True)

@@ -58,6 +58,7 @@ LIGHT = Palette(
     portal=Paint("#ffffff", "#1b2330"),
     landmark=Paint("#596273", "#596273"),
 )
+"""On paper and on a light screen."""
 DARK = Palette(
     paper="#11151c",
     ink="#e9ecf2",
@@ -75,6 +76,7 @@ DARK = Palette(
     portal=Paint("#11151c", "#e9ecf2"),
     landmark=Paint("#a3acbb", "#a3acbb"),
 )
+"""On a dark screen."""
 
 ISO_3630 = {
     "pink": "#e79ab8",
