@@ -6,6 +6,7 @@ Read from the packages as installed. A licence that is not in `ACCEPTED` stops i
 import importlib.metadata as metadata
 import re
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 
 from packaging.requirements import Requirement
@@ -29,21 +30,26 @@ OR_ELSE = {"docutils": "Public Domain", "scikit-image": "BSD-3-Clause", "scipy":
 def needed(name: str = "canalwright") -> dict[str, metadata.Distribution]:
     """Every distribution that `name` needs to run on this machine, itself left out, by its normal name."""
     found: dict[str, metadata.Distribution] = {}
-    waiting = [name]
+    waiting, seen = [Requirement(name)], set()
     while waiting:
-        one = normal(waiting.pop())
-        if one in found:
+        one = waiting.pop()
+        asked = (normal(one.name), frozenset(one.extras))
+        if asked in seen:
             continue
+        seen.add(asked)
         try:
-            found[one] = metadata.distribution(one)
+            found[asked[0]] = metadata.distribution(one.name)
         except metadata.PackageNotFoundError:
             continue
-        for line in found[one].requires or []:
-            wanted = Requirement(line)
-            if wanted.marker is None or wanted.marker.evaluate({"extra": ""}):
-                waiting.append(wanted.name)
+        waiting += wanted(found[asked[0]], one.extras)
     del found[normal(name)]
     return dict(sorted(found.items()))
+
+
+def wanted(one: metadata.Distribution, extras: Iterable[str] = ()) -> list[Requirement]:
+    """What a distribution, with these extras of it, asks for on this machine."""
+    every = [Requirement(line) for line in one.requires or []]
+    return [w for w in every if w.marker is None or any(w.marker.evaluate({"extra": e}) for e in ("", *extras))]
 
 
 def licence(one: metadata.Distribution) -> str:
