@@ -18,6 +18,7 @@ from canalwright.assessment import (
     criteria,
     habits,
     restoration,
+    unseen,
 )
 from canalwright.assessment.film.overlay import lay_over
 from canalwright.assessment.film.straight import straighten
@@ -60,9 +61,55 @@ def test_a_chance_lies_between_0_and_1_within_its_interval(value: float, half: f
 
 
 def test_a_grade_is_no_better_than_its_worst_criterion() -> None:
-    made = criteria.grade(criteria.length_criterion(_mm(1.0)), criteria.density_criterion((0.97,)))
+    made = criteria.grade(criteria.length_criterion(_mm(1.0)), criteria.density_criterion((0.97,), _mm(0.2), 10.0))
     assert made.chance.value <= min(c.chance.value for c in made.criteria)
     assert made.word == "inadequate"
+
+
+def test_no_void_seen_is_not_no_void() -> None:
+    """On a cone-beam scan, where voids under 0.4 mm hide, none seen is far from sure; micro-CT shows all that count."""
+    coarse = criteria.density_criterion((), Quantity(0.4, 0.32, 0.52, "mm"), 10.0).chance
+    fine = criteria.density_criterion((), Quantity(0.1, 0.08, 0.13, "mm"), 10.0).chance
+    assert coarse.low < 0.6 and coarse.value < 0.9 and coarse.high < 1
+    assert fine.low > 0.99
+    assert criteria.density_criterion((1.0,), Quantity(0.4, 0.32, 0.52, "mm"), 10.0).chance.high == 0
+
+
+def test_the_law_of_the_voids_gives_the_published_share_of_the_canal() -> None:
+    """0.25 % of a canal 0.8 mm wide, and 8 voids to a millimetre."""
+    d = np.geomspace(unseen.FINEST, unseen.WIDEST, 3000)
+    number = -np.diff(unseen.voids_wider(d))
+    share = (number * np.pi / 6 * (d[1:] * d[:-1]) ** 1.5).sum() / (np.pi / 4 * unseen.WIDEST**2)
+    assert share == pytest.approx(0.0025, rel=0.01)
+    assert number.sum() == pytest.approx(unseen.PER_MM, rel=0.01)
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.floats(0.1, 0.9), st.floats(2.0, 14.0), st.integers(0, 2**31))
+def test_the_interval_of_the_unseen_voids_holds_the_truth_of_simulated_fillings(
+    smallest: float, length: float, seed: int
+) -> None:
+    """Fillings with voids drawn by their law, looked at by an image that shows the wider ones.
+
+    Where none was seen, the chance told is the share of fillings without a void of 0.2 mm or more, and each filling's own chance lies in
+    the interval nine times in ten.
+    """
+    rng = np.random.default_rng(seed)
+    told = unseen.chance_of_none(Quantity(smallest, 0.8 * smallest, 1.3 * smallest, "mm"), length)
+    sizes = np.geomspace(unseen.FINEST, unseen.WIDEST, 60)
+    number, middle = -np.diff(unseen.voids_wider(sizes)) * length, np.sqrt(sizes[1:] * sizes[:-1])
+    more = rng.exponential(1.0, 6000)
+    least = np.exp(rng.normal(np.log(smallest), 0.14, 6000))
+    shown = unseen.chance_seen(middle[None], least[:, None])
+    none_seen = rng.poisson(more * (number * shown).sum(1)) == 0
+    missed = ((number * (1 - shown))[:, middle >= unseen.LEAST]).sum(1)
+    own = np.exp(-more * missed)[none_seen]
+    if len(own) < 300:
+        return
+    assert told.low <= told.value <= told.high
+    assert np.mean((told.low - 0.005 <= own) & (own <= told.high + 0.005)) >= 0.87
+    without = rng.poisson((more * missed)[none_seen]) == 0
+    assert without.mean() == pytest.approx(told.value, abs=0.06)
 
 
 def test_an_assessment_is_plain_json_and_keeps_what_was_not_seen() -> None:

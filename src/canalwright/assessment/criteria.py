@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
+from canalwright.assessment import unseen
 from canalwright.assessment.result import Criterion, Grade
 from canalwright.quantities import Quantity
 
@@ -37,14 +38,11 @@ class Band:
 WITHIN_TWO = Band(0.0, 2.0, "Liang et al. 2012, Clin Oral Investig 16:1619-1626")
 GUIDELINE = Band(0.5, 2.0, "European Society of Endodontology 2006, Int Endod J 39:921-930 (figures from memory)")
 BANDS = {"two": WITHIN_TWO, "guideline": GUIDELINE}
-EVEN = "no void seen (Liang et al. 2012); uniform density (common practice)"
+EVEN = (
+    "no void seen (Liang et al. 2012); uniform density (common practice); voids that no image shows: Jaworska & Kierklo 2017, "
+    "J Stomatol 70:638-646, the law of their sizes our own"
+)
 TAPERED = "consistent taper from coronal to apical (common practice; limits our own reading)"
-
-
-def sure(chance: float) -> Quantity:
-    """A chance that has no further doubt of its own."""
-    value = min(max(float(chance), 0.0), 1.0)
-    return Quantity(value, value, value, "")
 
 
 def chance_within(value: Quantity, low: float, high: float) -> Quantity:
@@ -63,10 +61,14 @@ def length_criterion(to_terminus: Quantity, band: Band = WITHIN_TWO) -> Criterio
     return Criterion("length", chance_within(to_terminus, band.low, band.high), band.words, band.source)
 
 
-def density_criterion(chances: tuple[float, ...]) -> Criterion:
-    """No void seen: the chance that none of what looks like one is one."""
-    none = float(np.prod([1 - c for c in chances])) if chances else 1.0
-    return Criterion("density", sure(none), "no void seen", EVEN)
+def density_criterion(chances: tuple[float, ...], smallest: Quantity, length: float) -> Criterion:
+    """No void: none of what looks like one is one (`chances`), and none of 0.2 mm or more was missed in `length` mm of filling by an
+    image whose `smallest` visible void is known.
+    """
+    none = float(np.prod([1 - c for c in chances]))
+    missed = unseen.chance_of_none(smallest, length, len(chances))
+    chance = Quantity(none * missed.value, none * missed.low, none * missed.high, "")
+    return Criterion("density", chance, f"no void seen, and none of {unseen.LEAST:g} mm or more missed", EVEN)
 
 
 def taper_criterion(slope: Quantity, drop: Quantity) -> Criterion:

@@ -109,7 +109,7 @@ def values(dossier: Dossier, given: Given, say: Say = plain, language: str = "en
         "filled": day_words(view.filled, language) or None,
         "index_before": str(before) if before is not None else None,
         "check_end": _end(dossier, say),
-        "check_voids": _told(voids) if voids else None,
+        "check_voids": _voids(dossier, voids, say) if voids else None,
         "recall_last": day_words(view.last_recall, language) or None,
         "recall_next": day_words(view.next_due, language) or None,
         "outcome": say(view.outcome) if view.outcome and view.outcome != "not judged" else None,
@@ -136,6 +136,16 @@ def _end(dossier: Dossier, say: Say) -> str | None:
         high=None if found.low is None else -found.low,
     )
     return say("{mm} beyond the radiographic terminus").format(mm=_told(turned))
+
+
+def _voids(dossier: Dossier, found: Fact, say: Say) -> str:
+    """The share of the voids; where an image showed none, with what it would not have shown."""
+    smallest = _one(dossier, "", "assessment.smallest_void")
+    if found.kind != "read from an image" or found.value > 0 or smallest is None:
+        return _told(found)
+    return say("none seen ({share}); a void under {size} would not show on this image").format(
+        share=f"{spread(found)} %", size=number(smallest)
+    )
 
 
 def _one(dossier: Dossier, typed: str, read: str) -> Fact | None:

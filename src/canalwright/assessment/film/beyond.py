@@ -1,7 +1,8 @@
 """Filling beyond the root on a radiograph: bright spots outside the outline about the terminus.
 
 A spot counts where, smoothed over `SMOOTH` mm, it is brighter than the bone about it by 5 times that bone's scatter and by a quarter of
-the filling's own contrast near its end. Bone in front of a thin film of sealer hides it: what is fainter than that is not seen.
+the filling's own contrast near its end. Bone in front of a thin film of sealer hides it, and the root itself what lies
+before or behind it: a film never says that nothing went beyond.
 """
 
 import itertools
@@ -35,12 +36,12 @@ def beyond(picture: NDArray[np.float32], outline: Array, terminus: Array, mm: fl
     limit = level + max(SCATTER * scatter, SHARE * contrast)
     marked, count = label((smooth > limit) & near & ~grown)
     if not count:
-        return Beyond(Sight.ABSENT)
+        return Beyond(Sight.NOT_SEEN)
     sizes = np.bincount(marked.ravel())[1:] * mm * mm
     away = [float(np.hypot(x - terminus[0], y - terminus[1])[marked == i + 1].min()) * mm for i in range(count)]
     spots = [i + 1 for i in range(count) if sizes[i] >= LEAST and away[i] < 1.2]
     if not spots:
-        return Beyond(Sight.ABSENT)
+        return Beyond(Sight.NOT_SEEN)
     spot = np.isin(marked, spots)
     points = np.argwhere(spot)[:, ::-1].astype(float)
     edge = np.vstack([np.linspace(a, b, 8, endpoint=False) for a, b in itertools.pairwise(outline)])

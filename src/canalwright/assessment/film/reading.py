@@ -110,7 +110,7 @@ def read(
         length_filled=filled,
         grade=criteria.grade(
             criteria.length_criterion(to_terminus, band),
-            criteria.density_criterion(seen.chances),
+            criteria.density_criterion(seen.chances, seen.smallest, filled.value),
             criteria.taper_criterion(slope, drop),
         ),
         taper=slope,

@@ -71,7 +71,7 @@ def read(
         length_filled=Quantity(length, length - 2 * Z90 * end_error, length + 2 * Z90 * end_error, "mm", source),
         grade=criteria.grade(
             criteria.length_criterion(to_terminus, band),
-            criteria.density_criterion(chances),
+            criteria.density_criterion(chances, smallest, length),
             criteria.taper_criterion(slope, drop),
         ),
         taper=slope,
@@ -79,7 +79,7 @@ def read(
         stations=stations,
         voids=voids,
         portals=tuple(_branch(part, found, branch, basis) for branch in line.branches),
-        beyond=_beyond(part, line, side),
+        beyond=_beyond(part, side, basis),
         smallest_void=smallest,
         not_seen=_not_seen(smallest, side, basis, part),
         notes=_notes(part, found, basis),
@@ -220,14 +220,13 @@ def _branch(part: Shares, found: Registered, branch: BranchLine, basis: str) -> 
     )
 
 
-def _beyond(part: Shares, line: CanalLine, side: float) -> Beyond:
-    """Filling past the terminus: voxels of it that hang together there."""
+def _beyond(part: Shares, side: float, basis: str) -> Beyond:
+    """Filling past the terminus: voxels of it that hang together there. Halo and dark bands of a cone-beam scan may hide it."""
     past = part.grid(np.where(part.z < -0.5 * side, part.filling, 0.0))
     marked, count = label(past > max(0.3, 5 * part.noise))
     sizes = np.bincount(marked.ravel())[1:]
     if not count or sizes.max() < 4:
-        smallest = 4 * part.voxel
-        return Beyond(Sight.NOT_SEEN if smallest > 0.02 else Sight.ABSENT)
+        return Beyond(Sight.ABSENT if basis == MICRO and 4 * part.voxel <= 0.02 else Sight.NOT_SEEN)
     spot = np.isin(marked, np.flatnonzero(sizes >= 4) + 1)
     volume = float(past[spot].sum()) * part.voxel
     z = part.z[spot[part.index[:, 2], part.index[:, 1], part.index[:, 0]]]

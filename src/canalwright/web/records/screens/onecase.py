@@ -1,6 +1,6 @@
 """One case: what is known of it, what can be done, what happened."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -113,7 +113,7 @@ def _checks(words: Words, events: Sequence[Event]) -> Safe:
                 words(str(e.field("canal"))),
                 words(str(e.field("assessment", "grade", "word"))),
                 _ends(words, found.get("to_terminus")),
-                words("{n} seen", n=len(voids) if isinstance(voids := found.get("voids"), list) else 0),
+                _voids(words, found),
                 words(str(found.get("basis"))),
                 str(e.field("on") or ""),
             )
@@ -131,6 +131,18 @@ def _ends(words: Words, told: object) -> str:
     if isinstance(value, int | float) and isinstance(low, int | float) and isinstance(high, int | float):
         return words(length_words(Quantity(value, low, high, "mm")))
     return ""
+
+
+def _voids(words: Words, found: Mapping[str, object]) -> str:
+    """How many voids were seen, and how small the image would have shown them: none seen does not say that there is none."""
+    seen, smallest = found.get("voids"), found.get("smallest_void")
+    count, size = (
+        len(seen) if isinstance(seen, list) else 0,
+        smallest.get("value") if isinstance(smallest, dict) else None,
+    )
+    if isinstance(size, int | float):
+        return words("{n} seen; under {size} mm none would be", n=count, size=f"{size:.2f}")
+    return words("{n} seen", n=count)
 
 
 def _chairs(words: Words, token: str, view: CaseView, begun: Sequence[Begun]) -> Safe:
