@@ -68,7 +68,7 @@ def find_portals(scan: Scan, canal: FoundCanal, others: Sequence[FoundCanal] = (
         found += _branches(scan, canal, tones, root, piece, edge)
     low = [p for p in found if p.kind == "lateral canal" and p.z < DELTA]
     if len(low) >= 3:
-        found = [replace(p, kind="delta") if p in low else p for p in found]
+        found = [replace(p, kind="delta") if any(p is q for q in low) else p for p in found]
     return replace(canal, portals=tuple(sorted([*canal.portals, *found], key=lambda p: p.z)))
 
 
