@@ -17,7 +17,7 @@ from canalwright.cohort.columns import finite, in_columns
 from canalwright.cohort.job import Row
 from canalwright.cohort.virtual import Kind, Shaping, draw_tooth
 from canalwright.planning import Choices, PlanError, Trial
-from canalwright.planning.trial import reaches_end
+from canalwright.planning.trial import Known, reaches_end
 
 QUANTILES = (0.05, 0.25, 0.50, 0.75, 0.95)
 
@@ -28,10 +28,11 @@ def run(ident: str, content: Mapping[str, Any]) -> list[Row]:
     kind = kind_of(group)
     rows: list[Row] = []
     for canal in draw_tooth(kind, content["seed"], content["number"]):
+        known: dict[str | None, Known] = {}
         for arm in content["protocols"]:
             choices = Choices(**arm["choices"], draws=content["draws"], seed=content["seed"] + content["number"])
             start = {"group": group["name"], **head(canal, choices), "angle": _angle(canal), "protocol": arm["name"]}
-            rows.append(start | _tried(canal, arm, choices, content))
+            rows.append(start | _tried(canal, arm, choices, content, known.setdefault(arm["tray"], [])))
     return rows
 
 
@@ -42,10 +43,10 @@ def kind_of(group: Mapping[str, Any]) -> Kind:
     )  # fmt: skip
 
 
-def _tried(canal: Canal, arm: Mapping[str, Any], choices: Choices, content: Mapping[str, Any]) -> Row:
+def _tried(canal: Canal, arm: Mapping[str, Any], choices: Choices, content: Mapping[str, Any], known: Known) -> Row:
     """One protocol; where it cannot be carried out in this canal, the reason alone (that too is a result)."""
     try:
-        (trial,) = planning.trials(canal, tray_of(arm["tray"]), [choices], press=content["press"])
+        (trial,) = planning.trials(canal, tray_of(arm["tray"]), [choices], press=content["press"], known=known)
     except PlanError as error:
         return {"refused": str(error)}
     return _columns(trial, canal, content["limit"], content["within"])

@@ -107,8 +107,13 @@ def simulate_many(
 
     if count:
         one(0)
-    with ThreadPoolExecutor(threads or os.cpu_count() or 1) as pool:
-        list(pool.map(one, range(1, count)))
+    workers = min(threads or os.cpu_count() or 1, max(count - 1, 1))
+    if workers == 1:
+        for d in range(1, count):
+            one(d)
+    else:
+        with ThreadPoolExecutor(workers) as pool:
+            list(pool.map(one, range(1, count)))
     by_act[2][by_act[2] < -1e29] = np.nan
     by_act[3][by_act[3] > 1e29] = np.inf
     return HeatDraws(z, *along, *by_act)

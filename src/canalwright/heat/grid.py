@@ -99,7 +99,11 @@ def cells(g: Grid, content: int) -> Cells:
     t[:n] = g.start.ravel()
     mark = np.zeros((3, g.nz), dtype=np.int64)
     mark[CONTENT] = content
-    return Cells(t, np.zeros((10, m)), mark, np.zeros((3, g.nz)), np.zeros(g.nodes), np.zeros((6, m)))
+    real = (np.zeros((10, m)), mark, np.zeros((3, g.nz)), np.zeros(g.nodes + 1), np.zeros((6, m)))
+    touch = (np.zeros(g.nodes + 1, dtype=np.int64), np.zeros(m, dtype=np.int64), np.zeros(m), np.zeros(g.nodes))
+    cover = (np.zeros((2, m), dtype=np.int64), np.zeros(g.nodes))
+    warm = (np.zeros(m, dtype=np.int64), np.zeros((7, m)), np.zeros(2, dtype=np.int64))
+    return Cells(t, *real, *touch, *cover, *warm)
 
 
 def columns(bore: float, root: float, outer: float, resolution: Resolution) -> Array:

@@ -1,6 +1,8 @@
 # mypy: disallow-untyped-defs=False, disallow-untyped-calls=False, disallow-untyped-decorators=False
 """Kernels: what is written down of each step."""
 
+import math
+
 import numpy as np
 
 from canalwright.heat.kernel_base import njit
@@ -20,6 +22,7 @@ from canalwright.heat.layout import (
     CONTENT,
     COOLED,
     DOSE,
+    DOSING,
     EDGE,
     FILLED,
     FRAMES,
@@ -40,6 +43,7 @@ WATCHED = 3.0
 
 COUNTED = 38.0
 """Below this the dose is not counted (0.001 minute per minute), deg C."""
+LN2 = math.log(2.0)
 
 
 @njit
@@ -63,17 +67,17 @@ def soft(g, s, c, j):
 
 
 @njit
-def front_of(g, s, c, now):
-    """Row of the deepest soft place (the top when there is none)."""
-    for j in range(g.first, now.top):
+def front_of(g, s, c, now, low):
+    """Row of the deepest soft place from row `low` up (the top when there is none)."""
+    for j in range(max(g.first, low), now.top):
         if soft(g, s, c, j):
             return j
     return now.top
 
 
 @njit
-def observe(g, s, c, p, log, now, dt):
-    """Add one step to the summaries, and write a frame when one is due."""
+def observe(g, s, c, p, log, now, dt, low):
+    """Add one step to the summaries, and write a frame when one is due; below row `low` nothing is molten."""
     hottest, level, limit = -UNSET, 0, 47.0 - s.body
     for j in range(g.first, g.last):
         here, before = surface(g, c, j), log.row[BEFORE, j]
@@ -88,11 +92,17 @@ def observe(g, s, c, p, log, now, dt):
         elif high > limit:
             log.row[ABOVE, j] += dt * (high - limit) / (high - low)
         if high + s.body > COUNTED:
-            log.row[DOSE, j] += dt / 60.0 * 0.5 * (dose_rate(here + s.body) + dose_rate(before + s.body))
+            was, rate = log.row[DOSING, j], dose_rate(here + s.body)
+            if was == 0.0:
+                was = dose_rate(before + s.body)
+            log.row[DOSE, j] += dt / 60.0 * 0.5 * (rate + was)
+            log.row[DOSING, j] = rate
+        else:
+            log.row[DOSING, j] = 0.0
     act = log.acts[now.act]
     if hottest > act[RISE]:
         act[RISE], act[RISE_AT] = hottest, g.row[CENTRE, level]
-    front = front_of(g, s, c, now)
+    front = front_of(g, s, c, now, low if s.soft > 0.0 else g.first)
     act[FRONT] = min(act[FRONT], g.row[CENTRE, front] - g.step / 2)
     for j in range(g.first, now.top):
         if c.mark[CONTENT, j] == FILLED:
@@ -112,7 +122,7 @@ def observe(g, s, c, p, log, now, dt):
 @njit
 def dose_rate(t):
     """Equivalent minutes at 43 deg C per minute."""
-    return 2.0 ** min(t - 43.0, 60.0) if t >= 43.0 else 4.0 ** (t - 43.0)
+    return math.exp(LN2 * min(t - 43.0, 60.0)) if t >= 43.0 else math.exp(2.0 * LN2 * (t - 43.0))
 
 
 @njit
@@ -125,7 +135,7 @@ def frame(g, s, c, p, log, now):
     now.framed = now.time
     row, half = log.frames[at], g.step / 2
     row[AT_TIME], row[AT_ACT] = now.time, now.act
-    row[AT_FRONT], row[AT_TOP] = g.row[CENTRE, front_of(g, s, c, now)] - half, g.row[CENTRE, now.top] - half
+    row[AT_FRONT], row[AT_TOP] = g.row[CENTRE, front_of(g, s, c, now, g.first)] - half, g.row[CENTRE, now.top] - half
     row[AT_CARRIER] = row[AT_CARRIER_T] = row[AT_PLUGGER] = np.nan
     if now.tool >= 0:
         place = g.row[CENTRE, now.tip] - half
@@ -140,8 +150,10 @@ def frame(g, s, c, p, log, now):
 
 @njit
 def energy(g, c, now):
-    """Heat in the cells, and in the instrument while it is in the canal, J, above body temperature."""
+    """Heat in the cells, and in the instrument while it is in the canal, J, above body temperature; 0 where no book is kept."""
     n, total = g.nr * g.nz, 0.0
+    if not now.audit:
+        return total
     for k in range(n):
         total += c.field[CAPACITY, k] * (c.t[k] + c.field[LATENT, k] * c.field[MELT, k])
     if now.tool >= 0:

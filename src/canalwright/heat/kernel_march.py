@@ -2,19 +2,16 @@
 """Kernels: from one moment to another with adaptive steps."""
 
 from canalwright.heat.kernel_base import njit
+from canalwright.heat.kernel_lists import list_instrument, list_warm, rod_rate, settle, take_molten
 from canalwright.heat.kernel_log import observe
-from canalwright.heat.kernel_step import rates, settle, stages_for, step
+from canalwright.heat.kernel_step import rates, stages_for, step
 from canalwright.heat.layout import (
-    AXIAL,
     CONTENT,
-    COVERED,
     FILLED,
     GROSS,
-    INVERSE,
     LAST,
     LATENT,
     MELT,
-    RADIAL,
     RATE,
     REJECTED,
     STAGES,
@@ -27,16 +24,20 @@ MOST_STAGES, SAFETY, WATCH = 61, 0.8, 1.0
 @njit
 def march(g, s, c, p, log, now):
     """Advance from now.time to now.end with the instrument and heater as `now` says."""
-    n, rate = g.nr * g.nz, rod_rate(g, c, now)
+    n = g.nr * g.nz
+    list_instrument(g, s, c, p, now)
+    rate = rod_rate(g, c, now)
     for j in range(g.nz):
         rate = max(rate, c.row[RATE, j])
     rate *= 1.02
     y0, f0, t = c.work[0], c.work[1], c.work[5]
     for k in range(n):
         y0[k] = c.t[k] + c.field[LATENT, k] * c.field[MELT, k]
-    y0[n:] = c.t[n:]
+    for k in range(n, n + g.nodes):
+        y0[k] = c.t[k]
     low, high = active(g, s, c, now, y0)
-    settle(g, s, c, now, low, high, y0, t)
+    list_warm(g, s, c, low, high)
+    settle(g, s, c, now, y0, t)
     rates(g, s, c, p, now, t, f0)
     while now.end - now.time > 1e-9:
         left = now.end - now.time
@@ -49,7 +50,7 @@ def march(g, s, c, p, log, now):
         if count > MOST_STAGES:
             count = MOST_STAGES
             dt = 0.5 * (count * count + count - 2) / rate
-        error = step(g, s, c, p, now, low, high, dt, count, log.book)
+        error = step(g, s, c, p, now, dt, count, log.book)
         log.count[STAGES] += count
         factor = SAFETY * (now.tolerance / max(error, 1e-12)) ** (1.0 / 3.0)
         if error > now.tolerance and dt > 1e-5 and now.fixed <= 0.0:
@@ -64,9 +65,12 @@ def march(g, s, c, p, log, now):
             for k in range(3):
                 log.book[k] += log.book[LAST + k]
                 log.book[GROSS] += abs(log.book[LAST + k])
-        accept(g, c, low, high)
+        accept(c)
+        before = low, high
         low, high = active(g, s, c, now, y0)
-        observe(g, s, c, p, log, now, dt)
+        if (low, high) != before:
+            list_warm(g, s, c, low, high)
+        observe(g, s, c, p, log, now, dt, low)
 
 
 @njit
@@ -88,30 +92,14 @@ def active(g, s, c, now, u):
 
 
 @njit
-def rod_rate(g, c, now):
-    """Gershgorin bound of the fastest rate of the instrument's nodes."""
-    n, nr, worst = g.nr * g.nz, g.nr, 0.0
-    if now.tool < 0:
-        return worst
-    for k in range(g.nodes):
-        total = c.rod[k] + (c.rod[k - 1] if k > 0 else 0.0)
-        for j in range(now.tip + k * g.span, min(now.tip + (k + 1) * g.span, g.last)):
-            at, covered = j * nr, c.mark[COVERED, j]
-            total += c.field[RADIAL, at + covered - 1]
-            for i in range(covered):
-                total += c.field[AXIAL, at - nr + i]
-        worst = max(worst, 2.0 * total * c.field[INVERSE, n + k])
-    return worst
-
-
-@njit
-def accept(g, c, low, high):
+def accept(c):
     """Take over the result of a step: enthalpies and rates to start from, temperatures, new molten fractions."""
-    y0, t = c.work[0], c.work[5]
-    y0[:] = c.work[2]
-    c.work[1][:] = c.work[4]
-    c.t[:] = t
-    for j in range(low, high):
-        for k in range(j * g.nr, j * g.nr + g.inner):
-            if c.field[LATENT, k] > 0.0:
-                c.field[MELT, k] = min(max((y0[k] - t[k]) / c.field[LATENT, k], 0.0), 1.0)
+    u, f, t = c.work[2], c.work[4], c.work[5]
+    y0, f0, now = c.work[0], c.work[1], c.t
+    for k in range(len(u)):
+        y0[k] = u[k]
+    for k in range(len(u)):
+        f0[k] = f[k]
+    for k in range(len(u)):
+        now[k] = t[k]
+    take_molten(c, u, t)

@@ -63,7 +63,7 @@ def insert(g, s, c, p, now, tool, tip):
         fade = math.exp(-away * s.top_film * around / (section * s.c_steel)) if p.power[tool, 1] >= 0.0 else 0.0
         c.t[n + k] = rest + (p.last[tool, k] - rest) * fade
         if k > 0:
-            c.rod[k - 1] = s.k_steel * math.sqrt(section * previous) / length
+            c.rod[k] = s.k_steel * math.sqrt(section * previous) / length
         previous = section
     now.tool, now.tip = tool, tip
     if p.power[tool, 0] == 0.0:

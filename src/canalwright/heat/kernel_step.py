@@ -10,8 +10,18 @@ Runge-Kutta-Chebyshev code of Sommeijer, Shampine & Verwer 1998 (J Comput Appl M
 import math
 
 from canalwright.heat.kernel_base import njit, njit_sum
+from canalwright.heat.kernel_lists import settle
 from canalwright.heat.kernel_phase import temperature
-from canalwright.heat.layout import AXIAL, BLOOD, CAPACITY, COVERED, INVERSE, LAST, LATENT, MELT, RADIAL
+from canalwright.heat.layout import (
+    AXIAL,
+    BLOOD,
+    CAPACITY,
+    COVERED,
+    INVERSE,
+    LAST,
+    RADIAL,
+    WARM,
+)  # fmt: skip
 
 
 @njit
@@ -38,30 +48,37 @@ def rates(g, s, c, p, now, t, f):
     nr, n = g.nr, g.nr * g.nz
     radial, axial, inverse = c.field[RADIAL], c.field[AXIAL], c.field[INVERSE]
     diffuse(nr, n, radial, axial, c.field[BLOOD], inverse, t, f)
-    tool, tip = now.tool, now.tip
+    tool = now.tool
     if tool < 0:
         return 0.0
-    power = heater(g, s, p, now, t)
-    heated = p.place[tool, 0]
-    each = power / max(heated, 1)
-    for k in range(g.nodes):
-        x = t[n + k]
-        q = each if k < heated else 0.0
-        if k > 0:
-            q += c.rod[k - 1] * (t[n + k - 1] - x)
-        if k + 1 < g.nodes:
-            q += c.rod[k] * (t[n + k + 1] - x)
-        for m in range(k * g.span, (k + 1) * g.span):
-            j = tip + m
-            if j < g.last:
-                at, covered = j * nr, c.mark[COVERED, j]
-                q += radial[at + covered - 1] * (t[at + covered] - x)
-                for i in range(covered):
-                    q += axial[at - nr + i] * (t[at - nr + i] - x)
-            else:
-                q += s.top_film * 2.0 * math.pi * p.radius[tool, m] * g.step * (s.top_temperature - x)
-        f[n + k] = q * inverse[n + k]
+    power, heated = heater(g, s, p, now, t), p.place[tool, 0]
+    touch(g.nodes, c.start, c.link, c.pull, t, t[n:], c.gain)
+    for k in range(heated):
+        c.gain[k] += power / heated
+    along(g.nodes, c.rod, c.film, s.top_temperature, c.gain, inverse[n:], t[n - 1 :], f[n:])
     return power
+
+
+@njit
+def touch(nodes, start, link, pull, t, node, gain):
+    """Heat from the cells that touch each node, W."""
+    for k in range(nodes):
+        x, q = node[k], 0.0
+        for m in range(start[k], start[k + 1]):
+            q += pull[m] * (t[link[m]] - x)
+        gain[k] = q
+
+
+@njit
+def along(nodes, rod, film, top, gain, inverse, t, f):
+    """Rates of the nodes, whose temperatures begin at t[1]: along the rod, over the film above the canal, and what they gain."""
+    low, here, high, up = t, t[1:], t[2:], rod[1:]
+    for k in range(nodes - 1):
+        x = here[k]
+        f[k] = (rod[k] * (low[k] - x) + up[k] * (high[k] - x) + film[k] * (top - x) + gain[k]) * inverse[k]
+    k = nodes - 1
+    x = here[k]
+    f[k] = (rod[k] * (low[k] - x) + film[k] * (top - x) + gain[k]) * inverse[k]
 
 
 @njit
@@ -78,21 +95,6 @@ def melt_row(s, u, latent, molten, t):
     """Temperatures of the cells of one row."""
     for k in range(len(t)):
         t[k] = temperature(s, u[k], latent[k], molten[k])
-
-
-@njit
-def settle(g, s, c, now, low, high, u, t):
-    """Temperatures `t` from enthalpies `u`: gutta-percha in rows low..high - 1, covered cells from the instrument."""
-    nr, n = g.nr, g.nr * g.nz
-    t[:] = u
-    for j in range(low, high):
-        at, end = j * nr, j * nr + g.inner
-        melt_row(s, u[at:end], c.field[LATENT, at:end], c.field[MELT, at:end], t[at:end])
-    if now.tool >= 0:
-        for j in range(now.tip, min(now.tip + g.nodes * g.span, g.last)):
-            x = u[n + (j - now.tip) // g.span]
-            for i in range(c.mark[COVERED, j]):
-                t[j * nr + i] = x
 
 
 @njit
@@ -143,7 +145,7 @@ def misfit(dt, y0, y1, f0, f):
 
 
 @njit
-def step(g, s, c, p, now, low, high, dt, count, book):
+def step(g, s, c, p, now, dt, count, book):
     """One step: work[0] holds u0 and work[1] its rate; the result ends in work[2], its rate in work[4]; returns the error.
 
     With `audit` the heat of heater, borders and blood goes through the same stages, into the last entries of the book.
@@ -157,11 +159,11 @@ def step(g, s, c, p, now, low, high, dt, count, book):
         ya[k] = y0[k] + mt * f0[k]
     q0h = q0b = q0p = 0.0
     if now.audit:
-        settle(g, s, c, now, low, high, y0, t)
+        settle(g, s, c, now, y0, t)
         q0h = heater(g, s, p, now, t)
         q0b, q0p = flows(g, s, c, p, now, t)
     h1, b1, p1, h2, b2, p2 = mt * q0h, mt * q0b, mt * q0p, 0.0, 0.0, 0.0
-    plain = low >= high and now.tool < 0
+    plain = c.count[WARM] == 0 and now.tool < 0
     back2, back1 = third, third
     for j in range(2, count + 1):
         b = (j * j + j - 2.0) / (2.0 * j * (j + 1.0))
@@ -172,7 +174,7 @@ def step(g, s, c, p, now, low, high, dt, count, book):
         if plain:
             t = ya
         else:
-            settle(g, s, c, now, low, high, ya, t)
+            settle(g, s, c, now, ya, t)
         power = rates(g, s, c, p, now, t, f)
         combine(mu, nu, 1.0 - mu - nu, mt, gt, ya, yb, y0, f, f0)
         if now.audit:
@@ -185,6 +187,6 @@ def step(g, s, c, p, now, low, high, dt, count, book):
     if now.audit:
         book[LAST], book[LAST + 1], book[LAST + 2] = h1, b1, p1
     t = c.work[5]
-    settle(g, s, c, now, low, high, ya, t)
+    settle(g, s, c, now, ya, t)
     rates(g, s, c, p, now, t, f)
     return misfit(dt, y0, ya, f0, f)

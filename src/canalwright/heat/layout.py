@@ -30,8 +30,19 @@ CONTENT, COVERED, EDGE = range(3)
 # bound of the row's fastest rate [1/s].
 SHAFT, WEIGHT, RATE = range(3)
 
-# Rows of `Log.row`, at the root surface: temperature at the start and one step ago, greatest rise, seconds above 47, CEM43.
-REST, BEFORE, PEAK, ABOVE, DOSE = range(5)
+# Rows of `Cells.melt`, entry by entry of `Cells.warm`: latent heat [K], that times the molten fraction before the step, slopes of the
+# two ramps of melting and of the one of freezing, enthalpy and temperature of the stage.
+WARM_LATENT, WARM_MOLTEN, SLOPE_LOW, SLOPE_HIGH, SLOPE_FREEZE, WARM_U, WARM_T = range(7)
+
+# Rows of `Cells.cover`: cell, node of the instrument.
+CELL, NODE = range(2)
+
+# Entries of `Cells.count`: cells that the instrument covers, cells that may melt or freeze.
+COVERS, WARM = range(2)
+
+# Rows of `Log.row`, at the root surface: temperature at the start and one step ago, greatest rise, seconds above 47, CEM43, its rate
+# one step ago (0: not known).
+REST, BEFORE, PEAK, ABOVE, DOSE, DOSING = range(6)
 
 # Columns of `Log.acts`: deepest front, greatest rise and its station, apical temperature, seconds to cool.
 FRONT, RISE, RISE_AT, APICAL, COOLED = range(5)
@@ -85,9 +96,27 @@ class Cells(NamedTuple):
     row: Any
     """(3, nz)."""
     rod: Any
-    """(nodes,) conductance of the instrument to its next node."""
+    """(nodes + 1,) conductance of the instrument between the node before and this one, 0 at both ends."""
     work: Any
     """(6, m) stages of the time step."""
+    start: Any
+    """(nodes + 1,) integers: where the cells that touch each node begin in `link`; made anew for every march, as all below."""
+    link: Any
+    """(m,) integers: cells that exchange heat with the instrument."""
+    pull: Any
+    """(m,) their conductances, W/K."""
+    gain: Any
+    """(nodes,) heat that the nodes gain from those cells and the heater, W."""
+    cover: Any
+    """(2, m) integers: cells that take the temperature of a node, and those nodes."""
+    film: Any
+    """(nodes,) conductance of the instrument to what lies above the canal, W/K."""
+    warm: Any
+    """(m,) integers: cells that may melt or freeze."""
+    melt: Any
+    """(7, m)."""
+    count: Any
+    """(2,) integers."""
 
 
 class Tools(NamedTuple):
@@ -111,7 +140,7 @@ class Log(NamedTuple):
     lines: Any
     """(2, frames, nz): axis, root surface."""
     row: Any
-    """(5, nz)."""
+    """(6, nz)."""
     acts: Any
     """(acts, 5)."""
     book: Any

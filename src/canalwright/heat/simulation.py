@@ -109,7 +109,7 @@ def new_log(g: Grid, acts: int, frames: int) -> Log:
     table, size = np.zeros((max(acts, 1), 5)), max(frames, 1)
     table[:, FRONT], table[:, RISE], table[:, APICAL], table[:, COOLED] = UNSET, -UNSET, -UNSET, UNSET
     return Log(
-        np.zeros((size, 7)), np.zeros((2, size, g.nz)), np.zeros((5, g.nz)), table, np.zeros(9),
+        np.zeros((size, 7)), np.zeros((2, size, g.nz)), np.zeros((6, g.nz)), table, np.zeros(9),
         np.zeros(4, dtype=np.int64),
     )  # fmt: skip
 
