@@ -39,7 +39,7 @@ serve: setup
 	$(BIN)/canalwright serve
 
 test: setup
-	$(BIN)/python -m pytest -n 2 --dist loadgroup
+	$(BIN)/python -m pytest -n 2 --dist loadgroup --no-loadscope-reorder
 
 lint: setup
 	$(BIN)/ruff check .
