@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import SimpleITK as sitk
+import tifffile
 from typer.testing import CliRunner
 
 from canalwright import casefile
@@ -122,6 +123,9 @@ def test_the_first_molar_goes_from_its_surfaces_to_three_cards(tmp_path: Path) -
         (["--orifice", "1,2,3"], "give --orifice and --terminus"),
         (["--click", "500,500,500"], "outside"),
         (["--click", "0,0,5", "--orifice", "0,0,0", "--terminus", "0,0,5"], "either one point in the tooth"),
+        (["--voxel", "0.2,0.3", "--click", "0,0,5"], "one number in mm"),
+        (["--voxel", "0.2,0.2,-1", "--click", "0,0,5"], "three above 0"),
+        (["--voxel", "0.2,0.2,0.3", "--orifice", "0,0,0", "--terminus", "0,0,5"], "states its own"),
         (["--voxel", "0.2", "--orifice", "0,0,0", "--terminus", "0,0,5"], "states its own"),
     ],
 )
@@ -134,3 +138,15 @@ def test_what_cannot_be_measured_is_refused(
     assert stop.value.code == 2
     assert words in capsys.readouterr().err.replace("\n", " ").replace("│", "")
     assert not out.exists()
+
+
+def test_pictures_take_a_voxel_size_for_each_axis(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Along a row, down the rows, from slice to slice: told by where the volume is said to end."""
+    tifffile.imwrite(tmp_path / "stack.tif", np.zeros((40, 20, 30), np.uint16), photometric="minisblack")
+    with pytest.raises(SystemExit):
+        main(
+            ["measure", str(tmp_path / "stack.tif"), "--voxel", "0.1,0.2,0.3", "--click", "50,50,50", "--tooth", "11",
+             "--file", "45/0.04", "--out", str(tmp_path / "case.toml")]
+        )  # fmt: skip
+    said = " ".join(capsys.readouterr().err.replace("│", " ").split())
+    assert "(0, 0, 0) to (2.9, 3.8, 11.7)" in said

@@ -31,7 +31,7 @@ def heat3d(
     dentine: shapes.DentineFile = None,
     labels: shapes.LabelFile = None,
     scan: shapes.ScanFile = None,
-    voxel: shapes.Mm = None,
+    voxel: inputs.VoxelSize = None,
     temperature: inputs.Temperature = None,
     activation: inputs.Activation = None,
     rounds: inputs.Rounds = None,
@@ -51,7 +51,7 @@ def heat3d(
     from canalwright.planning import plan, thermal
     from canalwright.planning.product import CAUTION
 
-    shape = shapes.read(walls, neighbour, lumen, dentine, labels, scan, voxel)
+    shape = shapes.read(walls, neighbour, lumen, dentine, labels, scan, inputs.voxel_size(voxel))
     _, canals = inputs.read_case(case, canal)
     instruments = inputs.read_tray(tray)
     wanted = inputs.choices_of(temperature=temperature, activation=activation, rounds=rounds)

@@ -37,7 +37,6 @@ LabelFile = Annotated[
     ),
 ]  # fmt: skip
 ScanFile = Annotated[Path | None, typer.Option("--scan", metavar="FILE", help="Scan in which the case was measured.")]
-Mm = Annotated[float | None, typer.Option("--voxel", metavar="MM", help="Voxel size of a stack of pictures.")]
 
 Make = Callable[["Canal", "Lumen", "Voxels"], "Solid"]
 """Canal, shaped lumen and cells to a solid."""
@@ -45,7 +44,7 @@ Make = Callable[["Canal", "Lumen", "Voxels"], "Solid"]
 
 def read(
     walls: str | None, beside: str | None, lumen: Path | None, dentine: Path | None, labels: Path | None, scan: Path | None,
-    voxel: float | None,
+    voxel: float | tuple[float, float, float] | None,
 ) -> Make:  # fmt: skip
     """What builds the solid of a canal as the options ask; complains in one line about those that do not go together."""
     thick, neighbour = _walls(walls), _neighbour(beside)
@@ -85,7 +84,7 @@ def _surfaces(lumen: Path, dentine: Path) -> Make:
     )
 
 
-def _labels(path: Path, voxel: float | None) -> Make:
+def _labels(path: Path, voxel: float | tuple[float, float, float] | None) -> Make:
     from canalwright import imaging
     from canalwright.heat import solid
 
@@ -93,7 +92,7 @@ def _labels(path: Path, voxel: float | None) -> Make:
     return lambda canal, lumen, cells: _built(canal, path, lambda: solid.from_scan_labels(scan, lumen, voxels=cells))
 
 
-def _scan(path: Path, voxel: float | None) -> Make:
+def _scan(path: Path, voxel: float | tuple[float, float, float] | None) -> Make:
     import numpy as np
 
     from canalwright import imaging

@@ -76,3 +76,29 @@ def point(option: str, text: str) -> tuple[float, float, float]:
             f"{option} = {text!r}: three numbers in mm with commas between, such as 12.5,-3,40"
         ) from None
     return x, y, z
+
+
+VoxelSize = Annotated[
+    str | None,
+    typer.Option(
+        "--voxel",
+        metavar="MM|X,Y,Z",
+        help="Voxel size of a stack of pictures: one number, or along a row, down the rows, from slice to slice.",
+    ),
+]
+
+
+def voxel_size(text: str | None) -> float | tuple[float, float, float] | None:
+    """One number for cubes, or three (x, y, z: along a row, down the rows, from slice to slice), mm."""
+    if text is None:
+        return None
+    try:
+        sizes = [float(part) for part in text.split(",")]
+    except ValueError:
+        sizes = []
+    if len(sizes) not in (1, 3) or not all(0 < size < float("inf") for size in sizes):
+        raise typer.BadParameter(
+            f"--voxel = {text!r}: one number in mm, such as 0.2, or three above 0 with commas between (along a row, down the "
+            "rows, from slice to slice), such as 0.15,0.15,0.3"
+        )
+    return sizes[0] if len(sizes) == 1 else (sizes[0], sizes[1], sizes[2])

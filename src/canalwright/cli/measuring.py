@@ -34,7 +34,6 @@ Terminus = Annotated[
 ]
 Mesial = Annotated[str | None, typer.Option("--mesial", metavar="X,Y,Z", help="Direction of mesial, to name canals.")]
 Buccal = Annotated[str | None, typer.Option("--buccal", metavar="X,Y,Z", help="Direction of buccal, to name canals.")]
-Voxel = Annotated[float | None, typer.Option("--voxel", metavar="MM", help="Voxel size of a stack of pictures.")]
 Mask = Annotated[
     Path | None, typer.Option("--mask", metavar="FILE", help="Mask on the scan's grid, one label a canal.")
 ]
@@ -76,7 +75,7 @@ def measure(
     terminus: Terminus = [],  # noqa: B006
     mesial: Mesial = None,
     buccal: Buccal = None,
-    voxel: Voxel = None,
+    voxel: inputs.VoxelSize = None,
     mask: Mask = None,
     label: Label = "",
     name: Name = [],  # noqa: B006
@@ -108,7 +107,7 @@ def measure(
             found, extras = _surfaces(lumen, dentine, tooth, enamel, orifices, termini, directions)
         else:
             asked = measuring_scan.Asked(
-                lumen, dentine, voxel, mask, orifices, termini, name,
+                lumen, dentine, inputs.voxel_size(voxel), mask, orifices, termini, name,
                 None if click is None else inputs.point("--click", click), series, identity, corrections,
                 tooth, directions,
             )  # fmt: skip

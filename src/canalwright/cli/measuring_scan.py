@@ -26,7 +26,7 @@ class Asked:
 
     path: Path
     dentine: Path | None
-    voxel: float | None
+    voxel: float | Point | None
     mask: Path | None
     orifices: list[Point]
     termini: list[Point]
