@@ -49,3 +49,16 @@ def test_time_above_a_level_of_several_places_and_pieces() -> None:
     assert cem43(temperature, [0.0, 2.0, 4.0, 6.0]) == pytest.approx(
         [float(cem43([row[i] for row in temperature], [0.0, 2.0, 4.0, 6.0])) for i in range(2)]
     )
+
+
+def test_each_place_is_reckoned_by_itself_over_uneven_pieces() -> None:
+    """Three places in four uneven pieces: together they are what each is alone; shapes that would fit by chance do not."""
+    time = [0.0, 10.0, 15.0, 40.0, 42.0]
+    warm = np.array(
+        [[37.0, 46.0, 48.0], [45.0, 52.0, 44.0], [50.0, 47.0, 41.0], [44.0, 49.0, 60.0], [39.0, 43.0, 47.0]]
+    )
+    for measure in (cem43, seconds_above):
+        together = measure(warm, time)
+        assert together == pytest.approx([float(measure(column, time)) for column in warm.T])
+        pieces = [measure(warm[i : i + 2], time[i : i + 2]) for i in range(4)]
+        assert together == pytest.approx(np.sum(pieces, axis=0)), "the whole is the sum of its pieces"

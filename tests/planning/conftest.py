@@ -1,5 +1,7 @@
 """The demo case planned once for all tests of the room."""
 
+from functools import cache
+
 import pytest
 
 from canalwright import casefile, planning
@@ -19,5 +21,12 @@ def case() -> Case:
 
 
 @pytest.fixture(scope="session")
-def plans(case: Case, tray: Tray) -> dict[str, Plan]:
-    return {c.name: planning.plan(c, tray, Choices(draws=200)) for c in case.canals}
+def plans() -> dict[str, Plan]:
+    return planned()
+
+
+@cache
+def planned() -> dict[str, Plan]:
+    """Each canal of the demo case by name."""
+    tray = casefile.generic_tray()
+    return {c.name: planning.plan(c, tray, Choices(draws=200)) for c in casefile.demo_case().canals}
