@@ -1,8 +1,8 @@
 """How the tests are shared out between workers (`--dist loadgroup`): what is costly to build is built once, and what is long begins first.
 
-A file goes to one worker, so that what its tests share (a phantom's scan, a traced tooth, a server with its browser) is made in one process;
-files that share a plan or a cohort go together; the published comparisons go by room. Nothing is changed about a run in one process but
-the order.
+A file goes to one worker, so that what its tests share (a phantom's scan, a traced tooth, a server with its browser) is made in one
+process; files that share a plan or a cohort go together; the published comparisons go by room. A run in one process differs in its order
+alone.
 """
 
 import pytest

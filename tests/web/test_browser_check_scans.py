@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import SimpleITK
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Download, Page, expect
 
 from canalwright import casefile
 from canalwright.imaging import Scan, trace
@@ -84,6 +84,11 @@ def _opened(chromium: Browser, address: str, size: dict[str, int], spanish: bool
     return page
 
 
+def _kept(download: Download, folder: Path) -> str:
+    download.save_as(folder / "labels.nrrd")
+    return str(folder / "labels.nrrd")
+
+
 def _axe(page: Page) -> None:
     found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]})
     assert found.violations_count == 0, found.generate_report()
@@ -105,6 +110,9 @@ def test_two_scans_are_read_by_path_and_again_among_the_open_ones(
     expect(page.get_by_role("group", name="Filling by station").locator("tbody tr").first).to_contain_text("0.0 to 0.5")
     expect(page.locator("[data-unseen] li").first).to_contain_text("voids smaller than")
     expect(page.get_by_role("link", name="Save this check")).to_be_visible()
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="Save the labels").click()
+    assert {1, 2, 4} <= set(np.unique(sitk.GetArrayFromImage(sitk.ReadImage(_kept(waiting.value, tmp_path)))))
     expect(page.locator("#against table")).to_contain_text("end of the filling")
     expect(page.get_by_role("group", name="Filling by station")).to_contain_text("not seen, at most")
     page.screenshot(path=tmp_path / "desk.png", full_page=True)

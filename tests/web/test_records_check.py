@@ -1,14 +1,26 @@
 """A check on its way into the records: in the chain of its case with its film, in letter and casebook; and the habits that it teaches."""
 
 from contextvars import copy_context
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import SimpleITK
 
 from canalwright import casefile
-from canalwright.records import Kind
+from canalwright.imaging import Scan
+from canalwright.imaging.exports import nrrd_of
+from canalwright.records import Kind, Passphrase, Store
 from canalwright.web.checks import Check
 from canalwright.web.reader import reads
 from canalwright.web.records.house import House
+from tests.records.conftest import CHEAP
 from tests.web.test_checks import a_check
-from tests.web.test_records import Browser, ann, browser, clock, house
+from tests.web.test_records import SECRET, Browser, ann, browser, clock, house
+
+sitk: Any = SimpleITK
 
 __all__ = ["ann", "browser", "clock", "house"]
 
@@ -53,6 +65,27 @@ async def test_a_check_is_kept_with_its_film_and_goes_into_letter_and_casebook(a
     ann.page = page
     book = await ann.send(f"/records/case/{name}/share/casebook", language="en")
     assert book.content.startswith(b"%PDF")
+
+
+async def test_the_labels_of_two_scans_are_kept_and_go_out_and_come_back_with_the_case(
+    ann: Browser, house: House, tmp_path: Path
+) -> None:
+    mask = Scan(np.arange(24, dtype=np.uint8).reshape(2, 3, 4) % 5, np.diag([0.2, 0.2, 0.3, 1.0]), "SEG")
+    name = await _kept(ann, house, replace(a_check(), picture=None, labels=nrrd_of(mask)))
+    kept = house.store.cases.events(name)[-1]
+    assert kept.field("label_names", "2") == "filling" and kept.field("film") == ""
+    ident = str(kept.field("labels"))
+    sent = await ann.get(f"/records/case/{name}/image/{ident}")
+    assert sent.headers["content-type"] == "application/x-nrrd" and ".x-nrrd" not in sent.headers["content-disposition"]
+    (tmp_path / "back.nrrd").write_bytes(sent.content)
+    back = sitk.ReadImage(str(tmp_path / "back.nrrd"))
+    assert np.array_equal(sitk.GetArrayFromImage(back), mask.voxels) and back.GetSpacing()[2] == pytest.approx(0.3)
+
+    house.store.transfer.write_case(name, tmp_path / "case.zip", "ann")
+    with Store.create(tmp_path / "other", Passphrase(SECRET), cost=CHEAP) as other:
+        came = other.transfer.read_case(tmp_path / "case.zip", "bea")
+        again = other.cases.events(came)[-1]
+        assert other.images.get(str(again.field("labels"))).content == sent.content
 
 
 async def test_what_a_check_cannot_be_kept_as_is_told(ann: Browser, house: House) -> None:

@@ -21,7 +21,10 @@ BEGINNINGS = (
     ("image/tiff", 0, b"II*\x00"),
     ("image/tiff", 0, b"MM\x00*"),
     ("application/dicom", 128, b"DICM"),
+    ("application/x-nrrd", 0, b"NRRD000"),
 )
+LABELS = "application/x-nrrd"
+"""Labels of a scan voxel by voxel: kept with a check, never taken for a film."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +46,7 @@ class Images:
     cases: Cases
 
     def attach(self, case: str, content: bytes, label: str, author: str) -> str:
-        """Keep an image (PNG, JPEG, TIFF or DICOM, up to 32 MiB); gives its id. Raises BadEntry, NotFound, Erased."""
+        """Keep an image (PNG, JPEG, TIFF, DICOM; labels as NRRD; up to 32 MiB); gives its id. Raises BadEntry, NotFound, Erased."""
         media = media_of(content)
         name = new_name("I")
         facts = {"image": name, "media": media, "bytes": len(content), "label": label[:200], "sha256": digest(content)}

@@ -19,12 +19,16 @@ MOST = 40
 
 @dataclass(frozen=True)
 class Check:
-    """An assessment with what it was read from: `picture` of the film, its `marks` as the browser tells them, and `habits` of the hand."""
+    """An assessment with what it was read from: `picture` of the film, its `marks` as the browser tells them, and `habits` of the hand.
+
+    `labels`: of two scans, what each voxel of the earlier one holds (an NRRD file; numbers as `assessment.scan.NAMES`).
+    """
 
     assessment: Assessment
     picture: Shown | None
     marks: dict[str, Any]
     habits: tuple[tuple[str, float], ...] = ()
+    labels: bytes | None = None
 
     def payload(self) -> dict[str, Any]:
         """What the records keep of it."""
@@ -79,5 +83,17 @@ def routes(checks: Checks) -> APIRouter:
         content = json.dumps(found.payload(), indent=2, allow_nan=False)
         name = f'attachment; filename="check-{found.assessment.tooth}.json"'
         return Response(content, 200, {"cache-control": "no-store", "content-disposition": name}, "application/json")
+
+    @router.get("/case/{key}/{index}/check.nrrd")
+    async def labelled(key: str, index: int) -> Response:
+        found = checks.get(key, index)
+        if found is None or found.labels is None:
+            return Response(
+                '{"problems": ["no two scans of this canal were read"]}', 404, media_type="application/json"
+            )
+        name = f'attachment; filename="check-{found.assessment.tooth}-labels.nrrd"'
+        return Response(
+            found.labels, 200, {"cache-control": "no-store", "content-disposition": name}, "application/x-nrrd"
+        )
 
     return router

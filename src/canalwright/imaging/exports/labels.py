@@ -1,5 +1,6 @@
 """Labels on the scan's own grid: which voxels lie in which canal, in the pulp, in the tooth."""
 
+import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -63,6 +64,12 @@ def _inside(points: Array, found: FoundCanal) -> NDArray[np.bool_]:
     v = np.einsum("ij,ij->i", away, other[at]) / (lumen.minor[at] / 2)
     along = np.abs(np.einsum("ij,ij->i", away, tangent[at]))
     return np.asarray((u**2 + v**2 <= 1) & (along <= 0.11))
+
+
+def nrrd_of(mask: Scan) -> bytes:
+    """A mask as the content of an NRRD file."""
+    with tempfile.TemporaryDirectory() as folder:
+        return write_labels(mask, Path(folder) / "labels.nrrd").read_bytes()
 
 
 def write_labels(mask: Scan, path: str | Path) -> Path:

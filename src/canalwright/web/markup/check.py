@@ -123,10 +123,15 @@ def against(found: Assessment, words: Words) -> Safe:
     return ready.table(columns, rows, words("Planned, done, came out"))
 
 
-def ways(key: str, index: int, choices: Choices, words: Words, *, kept: bool) -> Safe:
-    """To save a check, and where there are records (`kept`) to keep it."""
+def ways(key: str, index: int, choices: Choices, words: Words, *, kept: bool, labels: bool = False) -> Safe:
+    """To save a check, with the `labels` of two scans, and where there are records (`kept`) to keep it."""
     query = to_query(choices)
     saved = el("a", words("Save this check"), href=f"/case/{key}/{index}/check.json", class_="button", download=True)
+    if labels:
+        mask = el(
+            "a", words("Save the labels (NRRD)"), href=f"/case/{key}/{index}/check.nrrd", class_="button", download=True
+        )
+        saved = join(saved, mask)
     if not kept:
         return saved
     address = f"/records/keep-check/{key}/{index}" + (f"?{query}" if query else "")

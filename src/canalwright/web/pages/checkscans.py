@@ -15,6 +15,7 @@ from canalwright.assessment.criteria import BANDS
 from canalwright.assessment.scan import ScanReading
 from canalwright.casefile import Case
 from canalwright.imaging.errors import ScanError
+from canalwright.imaging.exports import nrrd_of
 from canalwright.planning import Plan, PlanError
 from canalwright.web.atchair import done_at_chair
 from canalwright.web.checks import Check
@@ -184,7 +185,7 @@ class ScanCheckView:
             done = done_at_chair(self.office, self.case, self.index, self.choices, plan)
             found = compare.against(found, plan, done)
             habits = compare.learned_from(found, plan, done)
-        self.office.checks.put(self.key, self.index, Check(found, None, {}, habits))
+        self.office.checks.put(self.key, self.index, Check(found, None, {}, habits, nrrd_of(reading.labels)))
         self.grade.content = check.grade(found, words)
         self.numbers.content = check.numbers(found, words)
         self.stations.content = checkscans.stations(found, words)
@@ -194,4 +195,4 @@ class ScanCheckView:
         bottom = found.to_terminus.value
         told = restoration.restoration(canal, bottom, filled_top=bottom + found.length_filled.value)
         self.post.content = checkpost.told(told, words)
-        self.keep.content = check.ways(self.key, self.index, self.choices, words, kept=bool(reader()))
+        self.keep.content = check.ways(self.key, self.index, self.choices, words, kept=bool(reader()), labels=True)

@@ -162,7 +162,7 @@ def image(ask: Ask) -> Response:
     media, content = ask.desk.image(ask.request.path_params["case"], name)
     if media in ("image/png", "image/jpeg"):
         return Response(content, media_type=media)
-    return download(content, media, f"{name}.{media.partition('/')[2]}")
+    return download(content, media, f"{name}.{media.partition('/')[2].removeprefix('x-')}")
 
 
 def download(content: bytes, media: str, name: str) -> Response:

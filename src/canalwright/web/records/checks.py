@@ -7,6 +7,7 @@ from starlette.routing import Route
 
 from canalwright import casefile
 from canalwright.assessment import habits
+from canalwright.assessment.scan import NAMES
 from canalwright.casefile import Case
 from canalwright.records.errors import BadEntry, Erased, IdentityLocked, NotFound
 from canalwright.records.events import Kind
@@ -17,6 +18,8 @@ from canalwright.web.records.house import House
 from canalwright.web.records.plans import NEW, measured
 from canalwright.web.records.screens import checks as screens
 from canalwright.web.records.screens import plans as plan_screens
+
+LABELLED = "labels of the check on two scans"
 
 
 def routes(house: House) -> list[Route]:
@@ -43,7 +46,7 @@ def keep_screen(ask: Ask, problem: str = "", status: int = 200) -> Response:
 
 
 def keep(ask: Ask) -> Response:
-    """Record the case file (when it is new), the check, and its film without what its file said of the patient."""
+    """Record the case file (when it is new), the check, and its film or the labels of its scans without what a file said of the patient."""
     case, _, found = _checked(ask)
     try:
         name = ask.text("case")
@@ -59,7 +62,11 @@ def keep(ask: Ask) -> Response:
             ask.desk.record(name, Kind.MEASUREMENT, {"case_file": text, "digest": case.digest})
         picture = found.png()
         film = ask.desk.attach(name, picture, "film of the check") if picture is not None else ""
-        ask.desk.record(name, Kind.CHECK, {"on": date.today().isoformat(), **found.payload(), "film": film})
+        kept: dict[str, object] = {"on": date.today().isoformat(), **found.payload(), "film": film}
+        if found.labels is not None:
+            kept["labels"] = ask.desk.attach(name, found.labels, LABELLED)
+            kept["label_names"] = {str(number): called for number, called in enumerate(NAMES, 1)}
+        ask.desk.record(name, Kind.CHECK, kept)
     except (BadEntry, Erased, IdentityLocked) as error:
         return keep_screen(ask, str(error), 422)
     ask.house.shelf.note(ask.request.path_params["key"], name)

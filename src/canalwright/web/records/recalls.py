@@ -11,7 +11,7 @@ from canalwright.records.caseview import CaseView
 from canalwright.records.desk import Desk
 from canalwright.records.errors import BadEntry, NotFound
 from canalwright.records.events import Event, Kind
-from canalwright.records.images import media_of
+from canalwright.records.images import LABELS, media_of
 from canalwright.records.recall import Visit
 from canalwright.web.records.asking import Ask, change, content_of, look
 from canalwright.web.records.house import House
@@ -47,7 +47,8 @@ def enter(ask: Ask) -> Response:
         visit = visit_of(ask)
         films = [content_of(f) for f in ask.form.getlist("films") if isinstance(f, UploadFile) and f.size]
         for film in films:
-            media_of(film)
+            if media_of(film) == LABELS:
+                raise BadEntry("labels of a scan are no film: choose the picture itself")
         images = tuple(attach(ask.desk, name, film, visit.on) for film in films)
         ask.desk.record(name, Kind.RECALL, {**visit.as_json(), "images": list(images)})
     except BadEntry as error:
