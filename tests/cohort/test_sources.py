@@ -41,6 +41,21 @@ def test_csv_toml_and_parquet_tables_give_the_same_jobs(folder: Path) -> None:
     assert keys[0] != [job.key for job in gather(folder / "t.csv", Setting(seed=1))]
 
 
+def test_every_column_of_the_handbook_is_known(folder: Path) -> None:
+    """A row for a scan with a scan after it, all its columns filled in as docs/cohort.md names them."""
+    for name in ("before", "after", "mask"):
+        (folder / f"{name}.nrrd").write_bytes(name.encode())
+    (folder / "t.csv").write_text(
+        "id,scan,after,mask,number,file,orifices,termini,names,voxel,end,basis,temperature,activation,hold,last_hold,pause\n"
+        'a,before.nrrd,after.nrrd,mask.nrrd,11,40/0.04,"0,0,9; 1,0,9","0,0,0; 1,0,0",one; two,0.1,0.5,micro-CT,200,2,5,10,8\n'
+    )
+    (job,) = gather(folder / "t.csv")
+    assert job.content["basis"] == "micro-CT" and job.content["names"] == ["one", "two"]
+    assert job.content["orifices"] == [[0.0, 0.0, 9.0], [1.0, 0.0, 9.0]]
+    assert set(job.content["hashes"]) == {"scan", "after", "mask"}
+    assert job.content["choices"]["last_hold"] == 10.0
+
+
 def test_a_table_named_cohort_in_a_folder_is_read(folder: Path) -> None:
     (folder / "cohort.csv").write_text("id,case\nonly,two.toml\n")
     assert [job.ident for job in gather(folder)] == ["only"]
@@ -58,6 +73,7 @@ def test_a_table_named_cohort_in_a_folder_is_read(folder: Path) -> None:
         ("id,scan,number,file,click\na,one.toml,46,30/0.04,1;2\n", "three numbers in mm"),
         ("id,case,after\na,one.toml,two.toml\n", "needs the scan before it"),
         ("id,case,rounds\na,one.toml,many\n", "row 1: invalid literal"),
+        ("id,case,basis\na,one.toml,film\n", "allowed cone-beam scan or micro-CT"),
     ],
 )
 def test_what_is_wrong_in_a_table_is_told_with_its_row(folder: Path, text: str, says: str) -> None:

@@ -128,7 +128,8 @@ class Fleet:
                     f"no Dask scheduler answers at {self.where} ({' '.join(str(error).split())[:120]}); start one or check the address"
                 ) from None
             return
-        address = None if self.where.dashboard is None else f"127.0.0.1:{self.where.dashboard}"
+        # The scheduler serves its pages in any case: without a dashboard at a free port that is not told.
+        address = f"127.0.0.1:{self.where.dashboard or 0}"
         self._cluster = library.LocalCluster(
             n_workers=self.where.workers, threads_per_worker=1, processes=True, host="127.0.0.1",
             memory_limit=self.where.memory, dashboard_address=address, silence_logs=logging.CRITICAL,

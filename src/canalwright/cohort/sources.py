@@ -47,6 +47,7 @@ KNOWN = {
     "click",
     "names",
     "voxel",
+    "basis",
     "rounds",
     *PATHS,
     *POINTS,
