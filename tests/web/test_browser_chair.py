@@ -78,6 +78,31 @@ def test_what_happened_is_written_down_and_the_debrief_says_so(page: Page) -> No
     expect(page.locator("#ch-step")).to_be_visible()
 
 
+def test_an_edit_meanwhile_is_told_and_answered(page: Page) -> None:
+    _begin(page, "chair")
+    page.keyboard.press("Space")
+    expect(page.locator("#ch-older")).to_be_hidden()
+    other = page.context.new_page()
+    other.set_default_timeout(45_000)
+    other.goto((page.locator("#ch-leave").get_attribute("href") or "").split("?")[0].replace("/plan", "/measure"))
+    length = other.get_by_label("Working length, mm")
+    length.fill(f"{float(length.input_value()) - 1:.1f}")
+    length.press("Tab")
+    other.wait_for_timeout(600)
+    other.get_by_role("button", name="Plan this canal").click()
+    other.wait_for_url("**/plan**")
+    expect(page.locator("#ch-older")).to_contain_text("edited after this session began", timeout=45_000)
+    count, was = page.locator("#ch-count").inner_text(), page.url
+    page.get_by_role("button", name="Plan the rest from the edited case").click()
+    page.wait_for_url(lambda url: url != was)
+    expect(page.locator("#ch-count")).to_have_text(count, timeout=45_000)
+    expect(page.locator("#ch-older")).to_be_hidden()
+    page.goto(was)
+    page.get_by_role("button", name="Keep this plan").click()
+    expect(page.locator("#ch-older")).to_be_hidden()
+    other.close()
+
+
 def test_no_serious_finding_of_axe_at_the_chair(page: Page) -> None:
     _begin(page, "chair")
     found = Axe().run(

@@ -9,8 +9,9 @@ from canalwright import casefile
 from canalwright.casefile import Case
 from canalwright.guide import GO, NOTE, Event, Phase
 from canalwright.web.bench import Bench
-from canalwright.web.chair import Chairs, state
+from canalwright.web.chair import Chairs, older, state
 from canalwright.web.chairbook import Chairbook, ChairbookError, Head
+from canalwright.web.draft import Draft
 from canalwright.web.prefs import Prefs
 
 HEAD = Head("[case]", 0, "activation=3", 1000.0)
@@ -75,3 +76,26 @@ async def test_a_session_survives_the_server(tmp_path: Path, case: Case) -> None
     )
     assert (await chairs.picture(chair)).startswith("<svg")
     bench.close()
+
+
+async def test_an_edited_case_is_told_and_the_rest_planned_anew_from_the_step_reached(
+    tmp_path: Path, case: Case
+) -> None:
+    bench = Bench(casefile.generic_tray())
+    chairs = Chairs(bench, Chairbook(tmp_path))
+    draft = Draft.of(case)
+    shorter = draft.with_text(0, "working_length", f"{case.canals[0].working_length - 0.5:g}").case()
+    try:
+        ident = chairs.begin(case, 0, "", practice=False)
+        for i in range(3):
+            await chairs.tell(ident, Event(GO, time.time() + 0.01 * i))
+        chair = await chairs.get(ident)
+        assert older(chair, shorter) and not older(chair, draft.with_label("another label").case())
+        after = await chairs.get(await chairs.replan(ident, shorter))
+        assert after.session.index == chair.session.index > 0 and after.session.phase == chair.session.phase
+        assert after.session.done == chair.session.done, "what was done stays as it was done, depths too"
+        assert after.case.digest == shorter.digest and after.session.steps != chair.session.steps
+        with pytest.raises(ChairbookError, match="no such canal"):
+            await chairs.replan(ident, draft.without_canal(0).case())
+    finally:
+        bench.close()

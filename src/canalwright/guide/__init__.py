@@ -8,6 +8,7 @@
 A session is nothing but its events, folded: write the events down and the session survives anything.
 """
 
+from canalwright.guide.carried import carried
 from canalwright.guide.debrief import Line, debrief
 from canalwright.guide.forecast import Forecast, carried_out, forecast
 from canalwright.guide.session import (
@@ -43,6 +44,7 @@ __all__ = [
     "Step",
     "apply",
     "begin",
+    "carried",
     "carried_out",
     "debrief",
     "fold",

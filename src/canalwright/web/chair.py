@@ -19,6 +19,7 @@ from canalwright.guide import (
     Session,
     Step,
     apply,
+    carried,
     carried_out,
     debrief,
     fold,
@@ -30,7 +31,7 @@ from canalwright.planning import Plan
 from canalwright.protocol import Protocol
 from canalwright.report import ISO_3630, Moment, Options, section_svg
 from canalwright.web.bench import Bench
-from canalwright.web.chairbook import Chairbook, Head
+from canalwright.web.chairbook import Chairbook, ChairbookError, Head
 from canalwright.web.choosing import from_query
 from canalwright.web.markup.picture import FONT, PAGE
 from canalwright.web.prefs import Prefs
@@ -65,6 +66,8 @@ class Chair:
     forecast: Forecast | None = None
     retimed: bool = False
     told: set[tuple[str, float]] = field(default_factory=set, repr=False)
+    kept: str = ""
+    """Key of the edited case beside which the plan of this session was kept."""
     lock: asyncio.Lock = field(default_factory=asyncio.Lock, repr=False)
 
     def take(self, book: Chairbook, event: Event) -> None:
@@ -115,6 +118,31 @@ class Chairs:
             asyncio.get_running_loop().create_task(self._look_ahead(chair))
         return chair
 
+    async def replan(self, ident: str, case: Case) -> str:
+        """Go on in a session of the edited `case` from the step reached, what was done carried over; returns its name.
+
+        Raises ChairbookError where the new plan has other steps up to here or lacks the canal, and as `get` does.
+        """
+        chair = await self.get(ident)
+        canal = canal_in(chair, case)
+        if canal is None:
+            raise ChairbookError("the edited case has no such canal; keep this plan, or begin anew")
+        plan = await self.bench.plan(case, canal, from_query(parse_qs(chair.head.query), self.bench.tray))
+        kinds = [step.kind for step in steps_of(plan)]
+        async with chair.lock:
+            session = chair.session
+            before = [step.kind for step in session.steps[: session.index + 1]]
+            if kinds[: len(before)] != before:
+                raise ChairbookError("the new plan has other steps up to here; keep this plan, or begin anew")
+            head, events = self.book.read(ident)
+            made = self.book.new(replace(head, case=casefile.dumps(case), canal=canal))
+            for event in carried(steps_of(chair.plan), head.began, events):
+                self.book.append(made, event)
+        after = await self.get(made)
+        if after.session.done:
+            await self._look_ahead(after)
+        return made
+
     async def _look_ahead(self, chair: Chair) -> None:
         """Forecast the rest; where it has to change, change it and write that down too."""
         asked = chair.count
@@ -138,6 +166,20 @@ class Chairs:
             return section_svg(chair.plan, moment=Moment.of(chair.plan, story, float(story.time[-1])), options=PICTURE)
 
         return await self.bench.aside(draw)
+
+
+def canal_in(chair: Chair, case: Case) -> int | None:
+    """Where the session's canal is in another state of its case."""
+    names = [canal.name for canal in case.canals]
+    return names.index(chair.plan.canal.name) if chair.plan.canal.name in names else None
+
+
+def older(chair: Chair, case: Case) -> bool:
+    """Whether the plan of a session that goes on rests on values that an edited `case` has no longer."""
+    index = canal_in(chair, case)
+    same = index is not None and case.tooth == chair.case.tooth
+    same = same and case.model.canal[index or 0] == chair.case.model.canal[chair.head.canal]
+    return chair.session.step is not None and not same
 
 
 def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:

@@ -1,18 +1,22 @@
-"""What the chair's screen asks and tells: begin, state, events, the picture of the simulated tooth."""
+"""What the chair's screen asks and tells: begin, state, events, an edit of the case meanwhile, the simulated tooth's picture."""
 
+import time
 from collections.abc import Awaitable, Callable
 
 from fastapi import APIRouter, Request, Response
 
-from canalwright.casefile import CaseError
+from canalwright.casefile import Case, CaseError
+from canalwright.guide import NOTE, Event
 from canalwright.guide.log import event_of
 from canalwright.planning import PlanError
-from canalwright.web.chair import Chair, as_json, state
+from canalwright.web.chair import Chair, as_json, older, state
 from canalwright.web.chairbook import ChairbookError
 from canalwright.web.choosing import from_query, to_query
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
+from canalwright.web.shelf import KEY
 
+KEPT = "the case was edited; this plan was kept"
 NO_STORE = {"cache-control": "no-store"}
 
 
@@ -20,44 +24,68 @@ def routes(office: Office) -> APIRouter:
     """The routes of one office's chairs."""
     router, chairs = APIRouter(), office.chairs
 
+    async def said(ask: Callable[[], Awaitable[Chair]], request: Request) -> Response:
+        try:
+            chair = await ask()
+        except (ChairbookError, CaseError, PlanError) as error:
+            return told({"problems": [str(error)]}, 404)
+        key, _ = edited(chair)
+        return told(state(chair, Prefs.of(request.cookies)) | {"older": bool(key) and key != chair.kept})
+
     @router.post("/case/{key}/{index}/begin")
     async def begin(request: Request, key: str, index: int, practice: bool = False) -> Response:
         case = office.found(key, index)
         if case is None:
-            return _told({"problems": ["this case is not open any more; open its file again"]}, 404)
+            return told({"problems": ["this case is not open any more; open its file again"]}, 404)
         query = {name: request.query_params.getlist(name) for name in request.query_params}
         ident = chairs.begin(case, index, to_query(from_query(query, office.tray)), practice=practice)
-        return _told({"go": f"/chair/{ident}"})
+        return told({"go": f"/chair/{ident}"})
 
     @router.get("/chair/{ident}/state.json")
     async def now(request: Request, ident: str) -> Response:
-        return await _with(lambda: chairs.get(ident), request)
+        return await said(lambda: chairs.get(ident), request)
 
     @router.post("/chair/{ident}/events")
     async def happened(request: Request, ident: str) -> Response:
         try:
-            told = dict(await request.json())
-            event = event_of(told)
+            event = event_of(dict(await request.json()))
         except (ValueError, TypeError, KeyError, RecursionError) as error:
-            return _told({"problems": [f"not an event: {error}"]}, 422)
-        return await _with(lambda: chairs.tell(ident, event), request)
+            return told({"problems": [f"not an event: {error}"]}, 422)
+        return await said(lambda: chairs.tell(ident, event), request)
+
+    def edited(chair: Chair) -> tuple[str, Case | None]:
+        """What the session's case was changed into since, where that concerns what is left to do."""
+        key = office.shelf.newer(chair.case.digest[:KEY])
+        case = office.shelf.get(key) if key else None
+        return (key, case) if case is not None and older(chair, case) else ("", None)
+
+    @router.post("/chair/{ident}/keep")
+    async def keep(request: Request, ident: str) -> Response:
+        async def kept() -> Chair:
+            chair = await chairs.get(ident)
+            chair.kept, case = edited(chair)
+            return await chairs.tell(ident, Event(NOTE, time.time(), text=KEPT)) if case is not None else chair
+
+        return await said(kept, request)
+
+    @router.post("/chair/{ident}/replan")
+    async def replan(request: Request, ident: str) -> Response:
+        try:
+            _, case = edited(await chairs.get(ident))
+            return told({"go": f"/chair/{await chairs.replan(ident, case) if case is not None else ident}"})
+        except (ChairbookError, CaseError, PlanError) as error:
+            return told({"problems": [Prefs.of(request.cookies).words(str(error))]}, 409)
 
     @router.get("/chair/{ident}/tooth.svg")
     async def tooth(ident: str) -> Response:
         try:
             return Response(await chairs.picture(await chairs.get(ident)), media_type="image/svg+xml", headers=NO_STORE)
         except (ChairbookError, CaseError, PlanError) as error:
-            return _told({"problems": [str(error)]}, 404)
+            return told({"problems": [str(error)]}, 404)
 
     return router
 
 
-async def _with(ask: Callable[[], Awaitable[Chair]], request: Request) -> Response:
-    try:
-        return _told(state(await ask(), Prefs.of(request.cookies)))
-    except (ChairbookError, CaseError, PlanError) as error:
-        return _told({"problems": [str(error)]}, 404)
-
-
-def _told(content: dict[str, object], status: int = 200) -> Response:
+def told(content: dict[str, object], status: int = 200) -> Response:
+    """An answer that is never kept."""
     return Response(as_json(content), status, NO_STORE, "application/json")

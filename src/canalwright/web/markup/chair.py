@@ -38,6 +38,7 @@ TEXTS = {
     "heat": "heat",
     "hold": "hold",
     "cool": "cool",
+    "planning": "Planning…",
 }
 """Words that the screen's script puts in, by its names for them."""
 
@@ -56,6 +57,14 @@ def screen(words: Words, *, practice: bool) -> Safe:
             el("p", id="ch-rise"),
             el("a", words("Leave"), href="/", id="ch-leave", class_="button"),
             class_="ch-top",
+        ),
+        el(
+            "section",
+            el("p", words("The case was edited after this session began: what is shown here was planned from the older values.")),
+            el("p", id="ch-older-wrong", role="alert"),
+            el("button", words("Plan the rest from the edited case"), type="button", id="ch-replan", class_="button main"),
+            el("button", words("Keep this plan"), type="button", id="ch-keep", class_="button"),
+            id="ch-older", class_="ch-older", hidden=True, aria_label=words("The case was edited"),
         ),
         el(
             "section",

@@ -72,6 +72,7 @@ function show() {
   $("ch-progress").style.setProperty("--share", state.index / state.total);
   $("ch-rise").textContent = `${text("rise")} ${state.rise.value.toFixed(1)} K (${state.rise.low.toFixed(1)}–${state.rise.high.toFixed(1)}), ${text("limit")}`;
   $("ch-rise").classList.toggle("bad", state.rise.value >= state.rise.limit);
+  $("ch-older").hidden = !state.older;
   $("ch-step").hidden = finished;
   $("ch-end").hidden = !finished;
   $("ch").dataset.phase = state.phase;
@@ -93,6 +94,20 @@ function show() {
   } else debrief();
   if ($("ch-tooth-now") && pictured !== state.index) { pictured = state.index; tooth(); }
   clock();
+}
+
+// The case was edited meanwhile: the rest is planned anew, or this plan is kept; either is told by the server.
+async function edited(button) {
+  const wrong = $("ch-older-wrong"), way = button.id.replace("ch-", "");
+  wrong.textContent = way === "replan" ? text("planning") : "";
+  button.disabled = true;
+  try {
+    const answer = await fetch(`${path}/${way}`, { method: "POST" }), told = await answer.json();
+    if (told.go) return location.assign(told.go);
+    wrong.textContent = (told.problems ?? [""])[0];
+    if (answer.ok) { take(told); $("ch-go").focus(); }
+  } catch { wrong.textContent = text("lost"); }
+  button.disabled = false;
 }
 
 async function tooth() {
@@ -164,6 +179,7 @@ document.addEventListener("click", (event) => {
   if (!button || button.disabled) return;
   if (button.dataset.note) { tell("note", { text: button.dataset.note }); $("ch-happened").close(); }
   else if (button.id === "ch-note-depth") { if ($("ch-real").value) tell("depth", { depth: Number($("ch-real").value) }); $("ch-happened").close(); }
+  else if (button.id === "ch-replan" || button.id === "ch-keep") edited(button);
   else press({ "ch-go": "go", "ch-back": "back", "ch-pause": "pause", "ch-event": "event" }[button.id]);
 });
 
