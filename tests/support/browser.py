@@ -25,7 +25,7 @@ ARGUMENTS = [
     "--disable-background-networking",
     "--autoplay-policy=no-user-gesture-required",
 ]
-PATIENCE = 60.0
+PATIENCE = 180.0
 
 
 def chromium_path() -> str | None:
@@ -72,7 +72,11 @@ class Server:
         command = [sys.executable, "-c", code, "serve", "--no-open", "--port", str(self.port), *self.arguments]
         environment = os.environ | ({"CANALWRIGHT_DATA": str(self.data)} if self.data else {})
         self._process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=environment)
-        _wait(self.address, self._process)
+        try:
+            _wait(self.address, self._process)
+        except BaseException:
+            self.stop(signal.SIGKILL)
+            raise
 
     @property
     def pid(self) -> int:

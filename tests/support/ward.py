@@ -41,7 +41,7 @@ class Ward:
                 "/open?name=case.toml", data=text.encode(), headers={"content-type": "text/plain"}
             ).json()
             page = context.new_page()
-            page.set_default_timeout(300_000)
+            page.set_default_timeout(1_200_000)
             page.goto(told["go"])
             pages.append(page)
         made = cls(pages)
