@@ -14,12 +14,14 @@ def events_of(lines: Iterable[bytes | str]) -> Iterator[Event]:
     for _, line in zip(range(MOST_EVENTS), lines, strict=False):
         try:
             yield event_of(json.loads(line))
-        except (ValueError, TypeError, KeyError):
+        except (ValueError, TypeError, KeyError, RecursionError):
             continue
 
 
 def event_of(told: dict[str, Any]) -> Event:
     """An event from plain JSON types; raises ValueError, TypeError or KeyError for one that is none."""
+    if not isinstance(told, dict):
+        raise TypeError(f"an event is a table, not {type(told).__name__}")
     seconds = {int(k): float(v) for k, v in dict(told.get("seconds") or {}).items()}
     depth = told.get("depth")
     text = "".join(c for c in str(told.get("text") or "") if c.isprintable())[:200]
