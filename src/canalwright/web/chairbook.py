@@ -96,7 +96,7 @@ class Chairbook:
         return self.folder / f"{ident}.jsonl"
 
     def _write(self, path: Path, lines: list[str], *, new: bool = False) -> None:
-        flags = os.O_WRONLY | os.O_CREAT | (os.O_EXCL if new else 0) | os.O_APPEND
+        flags = os.O_WRONLY | getattr(os, "O_BINARY", 0) | os.O_CREAT | (os.O_EXCL if new else 0) | os.O_APPEND
         handle = os.open(path, flags, 0o600)
         try:
             torn = not new and _torn(path)
