@@ -13,7 +13,7 @@ FIRST = (
     "browser_heat", "browser_scan", "cohort", "evidence heat", "browser_check", "evidence imaging", "browser_ready", "browser_chair",
     "evidence cohort", "browser_chair_long", "browser", "evidence compaction", "browser_check_scans", "evidence planning", "browser_ways",
     "plans of the demo case", "browser_many", "page's plan", "browser_solid", "evidence assessment", "browser_waiting", "browser_archive",
-    "records_page", "sharing",
+    "records_page", "tests/web/test_sharing.py",
 )  # fmt: skip
 """Groups that take longest, longest first. The first two compile what neither shares (heat, tracing); after them all is compiled."""
 

@@ -17,7 +17,7 @@ from canalwright.records import Cost, Kind, Passphrase, Store
 from canalwright.records.accounts import AccessLog, Users
 from canalwright.web.records.house import House
 from canalwright.web.words import words_of
-from tests.exchange import sample
+from tests.exchange import marked, sample
 from tests.support.browser import Server
 from tests.support.browser import browser as chromium_of
 from tests.web.test_records import GOOD, SECRET, Browser, ann, browser, clock, house
@@ -106,6 +106,33 @@ def test_spanish_knows_every_text_of_the_record_screens() -> None:
     assert spanish("Fields: {fields}", fields="x") == "Campos: x"
 
 
+async def test_identity_is_taken_out_of_files_that_are_sent_and_they_are_fetched_once(
+    house: House, ann: Browser
+) -> None:
+    """In memory, by the rules of the command line; what is told holds nothing of a source, its name included."""
+    case = sample.case_in(house.store)
+    page = await ann.get(f"/records/case/{case}/clean")
+    scan = marked.as_bytes(marked.stuffed(marked.picture(), marked.public_tags()[:400]))
+    sent = [("files", ("Ada-Invented.dcm", scan)), ("folder", ("notes.txt", b"no picture"))]
+    told = await ann.send(f"/records/case/{case}/share/clean", files=sent, pseudonym="D-1")
+    assert told.status_code == 200
+    assert "1 files cleaned" in told.text and "no DICOM file; left out" in told.text and "removed" in told.text
+    assert "Ada-Invented" not in told.text and "notes.txt" not in told.text and not marked.traces(told.content)
+    ann.page = told
+    packed = await ann.send(f"/records/case/{case}/clean/fetch")
+    with zipfile.ZipFile(io.BytesIO(packed.content)) as archive:
+        assert sorted(archive.namelist()) == ["00001.dcm", "report.json"]
+        content = archive.read("00001.dcm")
+        assert not marked.traces(content) and not marked.traces(archive.read("report.json"))
+    assert pydicom.dcmread(io.BytesIO(content)).PatientID == "D-1"
+    ann.page = told
+    assert (await ann.send(f"/records/case/{case}/clean/fetch")).status_code == 404
+    assert [(e["what"], e["files"]) for e in _events(house, case)] == [("DICOM files without identity", 1)]
+    ann.page = page
+    refused = await ann.send(f"/records/case/{case}/share/clean")
+    assert refused.status_code == 422 and "choose DICOM files" in refused.text
+
+
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Chromium]:
     with chromium_of() as opened:
@@ -113,7 +140,6 @@ def chromium() -> Iterator[Chromium]:
 
 
 @pytest.mark.browser
-@pytest.mark.xdist_group("sharing")
 def test_in_a_real_browser(
     chromium: Chromium, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -157,6 +183,19 @@ def test_in_a_real_browser(
             waiting.value.save_as(kept)
             assert re.search(rf"\.{ending}$", waiting.value.suggested_filename)
             assert kept.read_bytes().startswith(start)
+        study = folder / "study"
+        study.mkdir()
+        for i in range(2):
+            (study / f"slice-{i}.dcm").write_bytes(marked.as_bytes(marked.picture()))
+        page.get_by_role("link", name="Take identity out of DICOM files").click()
+        page.locator("#f-folder").set_input_files(study)
+        page.get_by_role("button", name="Take identity out").click()
+        assert "2 files cleaned" in page.get_by_role("status").inner_text()
+        page.screenshot(path=str(folder / "clean.png"), full_page=True)
+        with page.expect_download() as waiting:
+            page.get_by_role("button", name="Save the files (zip)").click()
+        with zipfile.ZipFile(waiting.value.path()) as archive:
+            assert sorted(archive.namelist()) == ["00001.dcm", "00002.dcm", "report.json"]
         assert complaints == []
     finally:
         context.close()

@@ -7,8 +7,9 @@ cannot be cleaned whole is not written at all. What is told holds no value of an
 import json
 import warnings
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -86,20 +87,51 @@ def deidentify(sources: Iterable[Path], out: Path, key: Key | None = None, optio
     if any(out.resolve() in (p.resolve(), *p.resolve().parents) for p in found):
         raise ExchangeError(f"{out}: holds the sources; name a folder elsewhere")
     out.mkdir(parents=True, exist_ok=True)
-    written: list[Cleaned] = []
-    left_out: list[tuple[int, str]] = []
-    for number, path in enumerate(found, 1):
-        name = f"{len(written) + 1:05d}.dcm"
-        try:
-            written.append(_one(path, number, out / name, key, options))
-        except ExchangeError as error:
-            left_out.append((number, str(error)))
-    report = Report(tuple(found), tuple(written), tuple(left_out), options.shift_dates)
+
+    def keep(name: str, content: bytes) -> None:
+        with (out / name).open("xb") as file:
+            file.write(content)
+
+    report = _all(found, keep, key, options)
     with (out / "report.json").open("x", encoding="utf-8") as file:
         json.dump(report.as_json(), file, indent=1)
-    if not written:
+    if not report.files:
         raise ExchangeError(f"none of {len(found)} files could be cleaned; {out / 'report.json'} says why for each")
     return report
+
+
+def deidentify_held(
+    contents: Sequence[bytes], key: Key | None = None, options: Options | None = None
+) -> tuple[Report, dict[str, bytes]]:
+    """The same for files that are held in memory, by nothing but their content; what was cleaned, by the names of the copies.
+
+    Raises ExchangeError when none is DICOM that can be cleaned.
+    """
+    made: dict[str, bytes] = {}
+    report = _all([BytesIO(c) for c in contents], made.__setitem__, key or Key.fresh(), options or Options())
+    if not made:
+        raise ExchangeError(
+            f"none of {len(contents)} files could be cleaned: {report.left_out[0][1]}"
+            if contents
+            else "choose DICOM files"
+        )
+    return report, made
+
+
+def _all(found: Sequence[Path | BytesIO], keep: Callable[[str, bytes], None], key: Key, options: Options) -> Report:
+    written: list[Cleaned] = []
+    left_out: list[tuple[int, str]] = []
+    for number, source in enumerate(found, 1):
+        name = f"{len(written) + 1:05d}.dcm"
+        try:
+            told, content = _one(source, number, name, key, options)
+        except ExchangeError as error:
+            left_out.append((number, str(error)))
+            continue
+        keep(name, content)
+        written.append(told)
+    paths = tuple(s if isinstance(s, Path) else Path(f"file {i}") for i, s in enumerate(found, 1))
+    return Report(paths, tuple(written), tuple(left_out), options.shift_dates)
 
 
 def cleaned(content: Any, name: str, key: Key, options: Options) -> tuple[Any, Cleaned]:
@@ -130,32 +162,30 @@ def cleaned(content: Any, name: str, key: Key, options: Options) -> tuple[Any, C
     return fresh, Cleaned(name, done, tuple(picture), tuple(suspected))
 
 
-def _one(path: Path, number: int, target: Path, key: Key, options: Options) -> Cleaned:
-    called = f"source {number}"
+def _one(source: Path | BytesIO, number: int, name: str, key: Key, options: Options) -> tuple[Cleaned, bytes]:
+    called, out = f"source {number}", BytesIO()
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            content = _read(path, called)
-            made, told = cleaned(content, target.name, key, options)
-            with target.open("xb") as file:
-                made.save_as(file, enforce_file_format=True, implicit_vr=False, little_endian=True)
+            content = _read(source, called)
+            made, told = cleaned(content, name, key, options)
+            made.save_as(out, enforce_file_format=True, implicit_vr=False, little_endian=True)
     except ExchangeError as error:
-        raise ExchangeError(str(error).replace(target.name, called)) from None
+        raise ExchangeError(str(error).replace(name, called)) from None
     except OSError:
         raise
     except Exception as error:  # the library raises of every kind on damaged input; then nothing of the file stays
-        target.unlink(missing_ok=True)
         raise ExchangeError(
             f"{called}: cannot be written cleanly ({type(error).__name__}); it is damaged or of a rare kind"
         ) from None
-    return told
+    return told, out.getvalue()
 
 
-def _read(path: Path, called: str) -> Any:
+def _read(source: Path | BytesIO, called: str) -> Any:
     before = config.settings.reading_validation_mode
     config.settings.reading_validation_mode = config.IGNORE
     try:
-        content = pydicom.dcmread(path)
+        content = pydicom.dcmread(source)
     except (InvalidDicomError, EOFError):
         raise ExchangeError(f"{called}: no DICOM file; left out") from None
     except OSError:

@@ -25,6 +25,9 @@ from canalwright.web.words import Words
 
 MOST_FIELDS, MOST_FILES, MOST_TEXT = 300, 4, 64 * 1024
 LARGEST_UPLOAD = 33 * 1024 * 1024
+CLEAN = "/share/clean"
+MOST_STUDY, LARGEST_STUDY = 3000, 512 * 1024 * 1024
+"""Files, and bytes, of a study that is sent to have its identity taken out."""
 POLICY = "; ".join(
     (
         "default-src 'none'",
@@ -160,9 +163,13 @@ async def read_form(request: Request) -> FormData:
     try:
         if kind == "multipart/form-data":
             parser = MultiPartParser(
-                request.headers, request.stream(), max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=MOST_TEXT
+                request.headers,
+                request.stream(),
+                max_files=MOST_STUDY if request.url.path.endswith(CLEAN) else MOST_FILES,
+                max_fields=MOST_FIELDS,
+                max_part_size=MOST_TEXT,
             )
-            parser.spool_max_size = 2 * LARGEST_UPLOAD
+            parser.spool_max_size = 2 * LARGEST_STUDY
             return await parser.parse()
         if kind == "application/x-www-form-urlencoded":
             return await FormParser(request.headers, request.stream()).parse()
@@ -185,5 +192,7 @@ def local(address: str) -> bool:
 
 
 def longest(path: str) -> int:
-    """Longest body of a request to a path: films come with a recall, everything else is small."""
+    """Longest body of a request to a path: films come with a recall, a study to be cleaned is large, everything else is small."""
+    if path.startswith("/records/case/") and path.endswith(CLEAN):
+        return LARGEST_STUDY
     return LARGEST_UPLOAD if path.startswith("/records/case/") and path.endswith("/recall") else guard.longest(path)

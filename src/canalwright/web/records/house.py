@@ -74,7 +74,8 @@ class House:
     """The opened records, their door, the readers' own shelves and books, and the few things that live only as long as the server.
 
     `first_key` lets the one who started the server add the first user; empty once there is one. `pending` holds second
-    factors that were begun and not yet confirmed. `trouble` is what went wrong with the last backup.
+    factors that were begun and not yet confirmed, `cleaned` files without identity until they are fetched, by session.
+    `trouble` is what went wrong with the last backup.
     """
 
     store: Store
@@ -86,6 +87,7 @@ class House:
     first_key: str = ""
     trouble: str = ""
     pending: "OrderedDict[str, str]" = field(default_factory=OrderedDict)
+    cleaned: "OrderedDict[str, bytes]" = field(default_factory=OrderedDict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     @classmethod

@@ -12,7 +12,19 @@ from starlette.staticfiles import StaticFiles
 
 from canalwright.records.errors import NotAllowed, NotFound, RecordsError, SessionEnded, SessionLocked
 from canalwright.web.markup.html import el, join
-from canalwright.web.records import cases, chairs, checks, door, keeping, outcomes, plans, recalls, ruling, sharing
+from canalwright.web.records import (
+    cases,
+    chairs,
+    checks,
+    cleaning,
+    door,
+    keeping,
+    outcomes,
+    plans,
+    recalls,
+    ruling,
+    sharing,
+)
 from canalwright.web.records.asking import Ask, longest
 from canalwright.web.records.house import House
 
@@ -21,7 +33,7 @@ __all__ = ["longest", "rooms"]
 
 def rooms(house: House) -> Starlette:
     """The screens, to be mounted at `/records` behind the gate."""
-    parts = (door, cases, plans, checks, chairs, recalls, outcomes, keeping, sharing, ruling)
+    parts = (door, cases, plans, checks, chairs, recalls, outcomes, keeping, sharing, cleaning, ruling)
     bundled = StaticFiles(directory=str(files("canalwright.web.records").joinpath("static")))
     routes = [Mount("/static", bundled), *(route for part in parts for route in part.routes(house))]
 

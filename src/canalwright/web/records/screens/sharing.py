@@ -43,6 +43,10 @@ def share(
               "Patient, procedure, observations and report for another program (JSON).", names),
         _part(words, token, f"{base}/share/dicom", "DICOM",
               "The casebook as encapsulated PDF and the measurements as a structured report, for an archive of images (zip).", names),
+        el("section", el("h2", words("Files without identity")),
+           el("p", words("Scans and films for teaching or a second opinion: copies of DICOM files with names, numbers, dates and free text "
+                         "taken out."), class_="quiet"),
+           el("p", el("a", words("Take identity out of DICOM files"), href=f"{base}/clean", class_="button")), class_="part"),
     )  # fmt: skip
 
 
