@@ -12,6 +12,7 @@ import pytest
 
 from canalwright.cohort.study import Study
 from canalwright.cohort.trial_chain import run
+from tests.cohort.worked import filled, from_table, told
 
 SETTING = (
     "group", "number", "canal", "working_length", "file", "apical_width", "least_wall", "angle", "rounds", "temperature",
@@ -34,3 +35,11 @@ def test_the_first_tooth_is_the_one_in_the_table(name: str) -> None:
             assert told[key] == str(value), key
         elif key.startswith("rise"):
             assert math.isclose(float(told[key]), float(value), rel_tol=0.15), key
+
+
+@pytest.mark.parametrize("name", ["heat", "reach"])
+def test_the_pages_say_what_their_tables_answer(name: str) -> None:
+    page = (STUDIES / f"{name}.md").read_text(encoding="utf-8")
+    made = from_table(name)
+    assert filled(page, told(name, made)) == page
+    assert f"--teeth {made.count}\n" in page or made.count == made.study.model.study.teeth
