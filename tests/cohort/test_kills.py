@@ -27,7 +27,7 @@ def _until(true: Callable[[], bool]) -> None:
     end = time.monotonic() + LONGEST
     while not true():
         assert time.monotonic() < end, "waited too long"
-        time.sleep(0.2)
+        time.sleep(0.05)
 
 
 def _kill(process: "subprocess.Popen[bytes]") -> None:
@@ -123,8 +123,8 @@ def test_a_client_that_is_killed_is_taken_up_where_it_was(tmp_path: Path, expect
     finally:
         _kill(client)
     assert not (tmp_path / "teeth.parquet").exists()
-    ran = run(jobs(), tmp_path, Local(0), about=ABOUT)
-    assert ran.kept >= 2
+    ran = run(jobs(), tmp_path, Local(1, dashboard=None), about=ABOUT)
+    assert 2 <= ran.kept < len(jobs())
     assert ran.path.read_bytes() == expected
 
 
