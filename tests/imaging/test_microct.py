@@ -2,15 +2,18 @@
 
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from canalwright.imaging import FoundCanal, Scan, trace
+from canalwright.imaging import FoundCanal, Scan, open_scan, trace
+from canalwright.imaging.phantom.extracted import AIR, ZERO, extracted, in_memory, write_stack
 from canalwright.imaging.phantom.portals import BranchShape, IsthmusShape, build, delta
-from canalwright.imaging.phantom.scan import CanalShape, Phantom, RootShape, Scanner, make, render
+from canalwright.imaging.phantom.scan import CanalShape, Greys, Phantom, RootShape, Scanner, make, render
 from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.branches import find_portals
+from tests.imaging.test_vertucci import found as as_found
 
 VOXEL = 0.05
 ROOT = RootShape(height=4.0, half=(0.9, 1.0), growth=0.03)
@@ -65,6 +68,43 @@ def test_portals_near_the_terminus_make_a_delta_and_phantoms_tell_their_truth() 
     middle = hollow[8, :, 8]
     assert (middle < 0).sum() > 20, "the sheet runs from canal to canal"
     assert hollow[8, 20].min() == pytest.approx(-0.05, abs=0.013)
+
+
+def test_a_dry_root_end_in_air_shows_its_delta_and_its_isthmus() -> None:
+    """Extracted and dry: three exits of 0.1 mm in the last 2 mm, and a sheet of 0.1 mm between the two canals."""
+    pair = (replace(CANAL, aside=(0.0, 0.7)), replace(CANAL, aside=(0.0, -0.7)))
+    fan = (
+        BranchShape(1.5, 0.1, 40.0, 30.0, 0, "delta"),
+        BranchShape(1.3, 0.1, 90.0, 30.0, 0, "delta"),
+        BranchShape(1.7, 0.1, 140.0, 30.0, 0, "delta"),
+    )
+    root = RootShape(height=4.5, half=(1.0, 1.9), growth=0.03)
+    made = make(pair, root, Greys(lumen=AIR), branches=fan, isthmuses=(IsthmusShape(2.6, 3.4, 0.1),))
+    scan = in_memory(made, Scanner(VOXEL, 0.035, 50.0, oversample=2), 1)
+    one = trace(scan, made.truth[0].orifice, made.truth[0].terminus, name="one")
+    first = find_portals(scan, one, [as_found(made.truth[1], "two")])
+    exits = [p for p in first.portals if p.kind == "delta"]
+    true = [p for p in made.portals if p.kind == "delta"]
+    assert len(exits) == 3
+    for real in true:
+        near = min(exits, key=lambda p: float(np.linalg.norm(p.path[-1] - real.exit)))
+        assert np.linalg.norm(near.path[-1] - real.exit) < 0.25
+        assert abs(near.diameter - real.diameter) < max(2 * near.diameter_error, 0.25 * VOXEL)
+    (sheet,) = [p for p in first.portals if p.kind == "isthmus"]
+    assert sheet.side == "two" and abs(sheet.diameter - 0.1) < 2 * sheet.diameter_error
+    assert 2.0 < sheet.z < 3.6
+
+
+def test_layers_written_as_slices_are_read_back_as_the_whole(tmp_path: Path) -> None:
+    """A scan made layer by layer, kept as TIFF slices, is what the same scan in memory is, to the rounding of its greys."""
+    made = make((CANAL,), ROOT, Greys(lumen=AIR))
+    scanner = Scanner(0.15, 0.1, 20.0, oversample=2)
+    whole = in_memory(made, scanner, 3)
+    layers = extracted(made, scanner, 3)
+    read = open_scan(write_stack(layers, tmp_path / "stack"), voxel=0.15).whole()
+    assert read.shape == layers.shape == whole.shape
+    assert np.abs(read.array - ZERO - whole.array).max() <= 0.51
+    assert whole.to_patient(np.zeros(3)) == pytest.approx(layers.affine[:3, 3])
 
 
 def test_a_large_crop_is_averaged_as_it_is_read() -> None:

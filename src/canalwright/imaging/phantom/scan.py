@@ -106,7 +106,7 @@ def render(phantom: Phantom, scanner: Scanner = Scanner(), seed: int = 0, *, mar
     """
     rng = np.random.default_rng(seed)
     turn = turned(scanner.tilt)
-    low, high = _box(phantom, turn, margin)
+    low, high = box_of(phantom, turn, margin)
     fine = scanner.voxel / scanner.oversample
     low = low + rng.uniform(0, scanner.voxel, 3)
     voxels = np.ceil((high - low) / scanner.voxel).astype(int)
@@ -147,7 +147,7 @@ def _above_bone(grey: NDArray[np.float32], phantom: Phantom, outside: NDArray[np
         grey += share * (phantom.greys.enamel - grey)
 
 
-def _box(phantom: Phantom, turn: Array, margin: float) -> tuple[Array, Array]:
+def box_of(phantom: Phantom, turn: Array, margin: float) -> tuple[Array, Array]:
     """Least and greatest grid coordinates of the volume: the root from its end to 1.5 mm above orifices and levels."""
     tops = [t.orifice[2] + 1.5 for t in phantom.truth]
     tops += [level + 3.0 for level in (phantom.crest, phantom.cej) if level is not None]

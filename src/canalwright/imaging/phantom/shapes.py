@@ -16,9 +16,9 @@ TABLE_STEP = 0.05
 class CanalShape:
     """A canal to be made: `apical` least width at the end (mm), `taper` (mm per mm), `ratio` major to minor at the
     end and at the orifice, `turn` of the long axis (degrees over the length), `aside` from the root's axis (mm),
-    `bend` (degrees) over the last `curved` mm towards `towards` (degrees about the root's axis). For a further canal:
-    `join`, the height above the root's end at which it meets the first canal for good; `together`, ranges of height in
-    which it runs in the first one.
+    `bend` (degrees) over the last `curved` mm towards `towards` (degrees about the root's axis), the plane of the bend
+    turning by `twist` degrees from there to the end. For a further canal: `join`, the height above the root's end at which
+    it meets the first canal for good; `together`, ranges of height in which it runs in the first one.
     """
 
     apical: float = 0.3
@@ -29,6 +29,7 @@ class CanalShape:
     bend: float = 25.0
     curved: float = 6.0
     towards: float = 30.0
+    twist: float = 0.0
     join: float | None = None
     together: tuple[tuple[float, float], ...] = ()
 
@@ -130,14 +131,14 @@ def _apart(above: Array, low: float, high: float) -> Array:
 
 
 def _bent(above: Array, shape: CanalShape, height: float) -> Array:
-    """A straight line above `curved`, an arc of `bend` degrees below it; by arc length from the root's end."""
+    """A straight line above `curved`, an arc of `bend` degrees below it, twisted; by arc length from the root's end."""
     total = np.radians(shape.bend)
     angle = np.where(above < shape.curved, total * (1 - above / shape.curved), 0.0)
-    down = -np.concatenate([[0.0], np.cumsum((np.sin(angle[1:]) + np.sin(angle[:-1])) / 2 * TABLE_STEP)])
-    up = np.concatenate([[0.0], np.cumsum((np.cos(angle[1:]) + np.cos(angle[:-1])) / 2 * TABLE_STEP)])
-    way = np.radians(shape.towards)
-    aside = down - down[-1]
-    return np.column_stack([aside * np.cos(way), aside * np.sin(way), up])
+    way = np.radians(shape.towards) + np.radians(shape.twist) * np.clip(1 - above / shape.curved, 0, 1)
+    tangent = np.column_stack([-np.sin(angle) * np.cos(way), -np.sin(angle) * np.sin(way), np.cos(angle)])
+    line = np.vstack([np.zeros(3), np.cumsum((tangent[1:] + tangent[:-1]) / 2 * TABLE_STEP, axis=0)])
+    line[:, :2] -= line[-1, :2]
+    return np.asarray(line)
 
 
 def truth_of(tube: Tube, root: Tube, height: float) -> TrueCanal:

@@ -65,7 +65,7 @@ def find_portals(scan: Scan, canal: FoundCanal, others: Sequence[FoundCanal] = (
     noise = tones.noise / tones.contrast
     for piece in _pieces(root, edge, max(LOW, 3.5 * noise), max(HIGH, 6 * noise)):
         found += _isthmus(scan, canal, others, tones, root, piece)
-        found += _branches(scan, canal, tones, root, piece, edge)
+        found += _branches(scan, canal, tones, root, piece)
     low = [p for p in found if p.kind == "lateral canal" and p.z < DELTA]
     if len(low) >= 3:
         found = [replace(p, kind="delta") if any(p is q for q in low) else p for p in found]
@@ -94,9 +94,7 @@ def _pieces(root: Straight, edge: float, least: float, most: float) -> list[_Pie
     return made
 
 
-def _branches(
-    scan: Scan, canal: FoundCanal, tones: Tones, root: Straight, piece: _Piece, edge: float
-) -> list[FoundPortal]:
+def _branches(scan: Scan, canal: FoundCanal, tones: Tones, root: Straight, piece: _Piece) -> list[FoundPortal]:
     if not piece.inner.any() or not piece.outer.any():
         return []
     low = piece.nodes.min(0)
@@ -106,16 +104,16 @@ def _branches(
     mouths, count = label(grid, EVERYWHERE)
     cost = np.full(grid.shape, 1e4)
     cost[tuple(local.T)] = 1 / np.clip(root.dark[tuple(piece.nodes.T)], 0.1, 1.0)
-    starts = local[piece.inner]
+    route = MCP_Geometric(cost)
+    far, _ = route.find_costs([tuple(int(n) for n in node) for node in local[piece.inner]])
     out = []
     for mouth in range(1, count + 1):
+        # the first place at the surface, since a mouth may run on along it
         ends = np.argwhere(mouths == mouth)
-        stop = ends[int(np.argmin(root.skin[tuple((ends + low).T)]))]
-        start = starts[int(np.argmin(np.linalg.norm(starts - stop, axis=1)))]
-        route = MCP_Geometric(cost)
-        route.find_costs([tuple(int(n) for n in start)], [tuple(int(n) for n in stop)])
+        stop = ends[int(np.argmin(far[tuple(ends.T)]))]
         points = root.place(np.array(route.traceback(tuple(int(n) for n in stop))) + low)
-        out += _portal(scan, canal, tones, _to_skin(points, edge), "lateral canal")
+        depth = float(root.skin[tuple(stop + low)])
+        out += _portal(scan, canal, tones, _to_skin(points, depth, canal.crown), "lateral canal")
     return out
 
 
@@ -154,12 +152,16 @@ def _portal(scan: Scan, canal: FoundCanal, tones: Tones, points: Array, kind: st
         return []
 
 
-def _to_skin(points: Array, edge: float) -> Array:
-    """The way carried straight on to the root's surface."""
+def _to_skin(points: Array, depth: float, crown: Array) -> Array:
+    """The way carried straight on to the root's surface, `depth` mm off across the root; a steep way goes on for longer."""
     back = points[max(0, len(points) - 8)]
     way = points[-1] - back
     size = float(np.linalg.norm(way))
-    return points if size < 1e-9 else np.vstack([points, points[-1] + edge * way / size])
+    if size < 1e-9:
+        return points
+    way = way / size
+    across = np.sqrt(max(1 - float(way @ crown) ** 2, 0.0))
+    return np.vstack([points, points[-1] + depth / max(across, 0.4) * way])
 
 
 def fine(scan: Scan) -> bool:

@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 from canalwright.imaging.centreline import Centreline, minimal_rotation
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.found import FoundCanal
-from canalwright.imaging.tracing.block import take
+from canalwright.imaging.tracing.block import Block, take
 from canalwright.imaging.tracing.path import Tones
 from canalwright.imaging.volume import Scan
 
@@ -54,8 +54,13 @@ class Straight:
         return np.asarray(point + across[:, 1:] * one + across[:, :1] * two)
 
 
-def straighten(scan: Scan, canal: FoundCanal, tones: Tones, others: Sequence[FoundCanal] = ()) -> Straight:
-    """The root about `canal`, its lumen and those of the `others` marked. Needs the canal's `surface`."""
+def straighten(
+    scan: Scan, canal: FoundCanal, tones: Tones, others: Sequence[FoundCanal] = (), *, block: Block | None = None
+) -> Straight:
+    """The root about `canal`, its lumen and those of the `others` marked. Needs the canal's `surface`.
+
+    `block`: the part of the scan about the root where it is in memory already; else the scan is read slab by slab.
+    """
     assert canal.surface is not None
     line = _line(canal)
     reach = float(np.max(canal.surface.distance)) + 0.2
@@ -72,7 +77,7 @@ def straighten(scan: Scan, canal: FoundCanal, tones: Tones, others: Sequence[Fou
     skin_of = _unpitted(canal)
     for first in range(0, len(stations), rows):
         s = stations[first : first + rows]
-        _slab(scan, canal, others, tones, made, s, slice(first, first + len(s)), (u, v), skin_of)
+        _slab(scan, canal, others, tones, made, s, slice(first, first + len(s)), (u, v), skin_of, block)
     smooth = max(0.0, 0.5 * float(scan.spacing.max()) / step) if step < 1.5 * float(scan.spacing.max()) else 0.0
     if smooth:
         gaussian_filter(dark, smooth, output=dark, truncate=2.5)
@@ -81,17 +86,16 @@ def straighten(scan: Scan, canal: FoundCanal, tones: Tones, others: Sequence[Fou
 
 def _slab(
     scan: Scan, canal: FoundCanal, others: Sequence[FoundCanal], tones: Tones, made: Straight, s: Array, where: slice,
-    across: tuple[Array, Array], skin_of: Array,
+    across: tuple[Array, Array], skin_of: Array, block: Block | None,
 ) -> None:  # fmt: skip
     assert canal.surface is not None
     u, v = across
     centre, one, two = _rows(made.line, s)
     points = centre[:, None, None] + u[..., None] * one[:, None, None] + v[..., None] * two[:, None, None]
     low, high = scan.extent
+    corners = np.vstack([points.reshape(-1, 3).min(0), points.reshape(-1, 3).max(0)])
     try:
-        block = take(
-            scan, np.clip(np.vstack([points.reshape(-1, 3).min(0), points.reshape(-1, 3).max(0)]), low, high), 0.2
-        )
+        block = take(scan, np.clip(corners, low, high), 0.2) if block is None else block
     except ScanError:
         made.dark[where], made.skin[where], made.beyond[where] = 0.0, -1.0, 0.0
         return
@@ -117,14 +121,14 @@ def _slab(
 
 
 def _unpitted(canal: FoundCanal) -> Array:
-    """Distance of the root's surface (n, K) without the pits that rays along a side branch leave in it."""
+    """Distance of the root's surface (n, K) without the pits that rays along a side branch leave in it.
+
+    Along the root only: across it, a flat or hollow side would be taken for a pit.
+    """
     assert canal.surface is not None
     distance = canal.surface.distance
     rows = max(3, 2 * round(0.5 * PIT / float(np.mean(np.diff(canal.lumen.z)))) + 1)
-    columns = 2 * round(distance.shape[1] / 8) + 1
-    wrapped = np.pad(distance, ((0, 0), (columns, columns)), mode="wrap")
-    usual = median_filter(wrapped, size=(rows, columns), mode="nearest")[:, columns:-columns]
-    return np.asarray(np.maximum(distance, usual))
+    return np.asarray(np.maximum(distance, median_filter(distance, size=(rows, 1), mode="nearest")))
 
 
 def _rows(line: Centreline, s: Array) -> tuple[Array, Array, Array]:
