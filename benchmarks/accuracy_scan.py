@@ -1,6 +1,6 @@
 """How well a scan measures a canal: 100 phantoms of random shape, voxel, blur and noise, measured three ways.
 
-    python benchmarks/accuracy_scan.py [--count 100] [--hard 40] [--jobs 2]
+    python -m benchmarks.accuracy_scan [--count 100] [--hard 40] [--jobs 2] [--first 0]
 
 writes docs/models/scan-accuracy.md and .svg. A hundred and forty take about 860 s of processor time, some 8 minutes on two idle
 cores; how many there were stands in the page. The error model's constants were chosen on other phantoms (seeds from 1000 on).
@@ -25,8 +25,9 @@ import numpy as np
 from scipy.spatial import cKDTree
 from scipy.stats import spearmanr
 
+from benchmarks.accuracy_course import CALIBRATION, Told, course_of, levels_of, shape_of, table
 from canalwright.imaging import ScanError, measures, trace
-from canalwright.imaging.phantom.scan import Scanner, make, random_shape, render
+from canalwright.imaging.phantom.scan import Scanner, make, render
 from canalwright.imaging.tracing.block import take
 
 OUT = Path(__file__).parents[1] / "docs" / "models"
@@ -59,6 +60,7 @@ class Case:
     length_stated: float = 0.0
     score: float = 0.0
     seconds: float = 0.0
+    told: tuple[Told, ...] = ()
 
 
 def scanner_of(seed: int, rng: np.random.Generator) -> Scanner:
@@ -77,7 +79,7 @@ def scanner_of(seed: int, rng: np.random.Generator) -> Scanner:
 def measure(seed: int) -> Case:
     rng = np.random.default_rng(10_000 + seed)
     scanner = scanner_of(seed, rng)
-    phantom = make(*random_shape(seed))
+    phantom = make(*shape_of(seed))
     scan = render(phantom, scanner, seed, margin=1.5)
     true = phantom.truth[0]
     orifice = true.orifice + rng.normal(0, 0.1, 3)
@@ -120,6 +122,7 @@ def compared(seed, scanner, true, found, higher, seconds, others) -> Case:
         found.length_error,
         found.quality.score,
         seconds,
+        course_of(found, true, higher),
     )  # fmt: skip
 
 
@@ -148,7 +151,7 @@ def _below(profile, line, level):
     return float(line[right] - line[left])
 
 
-def page(cases: list[Case], poor: list[Case], jobs: int) -> str:
+def page(cases: list[Case], poor: list[Case], jobs: int, heights: list[tuple[Told, ...]]) -> str:
     good = [c for c in cases if not c.refused]
     voxel = np.concatenate([np.full(len(c.width), c.voxel) for c in good])
     col = {k: np.concatenate([getattr(c, k) for c in good]) for k in (
@@ -221,6 +224,7 @@ def page(cases: list[Case], poor: list[Case], jobs: int) -> str:
         "![Error of the least width by true width](scan-accuracy.svg)",
         "",
     ]
+    lines += table([t for told in (*(c.told for c in good), *heights) for t in told], len(good), len(heights))
     lines += quality(good, poor)
     for c in [*cases, *poor]:
         if c.refused:
@@ -300,12 +304,20 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=100)
     parser.add_argument("--hard", type=int, default=40)
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument(
+        "--first", type=int, default=0, help="first seed; from 1000 on nothing is written: for setting constants"
+    )
     given = parser.parse_args()
+    seeds = range(given.first, given.first + given.count)
     with ProcessPoolExecutor(given.jobs) as pool:
-        cases = list(pool.map(measure, range(given.count)))
+        cases = list(pool.map(measure, seeds))
         poor = list(pool.map(measure, range(HARD, HARD + given.hard)))
+        heights = list(pool.map(levels_of, seeds))
+    text = page(cases, poor, given.jobs, heights)
+    if given.first >= CALIBRATION:
+        print(text)
+        return
     OUT.mkdir(parents=True, exist_ok=True)
-    text = page(cases, poor, given.jobs)
     (OUT / "scan-accuracy.md").write_text(text)
     (OUT / "scan-accuracy.svg").write_text(picture(cases))
     print(text)
