@@ -20,10 +20,13 @@ from canalwright.imaging.joins import joined
 from canalwright.imaging.readers.opened import Opened
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tooth.ends import SHORTEST, dead_ends
+from canalwright.imaging.tooth.isthmus import isthmuses
+from canalwright.imaging.tooth.limbs import with_limbs
 from canalwright.imaging.tooth.outline import STEP, Tooth, find_tooth
 from canalwright.imaging.tooth.pick import pick_tooth
+from canalwright.imaging.tracing.apart import Apart, parted
 from canalwright.imaging.tracing.cores import workers
-from canalwright.imaging.tracing.quality import SHARPEST, sharpest_turn
+from canalwright.imaging.tracing.quality import SHARPEST, TURNED, sharpest_turn
 from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
 
@@ -63,6 +66,11 @@ class Way:
         return np.asarray(self.points[0])
 
     @property
+    def whole(self) -> Array:
+        """Its points and its terminus, (m + 1, 3)."""
+        return np.vstack([self.points, self.terminus])
+
+    @property
     def length(self) -> float:
         """Along the points, mm."""
         return float(np.linalg.norm(np.diff(self.points, axis=0), axis=1).sum())
@@ -100,19 +108,20 @@ def measure_tooth(scan: Scan | Opened, click: tuple[float, float, float] | Array
     made: list[FoundCanal] = []
     refused: list[str] = []
     with workers() as pool:
-        for outcome in pool.map(lambda way: _tried(near, way), ways):
+        whole = [way.whole for way in ways]
+        for outcome in pool.map(lambda n: _tried(near, ways[n], parted(whole, n)), range(len(ways))):
             if isinstance(outcome, ScanError):
                 refused.append(str(outcome))
             else:
                 made.append(outcome)
-    made = _different(made)
+    made = with_limbs(near, _different(made))
     if not made:
         said = refused[0] if refused else "no canal leaves its pulp"
         raise refusal(scan.path or "scan in memory", f"no canal found ({said})", remedy="give two points by hand")
     made.sort(key=lambda c: -c.length)
     notes = tooth.notes + ((f"{len(refused)} more end(s) of the pulp could not be traced",) if refused else ())
     named = [replace(c, name=f"canal {n + 1}", notes=c.notes + notes) for n, c in enumerate(made)]
-    return FoundTooth(tooth, tuple(joined(named)), near)
+    return FoundTooth(tooth, tuple(isthmuses(tooth, joined(named))), near)
 
 
 def _first_tooth(scan: Scan | Opened, places: list[Array]) -> Tooth:
@@ -126,15 +135,15 @@ def _first_tooth(scan: Scan | Opened, places: list[Array]) -> Tooth:
     raise refused[0]
 
 
-def _tried(scan: Scan, way: Way) -> FoundCanal | ScanError:
+def _tried(scan: Scan, way: Way, apart: Apart | None) -> FoundCanal | ScanError:
     """The canal of a way, or why there is none."""
     try:
-        return _best(scan, way)
+        return _best(scan, way, apart)
     except ScanError as error:
         return error
 
 
-def _best(scan: Scan, way: Way) -> FoundCanal:
+def _best(scan: Scan, way: Way, apart: Apart | None) -> FoundCanal:
     """The canal from its orifice; where that makes a poor one or none, from deeper in it, past the chamber's own bends."""
     found: FoundCanal | None = None
     first: ScanError | None = None
@@ -142,7 +151,7 @@ def _best(scan: Scan, way: Way) -> FoundCanal:
         if deeper and way.length - deeper < SHORTEST:
             break
         try:
-            other = trace(scan, way.deeper(deeper), way.terminus, guessed=True)
+            other = trace(scan, way.deeper(deeper), way.terminus, guessed=True, apart=apart)
         except ScanError as error:
             first = first or error
             continue
@@ -158,9 +167,9 @@ def _best(scan: Scan, way: Way) -> FoundCanal:
 
 
 def _bent_below(canal: FoundCanal) -> bool:
-    """Whether its only fault is a turn that lies below every place that its orifice could be moved to, as at a join."""
+    """Whether its one grave fault is a turn that lies below every place that its orifice could be moved to, as at a join."""
     radius, z = sharpest_turn(canal)
-    return len(canal.quality.reasons) == 1 and radius < SHARPEST and z < canal.length - DEEPER[-1]
+    return canal.quality.score >= POOR * TURNED and radius < SHARPEST and z < canal.length - DEEPER[-1]
 
 
 def canal_ways(tooth: Tooth) -> list[Way]:

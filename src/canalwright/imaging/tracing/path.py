@@ -19,6 +19,7 @@ from scipy.ndimage import gaussian_filter, label
 
 from canalwright.imaging.centreline import Centreline, smooth
 from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tracing.apart import Apart
 from canalwright.imaging.tracing.barrier import Barrier
 from canalwright.imaging.tracing.block import Block
 
@@ -64,12 +65,13 @@ class Tones:
 
 
 def find_path(
-    block: Block, orifice: Array, terminus: Array, *, via: Sequence[Array] = (), barriers: Sequence[Barrier] = ()
-) -> tuple[Array, Tones]:
+    block: Block, orifice: Array, terminus: Array, *, via: Sequence[Array] = (), barriers: Sequence[Barrier] = (),
+    apart: Apart | None = None,
+) -> tuple[Array, Tones]:  # fmt: skip
     """Points (m, 3) LPS from terminus to orifice through the darkest way, and the greys found.
 
-    The way runs through the points `via` in their order from the orifice down, and through no barrier. Raises
-    ScanError when there is no dentine about the points or no dark way between them.
+    The way runs through the points `via` in their order from the orifice down, and through no barrier; what is another
+    canal's (`apart`) is no lumen to it. Raises ScanError when there is no dentine about the points or no dark way between them.
     """
     tones = tones_of(block, orifice, terminus)
     grid = _grid(block, orifice, terminus)
@@ -77,6 +79,8 @@ def find_path(
     grey = gaussian_filter(block.sample(nodes), 0.6, mode="nearest")
     dark = np.clip((tones.dentine - grey) / tones.contrast, 0.0, 1.0)
     speed = np.maximum(dark, FLOOR) * np.where(_outside(dark), OUTSIDE, 1.0)
+    if apart is not None:
+        speed = np.where(apart.shuts(nodes), FLOOR * OUTSIDE, speed)
     shut = np.zeros(speed.shape, bool)
     for barrier in barriers:
         shut |= barrier.shuts(nodes, grid.step)

@@ -30,6 +30,9 @@ UNLIKE = 1.8
 SHARPEST = 1.2
 """Radius of the sharpest turn believed of a canal, mm: an abrupt published curve measures 2 mm."""
 
+TURNED = 0.3
+"""What a sharper one leaves of the score."""
+
 
 @dataclass(frozen=True)
 class Seen:
@@ -175,16 +178,21 @@ def _by_shape(parts: Parts, canal: FoundCanal) -> list[tuple[float, str]]:
         marks.append((0.6, f"{lumen.major.max():.1f} mm wide at most: chamber or another canal may be included"))
     third = lumen.size // 3
     if lumen.minor[:third].mean() > 1.3 * lumen.minor[-third:].mean():
-        marks.append((0.4, "wider at its terminus than at its orifice: are the two points swapped?"))
-    radius, at = sharpest_turn(canal)
+        # a click finds the crown by itself: there the ends are not swapped, but the lowest widths may hold the outside
+        said = "the last millimetres may be measured too wide" if parts.guessed else "are the two points swapped?"
+        marks.append((0.75 if parts.guessed else 0.4, f"wider at its terminus than at its orifice: {said}"))
+    meets = None if parts.apart is None else parts.apart.meets(lumen.centre)
+    radius, at = sharpest_turn(canal, meets)
     if radius < SHARPEST:
-        marks.append((0.3, f"turns with a radius of {radius:.1f} mm near z {at:.1f} mm: does it leave the canal?"))
+        marks.append((TURNED, f"turns with a radius of {radius:.1f} mm near z {at:.1f} mm: does it leave the canal?"))
     return marks
 
 
-def sharpest_turn(canal: FoundCanal) -> tuple[float, float]:
-    """Radius of the sharpest turn of the centreline and its station, mm."""
+def sharpest_turn(canal: FoundCanal, but: NDArray[np.bool_] | None = None) -> tuple[float, float]:
+    """Radius of the sharpest turn of the centreline and its station, mm; stations `but` (n,), where canals meet, left out."""
     z = canal.lumen.z
     tangent = np.gradient(canal.lumen.centre, z, axis=0)
     bend = np.linalg.norm(np.gradient(tangent, z, axis=0), axis=1)[3:-3]
+    if but is not None:
+        bend = np.where(but[3:-3], 0.0, bend)
     return float(1 / max(bend.max(), 1e-9)), float(z[3 + int(np.argmax(bend))])

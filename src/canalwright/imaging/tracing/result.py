@@ -9,6 +9,7 @@ from canalwright.anatomy.canal import Lumen
 from canalwright.imaging.centreline import smooth
 from canalwright.imaging.found import FoundCanal, Quality, RootSurface
 from canalwright.imaging.sections import gap
+from canalwright.imaging.tracing.apart import Apart
 from canalwright.imaging.tracing.frame import Frame, on_map
 from canalwright.imaging.tracing.profile_fit import Fit
 from canalwright.imaging.tracing.terminus import Exit
@@ -36,6 +37,7 @@ class Parts:
     noise: float
     pinned: bool = False
     guessed: bool = False
+    apart: Apart | None = None
 
     @property
     def first(self) -> float:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tracing.apart import Apart
 from canalwright.imaging.tracing.barrier import Barrier
 from canalwright.imaging.tracing.block import Block
 from canalwright.imaging.tracing.blurred_ellipse import share
@@ -49,6 +50,8 @@ class State:
     """The same where the fit leaves no more than noise: what makes a canal stand out or not."""
     painted: bool = False
     """The greys are a mask's steps: what a fit leaves over is their rounding, no noise to be learned from."""
+    apart: Apart | None = None
+    """Other canals near by."""
 
     @property
     def fit(self) -> Fit:
@@ -181,12 +184,24 @@ class State:
         return replace(self, fitted=fitted, tones=tones, correlation=shared, grain=grain)
 
     def _open(self, s: Array, u: Array, v: Array) -> NDArray[np.bool_]:
+        """Places (n,) that no barrier parts from the line and that are no other canal's."""
+        out = self._unbarred(s, u, v)
+        if self.apart is not None:
+            centre, place = self._across(s, u, v)
+            out &= ~self.apart.takes(centre, place)
+        return out
+
+    def _unbarred(self, s: Array, u: Array, v: Array) -> NDArray[np.bool_]:
         """Places (n,) that no barrier parts from the line."""
         if not self.barriers:
             return np.ones(len(s), bool)
-        centre, _, one, two = self.frame.at(s)
-        place = centre + u[:, None] * one + v[:, None] * two
+        centre, place = self._across(s, u, v)
         return np.asarray(~np.any([b.blocks(centre, place) for b in self.barriers], axis=0))
+
+    def _across(self, s: Array, u: Array, v: Array) -> tuple[Array, Array]:
+        """The line's points at stations, and the places across them, each (n, 3)."""
+        centre, _, one, two = self.frame.at(s)
+        return centre, centre + u[:, None] * one + v[:, None] * two
 
     def _cut(self, guess: Array, stations: Array) -> Array:
         """The surface's first guess (S, K) without the rays that a barrier cuts: their neighbours speak for them."""
@@ -197,7 +212,7 @@ class State:
         far = np.where(np.isfinite(guess), guess, 0.0)
         s = np.repeat(stations, DIRECTIONS)
         u, v = (far * np.cos(turn) + cu[:, None]).ravel(), (far * np.sin(turn) + cv[:, None]).ravel()
-        return np.where(self._open(s, u, v).reshape(guess.shape), guess, np.nan)
+        return np.where(self._unbarred(s, u, v).reshape(guess.shape), guess, np.nan)
 
     def _where(self, stations: Array) -> tuple[Array, Array]:
         """Half width and centre (2, k) at stations."""

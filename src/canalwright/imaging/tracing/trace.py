@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tracing.apart import Apart
 from canalwright.imaging.tracing.barrier import Barrier
 from canalwright.imaging.tracing.block import Block, take
 from canalwright.imaging.tracing.frame import Frame
@@ -37,38 +38,44 @@ def trace(
     barriers: Sequence[Barrier] = (),
     pinned: bool = False,
     guessed: bool = False,
+    apart: Apart | None = None,
 ) -> FoundCanal:
     """The canal between two points of the scan (LPS mm), clicked at its orifice and near its end.
 
     The end is moved to where the canal leaves the root, at most `BEYOND` mm on, unless it is `pinned`. Widths, wall and
     length carry errors; `quality` says what is doubtful. The way runs through the points `via`, in their order from the
     orifice down; neither way nor widths reach across a barrier. `guessed`: nobody pointed at the end, so that finding it
-    elsewhere raises no doubt.
+    elsewhere raises no doubt. `apart`: other canals near by, whose lumen is not this one's.
 
     Raises ScanError for points outside the scan or the lumen, voxels too coarse, and where no canal is seen between.
     """
     top, end = _point(scan, "orifice", orifice), _point(scan, "terminus", terminus)
-    apart = float(np.linalg.norm(top - end))
-    if not 2.0 <= apart <= 35.0:
+    long = float(np.linalg.norm(top - end))
+    if not 2.0 <= long <= 35.0:
         raise refusal(
             scan.path or "scan in memory",
-            f"orifice and terminus are {apart:.2f} mm apart",
+            f"orifice and terminus are {long:.2f} mm apart",
             allowed="2 to 35 mm",
             remedy="pick the points again, or correct the scan's voxel size",
         )
     through = [_point(scan, "point of the way", point) for point in via]
     block = take(scan, np.array([top, end, *through]), MARGIN)
-    points, tones = find_path(block, top, end, via=through, barriers=barriers)
-    return along(block, points, tones, top, end, name, scan, barriers=barriers, pinned=pinned, guessed=guessed)
+    points, tones = find_path(block, top, end, via=through, barriers=barriers, apart=apart)
+    return along(
+        block, points, tones, top, end, name, scan, barriers=barriers, pinned=pinned, guessed=guessed, apart=apart
+    )
 
 
 def along(
     block: Block, points: Array, tones: Tones, top: Array, end: Array, name: str, scan: Scan,
     *, barriers: Sequence[Barrier] = (), pinned: bool = False, painted: bool = False, guessed: bool = False,
+    apart: Apart | None = None,
 ) -> FoundCanal:  # fmt: skip
     """Measure the canal that runs along `points` (m, 3), terminus first; `painted`: the greys are a mask's steps."""
     line, at = first_line(points, top, end, block.voxel, BEYOND)
-    state = State(block, Frame(line), tones, at, 1.0 if painted else CORRELATED, tuple(barriers), painted=painted)
+    state = State(
+        block, Frame(line), tones, at, 1.0 if painted else CORRELATED, tuple(barriers), painted=painted, apart=apart
+    )
     state = state.first_fit()
     visible(state.seen(), block.name)
     state = state.relined(end).first_fit()
@@ -89,6 +96,7 @@ def along(
         state.tones.noise,
         pinned,
         guessed,
+        apart,
     )
     canal = found(parts, name, scan)
     return replace(canal, quality=judge(state.seen(), parts, canal, block.name))

@@ -1,0 +1,128 @@
+"""Second limbs: a canal that parts from another one, or comes from its own orifice beside it, and was not found as an end.
+
+About a traced canal the root is straightened; what is dark in it, beside the lumens, and long enough along the root is a limb
+(a side branch is short along it, an isthmus is no darker than its thinness lets it be). Its way follows the darkest
+place of each station. Where it begins or ends short of the root's own ends it is led into the canal that it parts from
+or joins, along which it then runs on.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter, label
+
+from canalwright.imaging.errors import ScanError
+from canalwright.imaging.found import FoundCanal
+from canalwright.imaging.tracing.apart import Apart
+from canalwright.imaging.tracing.block import take
+from canalwright.imaging.tracing.path import tones_of
+from canalwright.imaging.tracing.straight import Straight, straighten
+from canalwright.imaging.tracing.trace import trace
+from canalwright.imaging.volume import Scan
+
+Array = NDArray[np.float64]
+DARK = 0.25
+"""Share of the contrast from which a node may belong to a limb; at least five times the noise."""
+AROUND = 5.0
+LONG = 1.5
+"""Least length of a limb along the root, mm."""
+CLEAR = 1.3
+"""Distance from a lumen at which its blurred edge has faded, and from the root's surface, voxels."""
+SKIN = 0.45
+VIA = 4
+"""Every how manieth point of a limb's way its trace runs through."""
+LEAD = 0.9
+"""Length over which a limb runs into the canal that it parts from or joins, mm."""
+ONWARD = 0.6
+"""How far below what is seen of it a limb with an end of its own is taken to go, mm: its exit is looked for from there."""
+BELIEVED = 0.4
+"""Score from which a limb is believed."""
+ENDS = 1.2
+"""How near to the end of what was straightened a limb has an end of its own, mm."""
+
+
+@dataclass(frozen=True)
+class Limb:
+    """A second limb beside a canal: its way (m, 3) from the orifice down, LPS mm; whether it `parts` from that canal above and
+    `joins` it below.
+    """
+
+    way: Array
+    parts: bool
+    joins: bool
+
+
+def with_limbs(scan: Scan, canals: list[FoundCanal]) -> list[FoundCanal]:
+    """The canals with the second limbs that lie beside them, the canal itself measured again apart from its limb."""
+    out = list(canals)
+    for canal in canals:
+        for limb in limbs(scan, canal, [c for c in out if c is not canal]):
+            try:
+                other = traced(scan, canal, limb)
+            except ScanError:
+                continue
+            if other.quality.score < BELIEVED:
+                continue
+            out.append(other)
+            again = _again(scan, canal, other)
+            out = [again if c is canal else c for c in out]
+    return out
+
+
+def _again(scan: Scan, canal: FoundCanal, limb: FoundCanal) -> FoundCanal:
+    """The canal measured anew with the limb's lumen left to the limb; as it was where that is no better."""
+    apart = Apart(canal.lumen.centre, (limb.lumen.centre,))
+    via = list(canal.lumen.centre[::-1][10:-10:15])
+    try:
+        again = trace(scan, canal.orifice, canal.terminus, via=via, guessed=True, apart=apart)
+    except ScanError:
+        return canal
+    return replace(again, notes=canal.notes) if again.quality.score >= canal.quality.score else canal
+
+
+def limbs(scan: Scan, canal: FoundCanal, others: list[FoundCanal]) -> list[Limb]:
+    """The limbs beside `canal` that none of the `others` is. Needs the canal's `surface`."""
+    block = take(scan, np.array([canal.orifice, canal.terminus]), AROUND)
+    tones = tones_of(block, canal.orifice, canal.terminus)
+    root = straighten(scan, canal, tones, others, block=block)
+    edge = CLEAR * max(float(scan.spacing.max()), root.step)
+    dark = gaussian_filter(root.dark, 0.7)
+    flags = (dark > max(DARK, 5 * tones.noise / tones.contrast)) & (root.skin > SKIN) & (root.beyond > edge)
+    names, count = label(flags, np.ones((3, 3, 3)))
+    made = []
+    for name in range(1, count + 1):
+        nodes = np.argwhere(names == name)
+        if np.ptp(nodes[:, 0]) * root.step >= LONG:
+            made.append(_limb(canal, root, nodes, dark))
+    return made
+
+
+def _limb(canal: FoundCanal, root: Straight, nodes: NDArray[np.int_], dark: NDArray[np.float32]) -> Limb:
+    """The way of a piece's nodes (m, 3), coronal first, led into the canal where it does not reach an end of the root."""
+    rows = np.unique(nodes[:, 0])
+    middle = []
+    for row in rows:
+        here = nodes[nodes[:, 0] == row]
+        weight = dark[tuple(here.T)].astype(float) ** 2
+        middle.append([row, *(weight @ here[:, 1:] / weight.sum())])
+    smooth = max(1, round(0.3 / root.step))
+    line = root.place(np.array(middle))[::smooth][::-1]
+    z = root.low + rows * root.step
+    lumen = canal.lumen
+    parts, joins = bool(z[-1] < lumen.z[-1] - 0.5 - ENDS), bool(z[0] > ENDS)
+    above = lumen.centre[lumen.z > z[-1] + LEAD][::-3] if parts else np.zeros((0, 3))
+    onward = line[-1:] + ONWARD * _unit(line[-1] - line[max(-4, -len(line))])
+    below = lumen.centre[lumen.z < z[0] - LEAD][::-3] if joins else onward
+    return Limb(np.vstack([above, line, below]), parts, joins)
+
+
+def traced(scan: Scan, canal: FoundCanal, limb: Limb) -> FoundCanal:
+    """The limb as a canal of its own, measured apart from the one it lies beside. Raises ScanError as `trace` does."""
+    via = list(limb.way[1:-1][::VIA])
+    apart = Apart(limb.way, (canal.lumen.centre,))
+    return trace(scan, limb.way[0], limb.way[-1], via=via, guessed=True, apart=apart)
+
+
+def _unit(way: Array) -> Array:
+    return np.asarray(way / max(float(np.linalg.norm(way)), 1e-9))
