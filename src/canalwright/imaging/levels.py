@@ -3,7 +3,8 @@
 The canal's line goes straight on above its orifice. In every direction the greys just outside the root's surface tell
 bone from soft tissue: the crest is where they fall half way from one to the other, coming from below. Greys outside
 dentine that far exceed it are enamel; the junction is the lowest place from which they last. The level that counts is the
-lowest one over the directions for bone (a defect), and the median for the junction; their spread is in the error.
+lowest one over the directions for bone (a defect), less what roughness alone makes of it, and the median for the junction;
+their spread is in the error.
 """
 
 from dataclasses import dataclass
@@ -26,8 +27,12 @@ OUTSIDE = (0.35, 1.1)
 """Where outside the root's surface bone is looked for, mm."""
 ENAMEL = 0.15
 """Share of the contrast above dentine from which hard tissue is enamel."""
-THIN = 0.3
-"""How far enamel begins below where it is first seen, mm: its thin edge is lost in the blur."""
+THIN = 0.55
+"""How far enamel begins below where it is first seen, mm: its thin edge is lost in the blur (phantoms, seeds 1000 to 1039)."""
+LEAST_DOUBT = 0.1
+"""Least doubt of the junction beyond voxel and terminus, mm."""
+ROUGH = 2.0
+"""How far the lowest tenth of directions lies below a level crest, in deviations of one direction beside the next."""
 NINETY = 1.6449
 
 
@@ -65,14 +70,15 @@ def levels(scan: Scan, canal: FoundCanal) -> Levels:
     crest, span = None, None
     if seen.mean() > 0.5:
         span = (float(np.quantile(crests[seen], 0.1)), float(np.quantile(crests[seen], 0.9)))
-        crest = _near(span[0], error, source)
+        rough = _roughness(crests)
+        crest = _near(span[0] + ROUGH * rough, float(np.hypot(error, rough)), source)
     hard = np.where(r < skin[..., None] + 0.3, shares, -1.0).max(axis=2)
     junctions = np.array([_rise(z, hard[:, k]) for k in range(DIRECTIONS)])
     known = np.isfinite(junctions)
     cej = None
     if known.mean() > 0.5:
         spread = 1.4826 * float(np.median(np.abs(junctions[known] - np.median(junctions[known]))))
-        cej = _near(float(np.median(junctions[known])) - THIN, float(np.hypot(error, max(spread, THIN))), source)
+        cej = _near(float(np.median(junctions[known])) - THIN, float(np.hypot(error, max(spread, LEAST_DOUBT))), source)
     return Levels(crest, span, cej)
 
 
@@ -133,6 +139,13 @@ def _rise(z: Array, hard: Array) -> float:
     total = np.concatenate([[0], np.cumsum(flags)])
     lasting = np.nonzero(total[run:] - total[:-run] >= 0.9 * run)[0]
     return float(z[lasting[0]]) if len(lasting) else float("nan")
+
+
+def _roughness(crests: Array) -> float:
+    """Standard deviation of the crest in one direction, from its differences to the next: a defect is smooth, marrow is not."""
+    steps = np.abs(np.diff(np.append(crests, crests[0])))
+    steps = steps[np.isfinite(steps)]
+    return float(1.4826 * np.median(steps) / np.sqrt(2)) if len(steps) else 0.0
 
 
 def _near(value: float, error: float, source: Source) -> Quantity:
