@@ -65,8 +65,8 @@ class View:
         ):
             with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
                 self.picture = html(waiting.box(el("p", words("Planning…"))), kind="picture")
-                html(zoom(words))
                 html(self._downloads(), kind="downloads")
+                html(zoom(words))
             with ui.element("div").classes("flow"):
                 self.state = html(waiting.under_way(words, words("Planning…")), kind="state-line")
                 self.headline = html(Safe(""), kind="headline-box")

@@ -52,7 +52,7 @@ function ruler(layer, one) {
 function cursor(layer, one) {
   const at = place(svg), box = svg.viewBox.baseVal, y = at.y(depth), text = `${depth.toFixed(1)} mm`;
   layer.append(make("path", { d: `M${box.x + (zoom > 1.05 ? 52 * one : 0)} ${y}H${box.x + box.width}`, stroke: "var(--accent)", "stroke-width": 1.5 * one, "stroke-dasharray": `${5 * one} ${4 * one}` }));
-  layer.append(make("rect", { x: box.x + box.width - 74 * one, y: y - 21 * one, width: 72 * one, height: 19 * one, rx: 4 * one, fill: "var(--sheet)", opacity: 0.92 }), make("text", { x: box.x + box.width - 8 * one, y: y - 7 * one, "font-size": 14 * one, "font-weight": 650, "text-anchor": "end", fill: "var(--accent)" }, text));
+  layer.append(make("rect", { x: box.x + (zoom > 1.05 ? 55 : 38) * one, y: y - 21 * one, width: 64 * one, height: 19 * one, rx: 4 * one, fill: "var(--sheet)", opacity: 0.92 }), make("text", { x: box.x + (zoom > 1.05 ? 58 : 41) * one, y: y - 7 * one, "font-size": 14 * one, "font-weight": 650, fill: "var(--accent)" }, text));
 }
 
 function nearer(factor, point = null) {
