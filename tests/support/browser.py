@@ -17,7 +17,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, sync_playwright
 
 ARGUMENTS = [
     "--no-sandbox",
@@ -56,6 +57,26 @@ def browser() -> Iterator[Browser]:
             yield opened
         finally:
             opened.close()
+
+
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+def no_serious_finding(page: Page, light: dict[str, int], dark: dict[str, int]) -> None:
+    """Axe finds nothing serious on a page, in the light at one size and in the dark at the other, without loading it twice."""
+    for scheme, size in (("light", light), ("dark", dark)):
+        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        page.set_viewport_size(size)  # type: ignore[arg-type]
+        page.wait_for_function(
+            "w => innerWidth === w && document.getAnimations().every((a) => a.playState !== 'running')",
+            arg=size["width"],
+        )
+        found = Axe().run(page, options={"runOnly": RULES})
+        serious = [v for v in found.response["violations"] if v["impact"] in ("serious", "critical")]
+        assert serious == [], f"{scheme}: " + "\n".join(
+            f"{v['id']}: {v['help']}: {[n['html'][:160] for n in v['nodes'][:3]]}" for v in serious
+        )
+        assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 1, f"{scheme}: cut off"
 
 
 class Server:
