@@ -6,7 +6,7 @@ STAMP := $(VENV)/.installed-$(shell cksum requirements.lock | cut -d' ' -f1)
 DEMO_OUT ?= demo-output
 SECONDS ?= 212
 MINUTES ?= 60
-CORE := hazards quantities instruments anatomy imaging shaping irrigation fit heat compaction readiness planning guide assessment
+CORE := hazards quantities instruments anatomy imaging shaping irrigation fit heat compaction readiness planning guide assessment evidence fuzz hardening/test_bombs.py
 
 .PHONY: help setup demo serve test lint bench evidence schemas names docs hazards licences dist lock clean fuzz coverage mutants soak
 
@@ -78,7 +78,9 @@ fuzz: setup
 	$(BIN)/python -m fuzz all --seconds $(SECONDS)
 
 coverage: setup
-	$(BIN)/python -m coverage run -m pytest -n 0 $(CORE:%=tests/%)
+	rm -f .coverage .coverage.*
+	for room in $(CORE); do $(BIN)/python -m coverage run --parallel-mode -m pytest -n 0 tests/$$room || exit 1; done
+	$(BIN)/python -m coverage combine
 	$(BIN)/python -m coverage report
 
 mutants: setup

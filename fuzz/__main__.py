@@ -2,7 +2,7 @@
 
 The seconds are of processor time, so that a busy machine fuzzes longer and not less.
 What it tries lies in fuzz/work/TARGET, what ended in anything but success or a refusal in fuzz/found/TARGET; neither is kept.
-`python -m fuzz keep all` takes over into fuzz/corpus the smallest input for each different answer of a reader.
+`python -m fuzz keep` takes over into fuzz/corpus the smallest input for each different answer of a reader.
 """
 
 import argparse
