@@ -186,7 +186,73 @@ def _real() -> list[Check]:
                       "one tooth beside a mean: two of its standard deviations", "mm",
                       "Wolf et al. 2017, Int J Oral Sci, table 5", "read in the source", "least area from 0.5 to 4 mm")
             )  # fmt: skip
+    return checks + _averages()
+
+
+def _least_wall(name: str, tooth: str) -> Callable[[], float]:
+    """Least wall in the 7 mm below the orifice, where the furcation's side lies, 1 mm and more above the terminus."""
+
+    def value() -> float:
+        lumen = _by_name(name, tooth).lumen
+        part = (lumen.z > max(1.0, lumen.z[-1] - 7.0)) & np.isfinite(lumen.wall)
+        return float(lumen.wall[part].min())
+
+    return value
+
+
+def _averages() -> list[Check]:
+    """Single teeth beside published averages: widths across, walls, lengths, form of sections, premolar constriction.
+
+    Tolerances were set before: two of the published standard deviations of single teeth, or of the nearest group that has them.
+    """
+    checks = []
+    for name, medians in (("mesiobuccal", (0.55, 0.54, 0.54)), ("mesiolingual", (0.41, 0.49, 0.60))):
+        for z, median in zip((2.0, 3.0, 4.0), medians, strict=True):
+            checks.append(
+                Check("imaging", f"greatest width {z:.0f} mm up, {name} canal",
+                      lambda n=name, v=z: _by_name(n).lumen.at(v, _by_name(n).lumen.major), median, 0.44,
+                      "one tooth beside a median: two standard deviations of wide widths of mesial roots (0.22 mm)", "mm",
+                      "Villas-Boas et al. 2011, J Endod", "read in an abstract", "60 lower molars, buccolingual; ours: L6",
+                      miss=WIDE.get((name, z), ""))
+            )  # fmt: skip
+    for tooth in ("L6", "L7"):
+        for name, mean in (("mesiobuccal", 1.13), ("mesiolingual", 1.10)):
+            checks.append(
+                Check("imaging", f"least wall below the orifice, {tooth} {name}", _least_wall(name, tooth), mean, 0.42,
+                      "one tooth beside a mean: two standard deviations of 0.21 mm", "mm",
+                      "De-Deus et al. 2019, Int Endod J 52:1501-1507", "read in an abstract",
+                      "least of 7 mm below the furcation, 50 mesial roots, 0.67-1.93 mm", miss=THIN.get((tooth, name), ""))
+            )  # fmt: skip
+    for of, word, mean, tolerance in (("minor", "narrow", 0.28, 0.18), ("major", "wide", 0.37, 0.40)):
+        checks.append(
+            Check("imaging", f"constriction, {word}, L4", _constriction("single", of, "L4"), mean, tolerance,
+                  "one tooth beside a mean; two standard deviations of lower molars (0.09 and 0.20 mm), none was printed", "mm",
+                  "Wolf, Waber & Briseno Marroquin 2024, J Endod", "read in an abstract", "lower first premolars, micro-CT")
+        )  # fmt: skip
+    for tooth, root, seen in (
+        ("L1", 12.5, "from memory"),
+        ("L3", 16.0, "from memory"),
+        ("L4", 14.0, "from memory"),
+        ("incisor", 13.0, "read in the source"),
+    ):
+        checks.append(
+            Check("imaging", f"canal from terminus to orifice beside the average root, {tooth}",
+                  lambda t=tooth: real_teeth.canals(t)[0].length, root, 3.0,
+                  "one tooth beside a mean: two standard deviations of about 1.5 mm; the orifice lies at the cervical line", "mm",
+                  "tables of dental anatomy textbooks", seen, miss=SHORT.get(tooth, ""))
+        )  # fmt: skip
     return checks
+
+
+WIDE: dict[tuple[str, float], str] = {}
+SLIM = (
+    "this one second molar has slender mesial roots that meet towards their ends, and the published roots are of lower molars in general; "
+    "the least of the whole length is also less than a mean over sections"
+)
+THIN = {("L7", "mesiobuccal"): SLIM, ("L7", "mesiolingual"): SLIM}
+SHORT = {
+    "incisor": "the orifice of this tooth's mesh is found where its pulp is widest, up to 3 mm above the cervical line"
+}
 
 
 CHECKS = CLOSED + (_real() if (DATA / "mandible_teeth").exists() and (DATA / "incisor_meshes").exists() else [])
