@@ -122,3 +122,11 @@ def test_equal_work_shares_a_place() -> None:
     row = {"off": 1, "done": 10, "depth_error": 0.2, "heat_error": None, "rise": 5.0, "planned_rise": 4.0}
     found = placed([{**row, "student": s} for s in ("b", "a", "c")] + [{**row, "student": "z", "off": 5}])
     assert [(p.place, p.student) for p in found] == [(1, "a"), (1, "b"), (1, "c"), (4, "z")]
+
+
+def test_a_scan_that_could_not_be_checked_earns_no_place() -> None:
+    """Nothing is known of such a filling: its student is not ranked, least of all first."""
+    unread = {"student": "u", "planned_end": 1.0, "check_reason": "the two scans do not fit together"}
+    read = {"student": "r", "planned_end": 1.0, "check_to_terminus": 1.4, "check_reason": None}
+    assert placed([unread]) == ()
+    assert [p.student for p in placed([unread, read])] == ["r"]

@@ -48,11 +48,12 @@ class Placed:
 
 
 def placed(rows: Sequence[Row]) -> tuple[Placed, ...]:
-    """All students who handed something in, best first; equal means share a place and stand by pseudonym."""
-    students = sorted({row["student"] for row in rows})
+    """All students of whom something could be measured, best first; equal means share a place and stand by pseudonym."""
+    measured = {s: _measures([r for r in rows if r["student"] == s]) for s in sorted({row["student"] for row in rows})}
+    students = [s for s, found in measured.items() if not np.all(np.isnan(found))]
     if not students:
         return ()
-    values = np.array([_measures([r for r in rows if r["student"] == s]) for s in students], dtype=float)
+    values = np.array([measured[s] for s in students], dtype=float)
     ranks = np.column_stack([rankdata(np.where(np.isnan(column), np.inf, column)) for column in values.T])
     means = ranks.mean(axis=1)
     places = rankdata(means, method="min").astype(int)
