@@ -221,3 +221,15 @@ def test_a_thin_wall_and_one_cut_through(quiet: Plan, monkeypatch: pytest.Monkey
     assert said.harm is Harm.CAUTION and "0.49 mm" in said.message
     assert set(with_wall(0.0, 0.49)) == {"wall-cut-through"}
     assert set(with_wall(1.0, -0.1)) == {"wall-cut-through"}
+
+
+def test_the_deepest_round_is_held_against_the_longest_activation(quiet: Plan) -> None:
+    first, last = (replace(quiet.rounds[i], activation=q(3.1)) for i in (0, -1))
+    assert len(quiet.rounds) > 1
+    assert set(found(replace(quiet, rounds=(*quiet.rounds[:-1], last)))) == {"activation-too-long"}
+    assert found(replace(quiet, rounds=(first, *quiet.rounds[1:]))) == {}
+
+
+def test_a_needle_for_another_purpose_does_not_backfill(quiet: Plan) -> None:
+    others = tuple(replace(n, purpose="irrigation") for n in quiet.tray.needles)
+    assert set(found(replace(quiet, tray=replace(quiet.tray, needles=others)))) == {"no-needle"}
