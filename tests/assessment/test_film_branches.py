@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from canalwright.anatomy.canal import Portal
+from canalwright.anatomy.lumen import Portal
 from canalwright.assessment import Sight
 from canalwright.assessment.film.branches import branches
 from canalwright.assessment.film.overlay import Overlay

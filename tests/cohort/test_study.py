@@ -11,7 +11,8 @@ from canalwright.casefile import CaseError
 from canalwright.cli.app import app
 from canalwright.cohort.fleet import Local
 from canalwright.cohort.job import CohortError
-from canalwright.cohort.study import Study, study
+from canalwright.cohort.study import study
+from canalwright.cohort.study_model import Study
 from canalwright.cohort.table import read
 
 STUDY = """

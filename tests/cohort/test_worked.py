@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from canalwright.cohort.study import Study
+from canalwright.cohort.study_model import Study
 from canalwright.cohort.trial_chain import run
 from tests.cohort.worked import filled, from_table, told
 

@@ -17,7 +17,8 @@ from canalwright.cohort.answers import Estimate, Gain, Heat, ReachAnswer
 from canalwright.cohort.figures import percent, signed
 from canalwright.cohort.fleet import Local
 from canalwright.cohort.job import Row
-from canalwright.cohort.study import Study, study
+from canalwright.cohort.study import study
+from canalwright.cohort.study_model import Study
 
 PAGES = Path(__file__).parents[2] / "docs" / "studies"
 PUBLISHED = {

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from canalwright.anatomy.canal import Lumen, Portal
+from canalwright.anatomy.lumen import Lumen, Portal
 from canalwright.instruments import Carrier, Cone, Needle, Plugger, Profile
 from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, Protocol, Sear
 from canalwright.quantities import Reading

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.special import erfc
 
 from canalwright import heat
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat import Materials, example, reference, solid
 from canalwright.heat.resolution import Resolution
 from canalwright.heat.solid import SolidStory, Voxels

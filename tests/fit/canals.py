@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Lumen
 from canalwright.anatomy.perturb import departures
 from canalwright.anatomy.tooth import Tooth
 from canalwright.fit import Passage

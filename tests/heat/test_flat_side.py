@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from canalwright import heat
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat import example, solid
 from canalwright.heat.batch import shifted
 from canalwright.heat.solid import Voxels

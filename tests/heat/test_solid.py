@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from canalwright import heat
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat import example, solid
 from canalwright.heat.solid import SolidStory, Voxels
 from canalwright.protocol import Bite, Heat, Pause, Protocol

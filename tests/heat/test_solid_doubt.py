@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat import Materials, example, readings, solid
 from canalwright.heat.batch import shifted
 from canalwright.heat.solid import Solid, SolidDoubt, SolidStory, Voxels

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.imaging import FoundCanal, Quality
 from canalwright.imaging.found import RootSurface
 from canalwright.imaging.levels import levels

@@ -5,7 +5,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.imaging import FoundCanal, Quality, trace
 from canalwright.imaging.joins import joined
 from canalwright.imaging.phantom.scan import CanalShape, Phantom, RootShape, Scanner, TrueCanal, make, render

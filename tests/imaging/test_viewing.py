@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.imaging import FoundCanal, Quality, Scan
 from canalwright.imaging.viewing.planes import PLANES, Planes, to_picture, tones_of
 from canalwright.imaging.viewing.reformat import Line, half_along, likely, long_axis, section, straightened

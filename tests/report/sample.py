@@ -5,24 +5,15 @@ from itertools import pairwise
 
 import numpy as np
 
-from canalwright.anatomy.canal import Canal, Lumen, Portal
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Lumen, Portal
 from canalwright.anatomy.tooth import Tooth
 from canalwright.compaction import CompactionSummary, Extrusion, PortalFill
 from canalwright.heat.story import ActHeat, HeatStory
 from canalwright.instruments import Carrier, Cone, File, Needle, PaperPoint, Plugger, Profile, Sealer, Tray
-from canalwright.planning.product import (
-    Choices,
-    ConePlan,
-    Finding,
-    Harm,
-    HeatSummary,
-    Plan,
-    PluggerPlan,
-    Portion,
-    Reach,
-    Round,
-    TrimRow,
-)
+from canalwright.planning.choices import Choices
+from canalwright.planning.parts import ConePlan, Finding, Harm, HeatSummary, PluggerPlan, Portion, Reach, Round, TrimRow
+from canalwright.planning.product import Plan
 from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, Protocol, Sear
 from canalwright.quantities import Origin, Quantity, Reading, Source
 from canalwright.report.moment import Moment

@@ -7,7 +7,8 @@ import typst
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from canalwright.planning.product import CAUTION, Finding, Harm, Plan
+from canalwright.planning.parts import Finding, Harm
+from canalwright.planning.product import CAUTION, Plan
 from canalwright.report import card, card_pdf
 from canalwright.report.card import card_data
 from canalwright.report.typeset import inputs as template_inputs

@@ -7,7 +7,8 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as st
 
-from canalwright.planning.product import CAUTION, Finding, Harm
+from canalwright.planning.parts import Finding, Harm
+from canalwright.planning.product import CAUTION
 from canalwright.quantities import Quantity
 from canalwright.report import plan_json, plan_text
 from canalwright.report.words import figure, finding_words, interval, sheet

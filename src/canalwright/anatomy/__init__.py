@@ -4,9 +4,9 @@
 filled from `averages` and marked so. `perturbed` moves a canal by the errors of its readings.
 """
 
-from canalwright.anatomy.build import from_measurements
-from canalwright.anatomy.canal import STEP, Canal, Doubt, Lumen, Portal
+from canalwright.anatomy.canal import Canal
 from canalwright.anatomy.limits import Fault, MeasurementError
+from canalwright.anatomy.lumen import STEP, Doubt, Lumen, Portal
 from canalwright.anatomy.measurements import Curve, Measured, Measurements, SideBranch
 from canalwright.anatomy.perturb import centres, native_widths, perturbed, scaled_centres, walls
 from canalwright.anatomy.sides import SideWall, furcation_side
@@ -27,7 +27,6 @@ __all__ = [
     "SideWall",
     "Tooth",
     "centres",
-    "from_measurements",
     "furcation_side",
     "native_widths",
     "perturbed",

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from canalwright.anatomy.canal import Array
+from canalwright.anatomy.lumen import Array
 from canalwright.anatomy.tooth import Tooth
 from canalwright.quantities import Origin, Source
 

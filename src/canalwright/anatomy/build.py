@@ -1,26 +1,28 @@
 """A canal from what was measured of it, every gap filled from the averages of its tooth and marked so."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 
 from canalwright.anatomy import averages
-from canalwright.anatomy.canal import STEP, Array, Canal, Lumen, Portal
 from canalwright.anatomy.centreline import across, centreline
 from canalwright.anatomy.check import faults
 from canalwright.anatomy.curves import resolve
 from canalwright.anatomy.doubts import doubts
 from canalwright.anatomy.limits import Fault, MeasurementError
+from canalwright.anatomy.lumen import STEP, Array, Lumen, Portal
 from canalwright.anatomy.measurements import Measured, Measurements
 from canalwright.anatomy.native import Doubtful, native_widths, wall_by_level
 from canalwright.anatomy.provenance import error_of, source_of
 from canalwright.quantities import Origin, Reading, Shape, Source
 
+C = TypeVar("C")
 
-def from_measurements(m: Measurements) -> Canal:
-    """The canal with stations every 0.1 mm from the terminus to its orifice.
+
+def from_measurements(make: Callable[..., C], m: Measurements) -> C:
+    """The canal, made by `make` from the fields of a `Canal`, with stations every 0.1 mm from the terminus to its orifice.
 
     The pulp chamber above the orifice is left out. Raises MeasurementError, with every fault found, when
     the measurements describe no possible canal.
@@ -38,7 +40,7 @@ def from_measurements(m: Measurements) -> Canal:
         "curve": curve,
         "file": Reading(0.0, m.file.tolerance, "mm", Source(Origin.STANDARD, "ISO 3630-1 tolerance"), Shape.UNIFORM),
     }
-    return Canal(
+    return make(
         tooth=m.tooth,
         name=name,
         native=native,

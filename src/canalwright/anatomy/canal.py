@@ -8,83 +8,15 @@ The working length may end short of the terminus, at `end` (z of the preparation
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
+from canalwright.anatomy import build
+from canalwright.anatomy.lumen import Array, Doubt, Lumen, Portal
+from canalwright.anatomy.measurements import Measurements
+from canalwright.anatomy.sides import SideWall
 from canalwright.anatomy.tooth import Tooth
 from canalwright.instruments import File
 from canalwright.quantities import Reading, Source
-
-if TYPE_CHECKING:
-    from canalwright.anatomy.measurements import Measurements
-    from canalwright.anatomy.sides import SideWall
-
-Array = NDArray[np.float64]
-STEP = 0.1
-"""Between two stations along a canal, mm."""
-
-
-@dataclass(frozen=True)
-class Lumen:
-    """The hollow of a canal as a shape in space, by station; all arrays have shape (n,) but `centre` (n, 3).
-
-    `minor`, `major`: least and greatest width. `axis`: unit direction of the greatest width, shape
-    (n, 3), at right angles to the centreline. `wall`: least dentine from the lumen to the root surface.
-    `area`: section area where it was measured, else that of the ellipse.
-    """
-
-    z: Array
-    minor: Array
-    major: Array
-    centre: Array
-    axis: Array
-    wall: Array
-    area: Array
-
-    @property
-    def size(self) -> int:
-        """Number of stations."""
-        return len(self.z)
-
-    @property
-    def volume(self) -> float:
-        """Volume by the trapezoid rule over stations, mm3."""
-        return float(np.trapezoid(self.area, self.z))
-
-    @property
-    def root_radius(self) -> Array:
-        """Radius of the round root whose least wall is that of the lumen, shape (n,), mm."""
-        return self.minor / 2 + self.wall
-
-    def at(self, z: float, values: Array) -> float:
-        """Linear interpolation of a station array at `z`."""
-        return float(np.interp(z, self.z, values))
-
-
-@dataclass(frozen=True, slots=True)
-class Portal:
-    """A portal of exit other than the terminus: a side branch at `z`, or an isthmus or delta.
-
-    `direction` in words of the trade ('mesial', 'buccal', ...), `length` from canal to root surface.
-    """
-
-    z: float
-    diameter: Reading
-    kind: str = "lateral canal"
-    direction: str = ""
-    length: float | None = None
-    source: Source | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Doubt:
-    """Something possible but unlikely in what was measured: the key it hangs on, what is odd, what to do."""
-
-    key: str
-    message: str
-    action: str
 
 
 @dataclass(frozen=True)
@@ -116,19 +48,16 @@ class Canal:
     sources: Mapping[str, Source] = field(default_factory=dict)
     weights: Mapping[str, Array] = field(default_factory=dict, repr=False)
     notes: tuple[Doubt, ...] = ()
-    sides: tuple["SideWall", ...] = ()
+    sides: tuple[SideWall, ...] = ()
 
     @classmethod
-    def from_measurements(cls, measurements: "Measurements | None" = None, /, **values: Any) -> "Canal":
+    def from_measurements(cls, measurements: Measurements | None = None, /, **values: Any) -> "Canal":
         """The canal from what was measured of it: a `Measurements`, or the same as keyword values.
 
         `Canal.from_measurements(tooth=46, canal="mesiobuccal", working_length=20.5, finishing_file=(30, 0.04))` is
         enough; see `Measurements.of` for the rest. Raises MeasurementError for a canal that cannot be.
         """
-        from canalwright.anatomy.build import from_measurements
-        from canalwright.anatomy.measurements import Measurements
-
-        return from_measurements(measurements if measurements is not None else Measurements.of(**values))
+        return build.from_measurements(cls, measurements if measurements is not None else Measurements.of(**values))
 
     @property
     def working_length(self) -> float:

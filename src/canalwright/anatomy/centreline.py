@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
-from canalwright.anatomy.canal import Array
+from canalwright.anatomy.lumen import Array
 
 MOST_TURN, MOST_TURN_IN_TWO_PLANES = 120.0, 85.0
 """Greatest turn of a canal, degrees: of one curve towards a side, and in each plane where there are two."""

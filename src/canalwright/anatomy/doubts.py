@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from canalwright.anatomy import averages
-from canalwright.anatomy.canal import Doubt
+from canalwright.anatomy.lumen import Doubt
 from canalwright.anatomy.measurements import Measurements
 
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from canalwright.anatomy.canal import Array, Lumen
+from canalwright.anatomy.lumen import Array, Lumen
 from canalwright.anatomy.sides import SideWall
 from canalwright.anatomy.tooth import Tooth
 from canalwright.instruments import File, Profile, iso3630

@@ -14,8 +14,8 @@ import numpy as np
 
 from canalwright.anatomy import averages
 from canalwright.anatomy.averages import CanalAverages
-from canalwright.anatomy.canal import Array
 from canalwright.anatomy.limits import Fault, MeasurementError
+from canalwright.anatomy.lumen import Array
 from canalwright.anatomy.measurements import Measured, Measurements
 from canalwright.anatomy.provenance import error_of, source_of
 from canalwright.anatomy.sides import least

@@ -10,7 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from canalwright.anatomy.canal import Array, Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Array, Lumen
 from canalwright.quantities import Sample
 
 LEAST = 0.05

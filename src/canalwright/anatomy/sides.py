@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Array, Lumen
 from canalwright.anatomy.centreline import direction
+from canalwright.anatomy.lumen import Array, Lumen
 from canalwright.anatomy.tooth import Tooth
 
 SIDES = ("mesial", "distal", "buccal", "lingual", "palatal")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
 
-from canalwright.anatomy import Canal, Doubt, MeasurementError, Tooth, averages, from_measurements
+from canalwright.anatomy import Canal, Doubt, MeasurementError, Tooth, averages
 from canalwright.casefile import toml
 from canalwright.casefile.case_model import CaseModel
 from canalwright.casefile.convert import measurements, tooth_of
@@ -101,7 +101,7 @@ def from_model(model: CaseModel, name: str = "case") -> Case:
     canals: list[Canal] = []
     for i, table in enumerate(model.canal):
         try:
-            canals.append(from_measurements(measurements(tooth, table)))
+            canals.append(Canal.from_measurements(measurements(tooth, table)))
         except MeasurementError as error:
             problems += [from_fault(name, f"canal[{i}]", fault) for fault in error.faults]
         try:

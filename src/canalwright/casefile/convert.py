@@ -6,10 +6,10 @@ from typing import TypeVar
 import numpy as np
 
 from canalwright.anatomy import Curve, Lumen, Measured, MeasurementError, Measurements, SideBranch, SideWall, Tooth
-from canalwright.anatomy.canal import Array
 from canalwright.anatomy.centreline import across
 from canalwright.anatomy.check import faults
 from canalwright.anatomy.limits import Fault, shown
+from canalwright.anatomy.lumen import Array
 from canalwright.anatomy.measurements import iso_file
 from canalwright.casefile.case_model import CanalTable, CurveTable, FileTable, ProfileTable, ToothTable
 from canalwright.casefile.fields import Value

@@ -93,8 +93,8 @@ def study(
     json: inputs.AsJson = False,
 ) -> None:
     """Ask thousands of virtual teeth: answers with intervals, a report (PDF, HTML) and the data behind it (Parquet, CSV)."""
-    from canalwright.cohort.study import Study
     from canalwright.cohort.study import study as work
+    from canalwright.cohort.study_model import Study
 
     plan = Study.load(file)
     where = where_of(scheduler, workers, memory, None if no_dashboard else dashboard)

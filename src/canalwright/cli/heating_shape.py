@@ -9,7 +9,8 @@ import typer
 from canalwright.cli import output
 
 if TYPE_CHECKING:
-    from canalwright.anatomy.canal import Canal, Lumen
+    from canalwright.anatomy.canal import Canal
+    from canalwright.anatomy.lumen import Lumen
     from canalwright.heat.solid import Solid, Voxels
 
 Walls = Annotated[

@@ -5,65 +5,15 @@ OUT/answers.csv     every number of the report                                OU
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from canalwright.cohort import answers, paper, table
-from canalwright.cohort.answers import Gain, Heat, ReachAnswer
 from canalwright.cohort.fleet import Local
-from canalwright.cohort.job import CohortError, Job, Row
-from canalwright.cohort.run import Progress, Ran, run
+from canalwright.cohort.job import CohortError, Row
+from canalwright.cohort.run import Progress, run
 from canalwright.cohort.store import Store
-from canalwright.cohort.study_model import QuestionTable, StudyModel, load_study
-
-
-@dataclass(frozen=True)
-class Study:
-    """A study file with the text of its trays."""
-
-    model: StudyModel
-    trays: dict[str, str | None]
-
-    @classmethod
-    def load(cls, path: Path) -> "Study":
-        """Read a study file; raises CaseError or CohortError for what is wrong in it."""
-        return cls(*load_study(path))
-
-    @property
-    def questions(self) -> list[QuestionTable]:
-        """Those of the file; without any: heat, and reach in 95 %."""
-        return self.model.question or [QuestionTable(ask="heat"), QuestionTable(ask="reach", share=0.95)]
-
-    def jobs(self, teeth: int | None = None) -> list[Job]:
-        """One job for each virtual tooth of each group; fewer `teeth` give the first ones of the same."""
-        about = self.model.study
-        protocols = [{"name": p.name, "choices": p.choices(), "tray": self.trays[p.name]} for p in self.model.protocol]
-        found = []
-        for i, group in enumerate(self.model.group):
-            told = {
-                "name": group.name, "tooth": group.tooth, "canals": group.canals, "shaping": group.file.model_dump(),
-                "measured_by": about.measured_by, "wall_factor": group.wall_factor,
-            }  # fmt: skip
-            for number in range(teeth or about.teeth):
-                content: dict[str, Any] = {
-                    "group": told, "seed": about.seed, "number": number, "protocols": protocols, "draws": about.draws,
-                    "press": about.press, "limit": about.limit_k, "within": about.within_mm,
-                }  # fmt: skip
-                found.append(Job(f"g{i + 1}-{number:06d}", "trial", content))
-        return found
-
-
-@dataclass(frozen=True)
-class Found:
-    """Answers of a study to its questions, the run behind them, and the files that were written."""
-
-    study: Study
-    ran: Ran
-    heat: list[Heat]
-    reach: list[ReachAnswer]
-    gains: list[Gain]
-    files: tuple[Path, ...]
+from canalwright.cohort.study_model import Study
+from canalwright.cohort.study_report import Found, answer_rows, blocks
 
 
 def study(
@@ -90,8 +40,6 @@ def study(
         answers.gains(rows) if "rounds" in asked else [],
         (),
     )  # fmt: skip
-    from canalwright.cohort.study_report import answer_rows, blocks
-
     store, title = Store(out), plan.model.study.title
     parts = blocks(found, rows)
     written = (

@@ -23,6 +23,7 @@ ask = "heat"                # or reach, rounds
 share = 0.99
 """
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
@@ -32,7 +33,7 @@ from canalwright.anatomy import Tooth
 from canalwright.casefile import CaseError, load_tray, toml
 from canalwright.casefile.fields import PRINTABLE, Closed
 from canalwright.casefile.problems import from_pydantic
-from canalwright.cohort.job import CohortError
+from canalwright.cohort.job import CohortError, Job
 from canalwright.cohort.virtual import names_of
 from canalwright.instruments import iso3630
 
@@ -149,3 +150,39 @@ def _check_group(where: str, group: GroupTable) -> None:
     for key, size in (("size", file.size), ("least", file.least), ("most", file.most)):
         if size is not None and size not in iso3630.SIZES:
             raise CohortError(f"{where}.file.{key} = {size}: allowed sizes of ISO 3630-1; choose one of them")
+
+
+@dataclass(frozen=True)
+class Study:
+    """A study file with the text of its trays."""
+
+    model: StudyModel
+    trays: dict[str, str | None]
+
+    @classmethod
+    def load(cls, path: Path) -> "Study":
+        """Read a study file; raises CaseError or CohortError for what is wrong in it."""
+        return cls(*load_study(path))
+
+    @property
+    def questions(self) -> list[QuestionTable]:
+        """Those of the file; without any: heat, and reach in 95 %."""
+        return self.model.question or [QuestionTable(ask="heat"), QuestionTable(ask="reach", share=0.95)]
+
+    def jobs(self, teeth: int | None = None) -> list[Job]:
+        """One job for each virtual tooth of each group; fewer `teeth` give the first ones of the same."""
+        about = self.model.study
+        protocols = [{"name": p.name, "choices": p.choices(), "tray": self.trays[p.name]} for p in self.model.protocol]
+        found = []
+        for i, group in enumerate(self.model.group):
+            told = {
+                "name": group.name, "tooth": group.tooth, "canals": group.canals, "shaping": group.file.model_dump(),
+                "measured_by": about.measured_by, "wall_factor": group.wall_factor,
+            }  # fmt: skip
+            for number in range(teeth or about.teeth):
+                content: dict[str, Any] = {
+                    "group": told, "seed": about.seed, "number": number, "protocols": protocols, "draws": about.draws,
+                    "press": about.press, "limit": about.limit_k, "within": about.within_mm,
+                }  # fmt: skip
+                found.append(Job(f"g{i + 1}-{number:06d}", "trial", content))
+        return found

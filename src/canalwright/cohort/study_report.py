@@ -1,20 +1,20 @@
 """The report of a study: what was asked, the answers with intervals, the drawings, where the teeth came from, what is left out."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from canalwright.cohort import figures, virtual
-from canalwright.cohort.answers import Estimate
+from canalwright.cohort.answers import Estimate, Gain, Heat, ReachAnswer
 from canalwright.cohort.figures import percent, signed
 from canalwright.cohort.job import Row, versions
 from canalwright.cohort.paper import Block, Figure, Grid, Heading, Text
+from canalwright.cohort.run import Ran
+from canalwright.cohort.study_model import Study
 from canalwright.cohort.trial_chain import kind_of
-
-if TYPE_CHECKING:
-    from canalwright.cohort.study import Found, Study
 
 LEFT_OUT = (
     "Left out: canals that join, isthmuses, side branches, S-shaped curves, the opposing wall of an oval canal; furcation and "
@@ -25,7 +25,19 @@ LEFT_OUT = (
 )
 
 
-def blocks(found: "Found", rows: Sequence[Row]) -> list[Block]:
+@dataclass(frozen=True)
+class Found:
+    """Answers of a study to its questions, the run behind them, and the files that were written."""
+
+    study: Study
+    ran: Ran
+    heat: list[Heat]
+    reach: list[ReachAnswer]
+    gains: list[Gain]
+    files: tuple[Path, ...]
+
+
+def blocks(found: Found, rows: Sequence[Row]) -> list[Block]:
     """The whole report."""
     parts: list[Block] = [Text(_asked(found))]
     if found.heat:
@@ -37,7 +49,7 @@ def blocks(found: "Found", rows: Sequence[Row]) -> list[Block]:
     return [*parts, *_teeth(found.study), *_aside(found), Heading("What it leaves out"), Text(LEFT_OUT), *_made(found)]
 
 
-def _asked(found: "Found") -> str:
+def _asked(found: Found) -> str:
     about, groups = found.study.model.study, len(found.study.model.group)
     teeth = len(found.ran.outcomes) // groups
     return (
@@ -47,7 +59,7 @@ def _asked(found: "Found") -> str:
     ).strip()
 
 
-def answer_rows(found: "Found") -> list[Row]:
+def answer_rows(found: Found) -> list[Row]:
     """Every answer as a row: question, group, protocol, what, value, low, high, teeth, aim, verdict."""
     made: list[Row] = []
 
@@ -80,7 +92,7 @@ def answer_rows(found: "Found") -> list[Row]:
     return made
 
 
-def _heat(found: "Found", rows: Sequence[Row]) -> list[Block]:
+def _heat(found: Found, rows: Sequence[Row]) -> list[Block]:
     about, aim = found.study.model.study, _aim(found.study, "heat")
     columns = (
         "group", "protocol", "fillings under the limit", f"keeps {100 * aim:g} %", "teeth, expected rise under it",
@@ -116,7 +128,7 @@ def _heat(found: "Found", rows: Sequence[Row]) -> list[Block]:
     return drawn
 
 
-def _reach(found: "Found", rows: Sequence[Row]) -> list[Block]:
+def _reach(found: Found, rows: Sequence[Row]) -> list[Block]:
     about, aim = found.study.model.study, _aim(found.study, "reach")
     words = f"within {about.within_mm:g} mm of the end"
     columns = (
@@ -154,7 +166,7 @@ def _reach(found: "Found", rows: Sequence[Row]) -> list[Block]:
     return drawn
 
 
-def _gains(found: "Found") -> list[Block]:
+def _gains(found: Found) -> list[Block]:
     worth = _worth(found.study)
     names = [f"{_group(found, g.group)}{g.after} against {g.before}" for g in found.gains]
     columns = (
@@ -188,7 +200,7 @@ def _gains(found: "Found") -> list[Block]:
     ]  # fmt: skip
 
 
-def _teeth(study: "Study") -> list[Block]:
+def _teeth(study: Study) -> list[Block]:
     parts: list[Block] = [Heading("Where the teeth come from")]
     for group in study.model.group:
         told = {
@@ -218,7 +230,7 @@ def _teeth(study: "Study") -> list[Block]:
     return parts  # fmt: skip
 
 
-def _aside(found: "Found") -> list[Block]:
+def _aside(found: Found) -> list[Block]:
     aside = found.ran.set_aside
     if not aside:
         return []
@@ -226,7 +238,7 @@ def _aside(found: "Found") -> list[Block]:
     return [Heading("Set aside"), Grid(f"{len(aside)} of {len(found.ran.outcomes)} teeth", ("tooth", "reason"), shown)]
 
 
-def _made(found: "Found") -> list[Block]:
+def _made(found: Found) -> list[Block]:
     made = ", ".join(f"{name} {value}" for name, value in versions().items())
     return [Heading("Made with"), Text(f"{made}. Data: teeth.parquet, teeth.csv, answers.csv beside this report.")]
 
@@ -241,19 +253,19 @@ def _lines(rows: Sequence[Row], group: str, column: str) -> list[tuple[str, NDAr
     return [(name, np.array(list(teeth.values()))) for name, teeth in found.items()]
 
 
-def _name(found: "Found", group: str, protocol: str) -> str:
+def _name(found: Found, group: str, protocol: str) -> str:
     return f"{_group(found, group)}{protocol}"
 
 
-def _group(found: "Found", group: str) -> str:
+def _group(found: Found, group: str) -> str:
     return f"{group}: " if len(found.study.model.group) > 1 else ""
 
 
-def _aim(study: "Study", ask: str) -> float:
+def _aim(study: Study, ask: str) -> float:
     return next(q.share for q in study.questions if q.ask == ask)
 
 
-def _worth(study: "Study") -> float:
+def _worth(study: Study) -> float:
     return next(q.worth_mm for q in study.questions if q.ask == "rounds")
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Lumen, Portal
+from canalwright.anatomy.lumen import Lumen, Portal
 from canalwright.compaction.story import Temperatures, simulate_many
 from canalwright.instruments import Profile
 from canalwright.protocol import Place, Press, Protocol

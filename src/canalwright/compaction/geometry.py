@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Lumen, Portal
+from canalwright.anatomy.lumen import Lumen, Portal
 from canalwright.instruments import Cone
 from canalwright.protocol import Place
 

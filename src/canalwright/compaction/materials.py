@@ -13,7 +13,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Portal
+from canalwright.anatomy.lumen import Portal
 from canalwright.quantities import Origin, Reading, Sample, Shape, Source
 
 Array = NDArray[np.float64]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Portal
+from canalwright.anatomy.lumen import Portal
 from canalwright.compaction.shrinkage import PortionStory, PressStory
 from canalwright.compaction.voids import Fill, Ledger
 

@@ -6,7 +6,7 @@ from typing import Protocol as Shape
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Lumen, Portal
+from canalwright.anatomy.lumen import Lumen, Portal
 from canalwright.compaction.geometry import mouths, sections
 from canalwright.compaction.materials import portal_diameters, table
 from canalwright.compaction.player import Player

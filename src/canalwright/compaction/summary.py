@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Portal
+from canalwright.anatomy.lumen import Portal
 from canalwright.compaction.materials import readings
 from canalwright.compaction.result import CompactionStory
 from canalwright.compaction.sensitivity import leading

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Lumen, Portal
+from canalwright.anatomy.lumen import Lumen, Portal
 from canalwright.compaction.branches import advance_all
 from canalwright.compaction.geometry import mouths, sections
 from canalwright.compaction.materials import PACKING, SEALER_SHARE, SPEED, VISCOSITY, portal_diameters, table

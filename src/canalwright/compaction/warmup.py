@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Lumen, Portal
+from canalwright.anatomy.lumen import Lumen, Portal
 from canalwright.compaction.story import simulate
 from canalwright.instruments import Cone, Needle, Plugger, Profile
 from canalwright.protocol import Bite, Inject, Place, Press, Protocol

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat.injury import RISE_LIMIT
 from canalwright.heat.layout import ABOVE, DOSE, PEAK
 from canalwright.heat.materials import Materials, Surroundings, readings

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.instruments import Carrier, Cone, Needle, Plugger, Profile
 from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, Protocol, Sear
 

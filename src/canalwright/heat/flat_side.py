@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat.batch import HeatDraws, simulate_many
 from canalwright.heat.simulation import simulate
 from canalwright.heat.story import HeatStory

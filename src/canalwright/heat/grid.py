@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat.layout import CONTENT, STUFF, Cells, Grid
 from canalwright.heat.materials import Materials, Surroundings
 from canalwright.heat.resolution import Resolution

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat.injury import RISE_LIMIT
 from canalwright.heat.layout import PEAK
 from canalwright.heat.materials import Materials, Surroundings

@@ -5,7 +5,7 @@ import threading
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat import grid as grids
 from canalwright.heat import program as programs
 from canalwright.heat.layout import (

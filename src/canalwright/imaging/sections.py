@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial import ConvexHull, QhullError
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.imaging.centreline import Centreline
 
 Array = NDArray[np.float64]

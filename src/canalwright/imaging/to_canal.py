@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from canalwright.anatomy import averages
-from canalwright.anatomy.canal import Canal, Doubt
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Doubt
 from canalwright.anatomy.tooth import Tooth
 from canalwright.imaging.errors import SurfaceError
 from canalwright.imaging.found import FoundCanal

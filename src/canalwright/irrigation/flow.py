@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.instruments import Needle
 from canalwright.irrigation.figures import figure
 from canalwright.quantities import Quantity, Reading, Sample, Shape, draw

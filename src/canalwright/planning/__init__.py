@@ -10,21 +10,10 @@ Follow a figure of the card from here: `planner` puts the plan together; `fittin
 draws that `doubt` made; `findings` warns. Rules of habit live in `practice`.
 """
 
+from canalwright.planning.choices import Choices
+from canalwright.planning.parts import ConePlan, Finding, Harm, HeatSummary, PluggerPlan, Portion, Reach, Round, TrimRow
 from canalwright.planning.planner import PlanError, plan, preview, warm_up
-from canalwright.planning.product import (
-    CAUTION,
-    Choices,
-    ConePlan,
-    Finding,
-    Harm,
-    HeatSummary,
-    Plan,
-    PluggerPlan,
-    Portion,
-    Reach,
-    Round,
-    TrimRow,
-)
+from canalwright.planning.product import CAUTION, Plan
 from canalwright.planning.story import Story, simulate
 from canalwright.planning.trial import Trial, trials
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Lumen
 from canalwright.instruments import Needle
 from canalwright.planning import practice
 

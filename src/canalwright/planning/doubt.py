@@ -10,7 +10,7 @@ from canalwright import heat
 from canalwright.anatomy.canal import Canal
 from canalwright.fit import Passage
 from canalwright.planning import practice
-from canalwright.planning.product import Choices
+from canalwright.planning.choices import Choices
 from canalwright.quantities import Origin, Quantity, Reading, Sample, Shape, Source, carried, draw
 
 Array = NDArray[np.float64]

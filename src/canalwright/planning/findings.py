@@ -11,7 +11,8 @@ from canalwright.planning import practice
 from canalwright.planning.backfill import Top
 from canalwright.planning.doubt import Draws
 from canalwright.planning.fitting import Tools
-from canalwright.planning.product import Finding, Harm, Plan
+from canalwright.planning.parts import Finding, Harm
+from canalwright.planning.product import Plan
 from canalwright.protocol import Heat
 from canalwright.readiness import Readiness, Verdict
 

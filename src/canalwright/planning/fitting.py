@@ -10,9 +10,10 @@ from canalwright import fit
 from canalwright.fit import ConeFit, PluggerFit, Reach
 from canalwright.fit.pluggers import NEAREST
 from canalwright.instruments import Carrier, Cone, Needle, PaperPoint, Plugger, Tray
-from canalwright.planning import practice, product
+from canalwright.planning import parts, practice
+from canalwright.planning.choices import Choices
 from canalwright.planning.doubt import Draws
-from canalwright.planning.product import Choices, ConePlan, PluggerPlan, TrimRow
+from canalwright.planning.parts import ConePlan, PluggerPlan, TrimRow
 from canalwright.quantities import Quantity
 
 Array = NDArray[np.float64]
@@ -34,7 +35,7 @@ class Tools:
     carrier_reach: Reach
     needles: tuple[tuple[Needle, Reach], ...]
     paper_point: PaperPoint | None
-    reaches: tuple[product.Reach, ...]
+    reaches: tuple[parts.Reach, ...]
     aim_met: bool
 
 
@@ -56,7 +57,7 @@ def fit_tools(draws: Draws, tray: Tray, choices: Choices, *, brief: bool = False
     injecting = tuple(n for n in tray.needles if n.purpose == "backfill")
     needles = tuple(zip(injecting, fit.reaches(injecting, draws.passage, scores), strict=True) if injecting else ())
     cone = _cone(draws, tray, choices)
-    listed: list[product.Reach] = []
+    listed: list[parts.Reach] = []
     for kind, pairs in (("plugger", choice.reaches), ("carrier", carriers), ("needle", needles)):
         listed += [_reach(draws, kind, tool.name, reach) for tool, reach in pairs]
     return Tools(
@@ -169,9 +170,9 @@ def _carrier(carriers: tuple[tuple[Carrier, Reach], ...], draws: Draws, choices:
     return min(carriers, key=lambda pair: float(pair[1].z[0]))
 
 
-def _reach(draws: Draws, kind: str, name: str, reach: Reach) -> product.Reach:
+def _reach(draws: Draws, kind: str, name: str, reach: Reach) -> parts.Reach:
     short = draws.summarise(reach.z - draws.canal.end, "mm")
-    return product.Reach(kind, name, draws.depth(reach.z), short, reach.stopped_by)
+    return parts.Reach(kind, name, draws.depth(reach.z), short, reach.stopped_by)
 
 
 def _paper_point(tray: Tray, draws: Draws) -> PaperPoint | None:

@@ -6,11 +6,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from canalwright import compaction
-from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Lumen
 from canalwright.compaction import CompactionStory, CompactionSummary, Extrusion
 from canalwright.heat import HeatStory
 from canalwright.instruments import Sealer
-from canalwright.planning.product import Choices
+from canalwright.planning.choices import Choices
 from canalwright.protocol import Protocol
 from canalwright.quantities import Reading, Sample, draw
 

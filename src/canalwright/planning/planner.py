@@ -1,24 +1,26 @@
 """`plan`: from one canal and one tray to a whole plan with intervals."""
 
 import threading
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from canalwright import __version__, compaction, fit, heat, shaping
 from canalwright.anatomy import perturbed
-from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Lumen
 from canalwright.instruments import Sealer, Tray
 from canalwright.planning import findings, fitting, moved, practice, summary, thermal
 from canalwright.planning.backfill import Top, backfill_top, lay_portions, needle_stop, sealer_film, widest_needle
+from canalwright.planning.choices import Choices
 from canalwright.planning.doubt import Draws
 from canalwright.planning.downpack import Step, lay_rounds
 from canalwright.planning.fitting import Tools
-from canalwright.planning.moved import LEAST_WALL, Moved
-from canalwright.planning.product import Choices, Plan
+from canalwright.planning.moved import LEAST_WALL
+from canalwright.planning.product import Plan
 from canalwright.planning.script import Fill, Timing, downpack_protocol, whole_protocol
-from canalwright.planning.thermal import Thermal
+from canalwright.planning.workings import Workings
 from canalwright.protocol import Heat, Protocol
 from canalwright.readiness import Record, judge
 
@@ -27,17 +29,6 @@ Array = NDArray[np.float64]
 
 class PlanError(ValueError):
     """A plan that cannot be made: what stands against it, and what to do."""
-
-
-@dataclass(frozen=True)
-class Workings:
-    """What a plan was made from, kept to answer a what-if at once: the canal before the what-if, draws, tools, models' answers."""
-
-    canal: Canal
-    draws: Draws
-    tools: Tools
-    result: Thermal
-    pressed: Moved
 
 
 def plan(

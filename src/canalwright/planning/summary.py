@@ -6,7 +6,8 @@ from numpy.typing import NDArray
 from canalwright.planning import backfill, practice
 from canalwright.planning.doubt import Draws
 from canalwright.planning.downpack import Step
-from canalwright.planning.product import HeatSummary, Plan, Portion, Round
+from canalwright.planning.parts import HeatSummary, Portion, Round
+from canalwright.planning.product import Plan
 from canalwright.planning.script import Fill, Timing
 from canalwright.planning.thermal import LONGEST_HOLD, Thermal
 from canalwright.protocol import Act, Heat, Inject, Press, Protocol

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canalwright import heat
-from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat import HeatDraws, HeatStory
 from canalwright.planning import practice
 from canalwright.planning.doubt import Draws

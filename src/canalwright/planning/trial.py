@@ -13,16 +13,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canalwright import heat, shaping
-from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Lumen
 from canalwright.compaction import CompactionSummary
 from canalwright.heat import HeatDraws
 from canalwright.instruments import Tray
 from canalwright.planning import fitting, moved, planner, practice, thermal
+from canalwright.planning.choices import Choices
 from canalwright.planning.doubt import Draws
 from canalwright.planning.fitting import Tools
 from canalwright.planning.moved import LEAST_WALL
 from canalwright.planning.planner import PlanError
-from canalwright.planning.product import Choices
 from canalwright.protocol import Heat, Protocol
 
 Array = NDArray[np.float64]

@@ -3,7 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Array, Canal, Lumen, Portal
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Array, Lumen, Portal
 from canalwright.report.frame import band, root_half_width
 from canalwright.report.options import Pen
 from canalwright.report.svg import el, path

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from canalwright.instruments import iso3630
-from canalwright.planning.product import CAUTION, Harm, Plan
+from canalwright.planning.parts import Harm
+from canalwright.planning.product import CAUTION, Plan
 from canalwright.report.margin import draw_icon
 from canalwright.report.marks import Kind
 from canalwright.report.options import Options

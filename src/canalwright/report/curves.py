@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from canalwright.anatomy.canal import Array
+from canalwright.anatomy.lumen import Array
 from canalwright.records.outcomes import Chart, Curve, Published
 from canalwright.report.axes import Axes
 from canalwright.report.options import SMALL, Options

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.planning.product import Plan
 from canalwright.report.body import half, within
 from canalwright.report.frame import band

@@ -11,7 +11,8 @@ from typing import Self
 import numpy as np
 from numpy.typing import ArrayLike
 
-from canalwright.anatomy.canal import Array, Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Array, Lumen
 
 APEX_ROUND = 0.7
 

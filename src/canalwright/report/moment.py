@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Self, cast
 
 import numpy as np
 
-from canalwright.anatomy.canal import Array
+from canalwright.anatomy.lumen import Array
 from canalwright.instruments import Carrier, Plugger
 from canalwright.planning.product import Plan
 from canalwright.protocol import Heat, Inject, Press

@@ -11,7 +11,7 @@ import numpy as np
 from PIL import Image
 from skimage.measure import find_contours
 
-from canalwright.anatomy.canal import Array
+from canalwright.anatomy.lumen import Array
 from canalwright.planning.product import Plan
 from canalwright.protocol import Act, Heat, Inject, Press
 from canalwright.quantities import Quantity

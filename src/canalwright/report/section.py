@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Lumen
 from canalwright.planning.product import Plan
 from canalwright.report import filling, ruler, stops, warmth
 from canalwright.report.body import draw_bone, draw_edges, draw_lumen, draw_portal, draw_root, root

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from canalwright import shaping
-from canalwright.anatomy.canal import Array, Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Array, Lumen
 from canalwright.report.frame import root_half_width
 
 NEAR = 25.0

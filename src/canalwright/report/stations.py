@@ -6,7 +6,8 @@ import numpy as np
 
 from canalwright import shaping
 from canalwright.anatomy import perturb
-from canalwright.anatomy.canal import Array, Canal
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Array
 from canalwright.quantities import draw
 from canalwright.shaping.envelope import envelope
 from canalwright.shaping.lumen import shaped_widths

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from canalwright.anatomy.canal import Array
+from canalwright.anatomy.lumen import Array
 from canalwright.planning.product import CAUTION, Plan
 from canalwright.protocol import Heat, Press
 from canalwright.quantities import Origin, Quantity, Source

@@ -10,7 +10,8 @@ from math import isinf
 import numpy as np
 
 from canalwright.anatomy.canal import Canal
-from canalwright.planning.product import Finding, Harm, Plan
+from canalwright.planning.parts import Finding, Harm
+from canalwright.planning.product import Plan
 from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, Sear
 from canalwright.quantities import Quantity
 

@@ -10,7 +10,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Lumen
 from canalwright.instruments import File
 from canalwright.shaping.envelope import envelope
 from canalwright.shaping.section import union_area

@@ -13,7 +13,8 @@ out: time, pressure of the hand, pilot tips, ledges.
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import STEP, Canal
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import STEP
 from canalwright.instruments import File
 from canalwright.quantities import Origin, Quantity, Source
 from canalwright.shaping.envelope import envelope

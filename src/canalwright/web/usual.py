@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from canalwright.anatomy import Canal, averages
-from canalwright.anatomy.canal import Array
+from canalwright.anatomy.lumen import Array
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
-from canalwright.anatomy.canal import Portal
+from canalwright.anatomy.lumen import Portal
 from canalwright.assessment.film.overlay import Overlay
 from canalwright.assessment.film.profile import Profile
 from canalwright.assessment.film.straight import Straight

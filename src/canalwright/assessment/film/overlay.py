@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Canal, Lumen
+from canalwright.anatomy.canal import Canal
+from canalwright.anatomy.lumen import Lumen
 from canalwright.assessment.film.straight import Straight
 
 Array = NDArray[np.float64]

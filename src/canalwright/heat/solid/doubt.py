@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat.batch import GEOMETRY, HeatDraws, shifted, simulate_many
 from canalwright.heat.injury import RISE_LIMIT
 from canalwright.heat.materials import Materials

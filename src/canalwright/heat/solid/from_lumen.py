@@ -14,7 +14,7 @@ from scipy.interpolate import PchipInterpolator
 from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat.materials import Materials, Surroundings
 from canalwright.heat.solid.space import Array, Space, axis
 from canalwright.heat.solid.tissue import AIR, CANCELLOUS, CORTICAL, SOFT, Solid

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinates
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.heat.materials import Materials, Surroundings
 from canalwright.heat.solid.from_lumen import CROWN, about, frame_of, halves, in_mouth, space_of, to_ellipse
 from canalwright.heat.solid.space import Array

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.anatomy.canal import Lumen
+from canalwright.anatomy.lumen import Lumen
 from canalwright.imaging.centreline import smooth
 from canalwright.imaging.found import FoundCanal, Quality, RootSurface
 from canalwright.imaging.sections import gap
