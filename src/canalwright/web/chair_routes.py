@@ -11,7 +11,7 @@ from canalwright.guide.log import event_of
 from canalwright.planning import PlanError
 from canalwright.web.chair import Chair, as_json, older, state
 from canalwright.web.chairbook import ChairbookError
-from canalwright.web.choosing import from_query, to_query
+from canalwright.web.choosing import from_query, query_of, to_query
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
 from canalwright.web.shelf import KEY
@@ -37,7 +37,7 @@ def routes(office: Office) -> APIRouter:
         case = office.found(key, index)
         if case is None:
             return told({"problems": ["this case is not open any more; open its file again"]}, 404)
-        query = {name: request.query_params.getlist(name) for name in request.query_params}
+        query = query_of(request)
         ident = chairs.begin(case, index, to_query(from_query(query, office.tray)), practice=practice)
         return told({"go": f"/chair/{ident}"})
 

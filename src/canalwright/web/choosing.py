@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import urlencode
 
+from fastapi import Request
+
 from canalwright.instruments import Tray
 from canalwright.planning import Choices
 
@@ -41,6 +43,11 @@ RANGES: dict[str, Range] = {
     "pause": Range(0.0, 40.0, 1.0, "s", 0),
 }
 NAMES = ("cone", "carrier", "sealer")
+
+
+def query_of(request: Request) -> dict[str, list[str]]:
+    """All that an address asks, every value of each name."""
+    return {name: request.query_params.getlist(name) for name in request.query_params}
 
 
 def changed(choices: Choices, key: str, value: float | str | None) -> Choices:

@@ -14,7 +14,7 @@ from canalwright.report import card_pdf, plan_json
 from canalwright.report.solid import solid
 from canalwright.report.stations import stations
 from canalwright.web.archive import packed, restored
-from canalwright.web.choosing import from_query
+from canalwright.web.choosing import from_query, query_of
 from canalwright.web.film import film
 from canalwright.web.markup.picture import colours
 from canalwright.web.office import Office
@@ -143,7 +143,7 @@ async def _of(
     case = office.found(key, index)
     if case is None:
         return answer({"problems": ["this case is not open any more; open its file again"]}, 404)
-    query = {name: request.query_params.getlist(name) for name in request.query_params}
+    query = query_of(request)
     try:
         return await make(case, from_query(query, office.tray))
     except PlanError as error:

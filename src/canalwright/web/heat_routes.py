@@ -13,7 +13,7 @@ from fastapi import APIRouter, Request, Response
 from canalwright.heat.solid.animate import animate
 from canalwright.planning import PlanError
 from canalwright.report.words import act_words
-from canalwright.web.choosing import from_query
+from canalwright.web.choosing import from_query, query_of
 from canalwright.web.data import NO_STORE, answer
 from canalwright.web.heatruns import Asked, HeatRun, HeatRuns
 from canalwright.web.markup.heat import results
@@ -32,7 +32,7 @@ def routes(office: Office) -> APIRouter:
         case = office.found(key, index)
         if case is None:
             return answer(CLOSED, 404)
-        query = {name: request.query_params.getlist(name) for name in request.query_params}
+        query = query_of(request)
         return await make((case.digest, index, from_query(query, office.tray)))
 
     @router.post("/run")

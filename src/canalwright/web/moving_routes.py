@@ -7,7 +7,7 @@ from fastapi import APIRouter, Request, Response
 from canalwright.casefile import Case
 from canalwright.planning import PlanError
 from canalwright.web.bench import Asked
-from canalwright.web.choosing import from_query
+from canalwright.web.choosing import from_query, query_of
 from canalwright.web.data import NO_STORE, answer
 from canalwright.web.hands import Work
 from canalwright.web.office import Office
@@ -22,7 +22,7 @@ def routes(office: Office) -> APIRouter:
     router = APIRouter(prefix="/case/{key}/{index}/moving")
 
     def asked_of(request: Request, case: Case, index: int) -> Asked:
-        query = {name: request.query_params.getlist(name) for name in request.query_params}
+        query = query_of(request)
         return case.digest, index, from_query(query, tray)
 
     @router.post("/start")

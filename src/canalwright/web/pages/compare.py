@@ -7,7 +7,7 @@ from nicegui import background_tasks, ui
 
 from canalwright.casefile import Case
 from canalwright.planning import Choices, Plan, PlanError
-from canalwright.web.choosing import from_query, to_query
+from canalwright.web.choosing import from_query, query_of, to_query
 from canalwright.web.markup import compare as markup
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.markup.picture import stage_picture
@@ -28,7 +28,7 @@ def register(office: Office) -> None:
         if case is None:
             not_open(prefs)
             return
-        query = {name: request.query_params.getlist(name) for name in request.query_params}
+        query = query_of(request)
         other = {name.removeprefix("other."): v for name, v in query.items() if name.startswith("other.")}
         first, second = from_query(other, office.tray), from_query(query, office.tray)
         if first == second:

@@ -4,10 +4,13 @@ import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from fastapi import Request
 from nicegui import ui
 
 from canalwright.casefile import Case
+from canalwright.planning import Choices
 from canalwright.web import way
+from canalwright.web.choosing import from_query, query_of
 from canalwright.web.markup import shell
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.office import Office
@@ -99,3 +102,12 @@ def not_open(prefs: Prefs) -> None:
 def opened(office: Office, key: str, index: int) -> tuple[Prefs, Case | None]:
     """Reader's preferences, and the case of an address if it is open."""
     return page_prefs(), office.found(key, index)
+
+
+def asked(office: Office, request: Request, key: str, index: int) -> tuple[Prefs, Case, Choices] | None:
+    """The same with what the address chooses; where the case is not open the page says so, and there is None."""
+    prefs, case = opened(office, key, index)
+    if case is None:
+        not_open(prefs)
+        return None
+    return prefs, case, from_query(query_of(request), office.tray)

@@ -3,7 +3,7 @@
 from fastapi import Request
 from nicegui import ui
 
-from canalwright.web.choosing import from_query, to_query
+from canalwright.web.choosing import from_query, query_of, to_query
 from canalwright.web.markup.heat import panel
 from canalwright.web.markup.html import el
 from canalwright.web.office import Office
@@ -21,7 +21,7 @@ def register(office: Office) -> None:
         if case is None:
             not_open(prefs)
             return
-        query = {name: request.query_params.getlist(name) for name in request.query_params}
+        query = query_of(request)
         words, canal = prefs.words, case.canals[index]
         title = f"{prefs.tooth(case.tooth)} {words(canal.name)}, {words('Heat')}"
         with frame(prefs, title, "heat", office=office, case=case, key=key, index=index, stage="heat", kind="heat"):

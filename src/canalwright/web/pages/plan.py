@@ -11,7 +11,7 @@ from nicegui.events import GenericEventArguments
 from canalwright.casefile import Case
 from canalwright.planning import Choices, Plan
 from canalwright.web import way
-from canalwright.web.choosing import changed, from_query, to_query
+from canalwright.web.choosing import changed, to_query
 from canalwright.web.latest import Refiner
 from canalwright.web.markup import planview, shell, waiting
 from canalwright.web.markup.controls import controls, values
@@ -19,7 +19,7 @@ from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.picture import plan_picture
 from canalwright.web.markup.zoom import zoom
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.pages.frame import asked, frame, html
 from canalwright.web.prefs import Prefs
 from canalwright.web.reader import reader
 
@@ -29,12 +29,9 @@ def register(office: Office) -> None:
 
     @ui.page("/case/{key}/{index}/plan")
     def plan(request: Request, key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
-            return
-        query = {name: request.query_params.getlist(name) for name in request.query_params}
-        View(office, prefs, case, key, index, from_query(query, office.tray)).build()
+        if (found := asked(office, request, key, index)) is not None:
+            prefs, case, choices = found
+            View(office, prefs, case, key, index, choices).build()
 
 
 class View:

@@ -6,14 +6,13 @@ from nicegui import background_tasks, ui
 from canalwright.casefile import Case
 from canalwright.planning import Choices, PlanError
 from canalwright.web.bench import Cancelled
-from canalwright.web.choosing import from_query
 from canalwright.web.markup import waiting
 from canalwright.web.markup.html import el
 from canalwright.web.markup.picture import stage_picture
 from canalwright.web.markup.player import cursor, player
 from canalwright.web.markup.zoom import zoom
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.pages.frame import asked, frame, html
 from canalwright.web.prefs import Prefs
 
 
@@ -22,12 +21,9 @@ def register(office: Office) -> None:
 
     @ui.page("/case/{key}/{index}/play")
     def play(request: Request, key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
-            return
-        query = {name: request.query_params.getlist(name) for name in request.query_params}
-        _build(office, prefs, case, key, index, from_query(query, office.tray))
+        if (found := asked(office, request, key, index)) is not None:
+            prefs, case, choices = found
+            _build(office, prefs, case, key, index, choices)
 
 
 def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choices: Choices) -> None:

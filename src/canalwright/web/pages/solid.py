@@ -8,14 +8,13 @@ from nicegui.events import GenericEventArguments
 
 from canalwright.casefile import Case
 from canalwright.planning import Choices, Plan, PlanError
-from canalwright.web.choosing import from_query
 from canalwright.web.markup import planview
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.markup.numbers import described
 from canalwright.web.markup.solid import controls, stage, tools
 from canalwright.web.markup.where import where_from
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.pages.frame import asked, frame, html
 from canalwright.web.pages.scan import STYLE
 from canalwright.web.prefs import Prefs
 
@@ -27,12 +26,9 @@ def register(office: Office) -> None:
 
     @ui.page("/case/{key}/{index}/solid")
     def solid(request: Request, key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
-            return
-        query = {name: request.query_params.getlist(name) for name in request.query_params}
-        _build(office, prefs, case, key, index, from_query(query, office.tray))
+        if (found := asked(office, request, key, index)) is not None:
+            prefs, case, choices = found
+            _build(office, prefs, case, key, index, choices)
 
 
 def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choices: Choices) -> None:

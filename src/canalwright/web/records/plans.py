@@ -15,7 +15,7 @@ from canalwright.planning import Choices, PlanError
 from canalwright.records.errors import BadEntry, Erased, IdentityLocked, NotFound
 from canalwright.records.events import Event, Kind
 from canalwright.report import plan_json
-from canalwright.web.choosing import from_query, to_query
+from canalwright.web.choosing import from_query, query_of, to_query
 from canalwright.web.records.asking import Ask, change, look
 from canalwright.web.records.cases import open_case
 from canalwright.web.records.house import House
@@ -100,7 +100,7 @@ def _chosen(ask: Ask) -> tuple[Case, int, Choices]:
     case = ask.house.office.found(key, index)
     if case is None:
         raise NotFound("this case is not open any more; open its file again")
-    query = {name: ask.request.query_params.getlist(name) for name in ask.request.query_params}
+    query = query_of(ask.request)
     return case, index, from_query(query, ask.house.office.tray)
 
 
