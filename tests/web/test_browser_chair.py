@@ -34,7 +34,7 @@ def _begin(page: Page, stage: str) -> None:
     page.wait_for_url("**/case/**")
     page.goto(page.url.replace("/plan", f"/{stage}"))
     page.get_by_role("button", name="Begin").click()
-    expect(page.locator("#ch-words")).to_have_text("Place the cone, coated with sealer", timeout=45_000)
+    expect(page.locator("#ch-words")).to_have_text("Place the cone, coated with sealer", timeout=120_000)
 
 
 def test_a_crash_loses_nothing(page: Page, served: Server) -> None:
@@ -90,12 +90,12 @@ def test_an_edit_meanwhile_is_told_and_answered(page: Page) -> None:
     length.press("Tab")
     other.wait_for_timeout(600)
     other.get_by_role("button", name="Plan this canal").click()
-    other.wait_for_url("**/plan**")
-    expect(page.locator("#ch-older")).to_contain_text("edited after this session began", timeout=45_000)
+    other.wait_for_url("**/plan**", timeout=120_000)
+    expect(page.locator("#ch-older")).to_contain_text("edited after this session began", timeout=120_000)
     count, was = page.locator("#ch-count").inner_text(), page.url
     page.get_by_role("button", name="Plan the rest from the edited case").click()
-    page.wait_for_url(lambda url: url != was)
-    expect(page.locator("#ch-count")).to_have_text(count, timeout=45_000)
+    page.wait_for_url(lambda url: url != was, timeout=120_000)
+    expect(page.locator("#ch-count")).to_have_text(count, timeout=120_000)
     expect(page.locator("#ch-older")).to_be_hidden()
     page.goto(was)
     page.get_by_role("button", name="Keep this plan").click()
