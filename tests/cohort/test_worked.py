@@ -34,7 +34,9 @@ def test_the_first_tooth_is_the_one_in_the_table(name: str) -> None:
         elif key in SETTING:
             assert told[key] == str(value), key
         elif key.startswith("rise"):
-            assert math.isclose(float(told[key]), float(value), rel_tol=0.15), key
+            assert math.isclose(float(told[key]), float(value), rel_tol=1e-3), (
+                key
+            )  # processors differ in the order of sums
 
 
 @pytest.mark.parametrize("name", ["heat", "reach"])
