@@ -161,13 +161,16 @@ class Hands:
                     self._put_back(work.yields, process, pipe, again=True)
                     return
                 work._process, work.state = process, "running"
+            lives = True
             try:
                 pipe.send((task, arguments))
                 self._follow(work, pipe, done)
-            except (EOFError, OSError):
+            except (EOFError, OSError):  # it is dying, though it may still count as alive
+                lives = False
                 if not work.over:
                     work._end("failed", FAULT)
-            self._put_back(work.yields, process, pipe, again=work.state in ("done", "failed") and process.is_alive())
+            lives = lives and work.state in ("done", "failed") and process.is_alive()
+            self._put_back(work.yields, process, pipe, again=lives)
 
     def _follow(self, work: Work, pipe: Connection, done: Callable[[Any], None]) -> None:
         while True:
