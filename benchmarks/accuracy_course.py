@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
-from tests.imaging.test_vertucci import found as as_found
+from tests.imaging.scans import as_found
 
 from canalwright.imaging import FoundCanal, measures
 from canalwright.imaging.centreline import project, pruett, schneider, smooth

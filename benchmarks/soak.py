@@ -4,7 +4,7 @@ Each round opens the demo case, waits for its plan, moves a control to a place w
 plays the filling, and opens and closes the practice scan when asked to with `--scan`; then it rests, as a reader does. At intervals it
 prints the resident memory of the server with its workers, and of the page what its scripts keep after garbage collection, its nodes
 and its listeners. Whether it grows is for the reader to say; the last lines compare the means of the second and of the last quarter, which
-leaves out the filling of what is kept on purpose: the last two dozen plans, and each kernel once compiled.
+leaves out the filling of what is kept on purpose: the last plans and stories, and each kernel once compiled.
 """
 
 import argparse
@@ -20,7 +20,7 @@ from tests.support.ward import MOVE, resident
 WAIT = 900_000
 """A plan on a busy machine may take long; a soak that gives up tells nothing, ms."""
 PLACES = [round(1.2 + 0.1 * i, 1) for i in range(30)]
-"""Where the control is moved to, s; more than the plans that the server keeps, so that it has to let go of some."""
+"""Where the control is moved to, s: with their stories more than the server keeps, so that it has to let go of some."""
 
 
 def kept(session: CDPSession) -> tuple[float, ...]:

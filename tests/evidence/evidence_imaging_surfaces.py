@@ -212,8 +212,7 @@ def _averages() -> list[Check]:
                 Check("imaging", f"greatest width {z:.0f} mm up, {name} canal",
                       lambda n=name, v=z: _by_name(n).lumen.at(v, _by_name(n).lumen.major), median, 0.44,
                       "one tooth beside a median: two standard deviations of wide widths of mesial roots (0.22 mm)", "mm",
-                      "Villas-Boas et al. 2011, J Endod", "read in an abstract", "60 lower molars, buccolingual; ours: L6",
-                      miss=WIDE.get((name, z), ""))
+                      "Villas-Boas et al. 2011, J Endod", "read in an abstract", "60 lower molars, buccolingual; ours: L6")
             )  # fmt: skip
     for tooth in ("L6", "L7"):
         for name, mean in (("mesiobuccal", 1.13), ("mesiolingual", 1.10)):
@@ -244,7 +243,6 @@ def _averages() -> list[Check]:
     return checks
 
 
-WIDE: dict[tuple[str, float], str] = {}
 SLIM = (
     "one second molar beside the mean of lower molars in general; the mean may be over sections, of which ours is the least; "
     "whether this tooth's roots are slender for its kind was not looked into"

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from canalwright.imaging import FoundCanal, Scan, trace
+from canalwright.anatomy.lumen import Lumen
+from canalwright.imaging import FoundCanal, Quality, Scan, trace
 from canalwright.imaging.phantom.scan import Phantom, Scanner, TrueCanal, make, random_shape, render
 
 Array = NDArray[np.float64]
@@ -35,3 +36,16 @@ def matched(found: FoundCanal, true: TrueCanal) -> tuple[NDArray[np.int_], NDArr
     mine = np.nonzero((true.z > 0.5) & (true.z < true.length - 0.5))[0]
     _, theirs = cKDTree(found.lumen.centre).query(true.centre[mine])
     return mine, theirs
+
+
+def as_found(true: TrueCanal, name: str) -> FoundCanal:
+    """A canal as if it had been found without error."""
+    n = len(true.z)
+    lumen = Lumen(
+        true.z, true.minor, true.major, true.centre, true.axis, true.wall, np.pi / 4 * true.minor * true.major
+    )
+    small = np.full(n, 0.01)
+    return FoundCanal(
+        name, lumen, true.length, float(true.minor[0]), true.orifice, true.terminus, small, small, np.zeros((n, 3)),
+        true.minor, np.array([0.0, 0, 1]), Quality(1.0),
+    )  # fmt: skip

@@ -13,7 +13,7 @@ from canalwright.imaging.phantom.portals import BranchShape, IsthmusShape, build
 from canalwright.imaging.phantom.scan import CanalShape, Greys, Phantom, RootShape, Scanner, make, render
 from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.branches import find_portals
-from tests.imaging.test_vertucci import found as as_found
+from tests.imaging.scans import as_found
 
 VOXEL = 0.05
 ROOT = RootShape(height=4.0, half=(0.9, 1.0), growth=0.03)

@@ -11,8 +11,7 @@ from canalwright.imaging.found import RootSurface
 from canalwright.imaging.levels import levels
 from canalwright.imaging.measures import course, measures, thinnest, towards
 from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make, render
-from tests.imaging.scans import phantom, traced
-from tests.imaging.test_vertucci import found as as_found
+from tests.imaging.scans import as_found, phantom, traced
 
 
 def canal(points: np.ndarray, *, minor: float = 0.4, major: float = 0.6, error: float = 0.015) -> FoundCanal:

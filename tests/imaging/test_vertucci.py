@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from canalwright.anatomy.lumen import Lumen
-from canalwright.imaging import FoundCanal, Quality, trace
+from canalwright.imaging import FoundCanal, trace
 from canalwright.imaging.joins import joined
-from canalwright.imaging.phantom.scan import CanalShape, Phantom, RootShape, Scanner, TrueCanal, make, render
+from canalwright.imaging.phantom.scan import CanalShape, Phantom, RootShape, Scanner, make, render
 from canalwright.imaging.vertucci import configuration, roots
+from tests.imaging.scans import as_found
 
 END = (-np.inf, 2.5)
 MIDDLE = (5.5, 8.0)
@@ -38,22 +39,9 @@ def phantom(kind: str) -> Phantom:
     return make(shapes(TYPES[kind][0]), RootShape(height=12.0, half=(1.5, 2.2)))
 
 
-def found(true: TrueCanal, name: str) -> FoundCanal:
-    """A canal as if it had been found without error."""
-    n = len(true.z)
-    lumen = Lumen(
-        true.z, true.minor, true.major, true.centre, true.axis, true.wall, np.pi / 4 * true.minor * true.major
-    )
-    small = np.full(n, 0.01)
-    return FoundCanal(
-        name, lumen, true.length, float(true.minor[0]), true.orifice, true.terminus, small, small, np.zeros((n, 3)),
-        true.minor, np.array([0.0, 0, 1]), Quality(1.0),
-    )  # fmt: skip
-
-
 @pytest.mark.parametrize("kind", list(TYPES))
 def test_each_type_is_told_from_its_canals(kind: str) -> None:
-    canals = [found(t, f"canal {i}") for i, t in enumerate(phantom(kind).truth)]
+    canals = [as_found(t, f"canal {i}") for i, t in enumerate(phantom(kind).truth)]
     told = configuration(canals)
     assert told.sequence == TYPES[kind][1]
     assert told.type == kind
@@ -64,19 +52,19 @@ def test_each_type_is_told_from_its_canals(kind: str) -> None:
 def test_three_canals_and_what_has_no_type() -> None:
     one, two = shapes(())
     three = CanalShape(apical=0.3, taper=0.02, ratio=(1.0, 1.0), aside=(0.0, 0.0), bend=8.0)
-    canals = [found(t, str(i)) for i, t in enumerate(make((one, two, three), RootShape(half=(1.5, 2.4))).truth)]
+    canals = [as_found(t, str(i)) for i, t in enumerate(make((one, two, three), RootShape(half=(1.5, 2.4))).truth)]
     assert configuration(canals).type == "VIII"
     meets = CanalShape(apical=0.3, taper=0.02, ratio=(1.0, 1.0), aside=(0.0, 0.0), bend=8.0, together=(END,))
-    canals = [found(t, str(i)) for i, t in enumerate(make((one, two, meets), RootShape(half=(1.5, 2.4))).truth)]
+    canals = [as_found(t, str(i)) for i, t in enumerate(make((one, two, meets), RootShape(half=(1.5, 2.4))).truth)]
     told = configuration(canals)
     assert (told.sequence, told.type) == ((3, 2), "other")
     assert str(told).startswith("no type of Vertucci's (3-2)")
 
 
 def test_canals_of_one_root_are_told_from_those_of_two() -> None:
-    near = [found(t, str(i)) for i, t in enumerate(phantom("IV").truth)]
+    near = [as_found(t, str(i)) for i, t in enumerate(phantom("IV").truth)]
     shift = np.array([0.0, 6.0, 0.0])
-    far = found(phantom("I").truth[0], "far")
+    far = as_found(phantom("I").truth[0], "far")
     far = FoundCanal(**{**far.__dict__, "lumen": Lumen(**{**far.lumen.__dict__, "centre": far.lumen.centre + shift}),
                         "orifice": far.orifice + shift, "terminus": far.terminus + shift})  # fmt: skip
     assert [[c.name for c in root] for root in roots([*near, far])] == [["0", "1"], ["far"]]
@@ -88,7 +76,7 @@ def test_traced_canals_give_the_type_and_where_they_part(kind: str) -> None:
     made = phantom(kind)
     scan = render(made, Scanner(voxel=0.2, blur=0.16, noise=60, oversample=2, tilt=(6.0, 4.0)), 3, margin=1.0)
     canals = [trace(scan, t.orifice, t.centre[2], name=str(i)) for i, t in enumerate(made.truth)]
-    told, truth = configuration(canals), configuration([found(t, str(i)) for i, t in enumerate(made.truth)])
+    told, truth = configuration(canals), configuration([as_found(t, str(i)) for i, t in enumerate(made.truth)])
     assert told.type == kind
     assert told.changes[0] == pytest.approx(truth.changes[0], abs=1.0)
     one, two = joined(canals)

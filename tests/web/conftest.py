@@ -1,10 +1,14 @@
-"""One quick plan and its story for all tests of the page."""
+"""One quick plan and its story for all tests of the page; a server and a browser for each file that asks for them."""
+
+from collections.abc import Iterator
 
 import pytest
+from playwright.sync_api import Browser
 
 from canalwright import casefile, planning
 from canalwright.casefile import Case
 from canalwright.planning import Choices, Plan, Story
+from tests.support.browser import browser, server
 
 
 @pytest.fixture(scope="session")
@@ -20,3 +24,15 @@ def plan(case: Case) -> Plan:
 @pytest.fixture(scope="session")
 def story(plan: Plan) -> Story:
     return planning.simulate(plan)
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with server(data=tmp_path_factory.mktemp("data")) as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with browser() as opened:
+        yield opened

@@ -11,23 +11,11 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from canalwright import casefile
-from tests.support.browser import browser, no_serious_finding, server
+from tests.support.browser import no_serious_finding
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
 SLOW = 45_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    with server(data=tmp_path_factory.mktemp("data")) as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with browser() as opened:
-        yield opened
 
 
 @pytest.fixture

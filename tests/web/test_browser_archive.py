@@ -8,16 +8,10 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from tests.support.browser import browser, server
+from tests.support.browser import browser
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_archive")]
 SLOW = 45_000
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    with server(data=tmp_path_factory.mktemp("data")) as found:
-        yield found
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, expect
 
-from tests.support.browser import Server, browser
+from tests.support.browser import Server
 from tests.support.chairday import Day
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_chair_long")]
@@ -26,12 +26,6 @@ def served(data: Path) -> Iterator[Server]:
     running.start()
     yield running
     running.stop()
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with browser() as opened:
-        yield opened
 
 
 def _opened(chromium: Browser, served: Server, data: Path, hours: float) -> Day:

@@ -4,7 +4,6 @@ On a desk and on a tablet, by mouse and keyboard; no control without a name (axe
 """
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,7 +11,6 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.assessment import demo
-from tests.support.browser import browser, server
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_check")]
 SLOW = 180_000
@@ -25,18 +23,6 @@ def film(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, obje
     path = tmp_path_factory.mktemp("film") / "after.png"
     demo.write(shot, path)
     return path, demo.marks(shot)
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    with server(data=tmp_path_factory.mktemp("data")) as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with browser() as opened:
-        yield opened
 
 
 def _opened(chromium: Browser, address: str, size: dict[str, int], spanish: bool = False) -> Page:

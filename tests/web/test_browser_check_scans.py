@@ -19,7 +19,7 @@ from canalwright.imaging import Scan, trace
 from canalwright.imaging.phantom.filling import Filling
 from canalwright.imaging.phantom.pair import pair
 from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make
-from tests.support.browser import browser, server
+from tests.support.browser import server
 
 sitk: Any = SimpleITK
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_check_scans")]
@@ -64,12 +64,6 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
 def address(made: Made, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     with server(str(made.case), data=tmp_path_factory.mktemp("data")) as found:
         yield found
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with browser() as opened:
-        yield opened
 
 
 def _opened(chromium: Browser, address: str, size: dict[str, int], spanish: bool = False) -> Page:

@@ -8,22 +8,8 @@ from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
-from tests.support.browser import browser, server
-
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_heat")]
 SLOW = 240_000
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    with server(data=tmp_path_factory.mktemp("data")) as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with browser() as opened:
-        yield opened
 
 
 @pytest.fixture

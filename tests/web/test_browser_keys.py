@@ -5,14 +5,13 @@ at: it shows (WCAG 2.2, 2.4.7), is not covered (2.4.11), and the next Tab leads 
 """
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.assessment import demo
-from tests.support.browser import browser, server
+from tests.support.browser import server
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_keys")]
 expect.set_options(timeout=180_000)
@@ -41,12 +40,6 @@ FOCUS = """() => {
   return { id: cwFocused.get(el), name: name.trim().replace(/\\s+/g, " ").slice(0, 80), html: el.outerHTML.slice(0, 120),
     marked: shown.some(marked), seen: shown.some(seen), whole: el.matches("main") };
 }"""
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with browser() as opened:
-        yield opened
 
 
 class Keys:

@@ -8,14 +8,11 @@ takes comes on top and is bounded elsewhere.
 """
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
-
-from tests.support.browser import browser, server
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_ways")]
 SLOW = 45_000
@@ -65,18 +62,6 @@ class Person:
     def _took(self, seconds: float, name: str) -> None:
         self.seconds += seconds
         self.steps.append(name)
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    with server(data=tmp_path_factory.mktemp("data")) as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    with browser() as opened:
-        yield opened
 
 
 def _page(chromium: Browser, address: str, size: str = "desktop") -> Page:

@@ -180,7 +180,7 @@ def _by_shape(parts: Parts, canal: FoundCanal) -> list[tuple[float, str]]:
     if lumen.minor[:third].mean() > 1.3 * lumen.minor[-third:].mean():
         # a click finds the crown by itself: there the ends are not swapped, but the lowest widths may hold the outside
         said = "the last millimetres may be measured too wide" if parts.guessed else "are the two points swapped?"
-        marks.append((0.75 if parts.guessed else 0.4, f"wider at its terminus than at its orifice: {said}"))
+        marks.append((0.4, f"wider at its terminus than at its orifice: {said}"))
     meets = None if parts.apart is None else parts.apart.meets(lumen.centre)
     radius, at = sharpest_turn(canal, meets)
     if radius < SHARPEST:

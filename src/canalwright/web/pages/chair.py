@@ -45,10 +45,9 @@ def register(office: Office) -> None:
 
 
 def _before(office: Office, key: str, index: int, *, practice: bool) -> None:
-    prefs, case = opened(office, key, index)
-    if case is None:
-        not_open(prefs)
+    if (found := opened(office, key, index)) is None:
         return
+    prefs, case = found
     words, stage = prefs.words, "practice" if practice else "chair"
     with frame(
         prefs,

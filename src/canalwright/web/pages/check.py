@@ -24,7 +24,7 @@ from canalwright.web.markup import check, checkpost, filmtable, ready
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.picture import PAGE
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.pages.frame import frame, html, opened
 from canalwright.web.prefs import Prefs
 from canalwright.web.radiographs import Open, marks_of, marks_told
 from canalwright.web.reader import reader
@@ -38,10 +38,9 @@ def register(office: Office) -> None:
 
     @ui.page("/case/{key}/{index}/check")
     async def checked(request: Request, key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
+        if (found := opened(office, key, index)) is None:
             return
+        prefs, case = found
         view = CheckView(office, prefs, case, key, index)
         await view.build(dict(parse_qs(request.url.query)))
 

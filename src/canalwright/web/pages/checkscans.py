@@ -24,7 +24,7 @@ from canalwright.web.hands import Work
 from canalwright.web.markup import check, checkpost, checkscans, waiting
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.pages.frame import frame, html, opened
 from canalwright.web.prefs import Prefs
 from canalwright.web.reader import reader
 from canalwright.web.scan import filled
@@ -40,10 +40,9 @@ def register(office: Office) -> None:
 
     @ui.page("/case/{key}/{index}/checkscans")
     async def checked(request: Request, key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
+        if (found := opened(office, key, index)) is None:
             return
+        prefs, case = found
         view = ScanCheckView(office, prefs, case, key, index, dict(parse_qs(request.url.query)))
         view.build()
 

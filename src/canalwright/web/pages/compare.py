@@ -12,7 +12,7 @@ from canalwright.web.markup import compare as markup
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.markup.picture import stage_picture
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.pages.frame import frame, html, opened
 from canalwright.web.prefs import Prefs
 
 
@@ -24,10 +24,9 @@ def register(office: Office) -> None:
 
     @ui.page("/case/{key}/{index}/compare")
     def compare(request: Request, key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
+        if (found := opened(office, key, index)) is None:
             return
+        prefs, case = found
         query = query_of(request)
         other = {name.removeprefix("other."): v for name, v in query.items() if name.startswith("other.")}
         first, second = from_query(other, office.tray), from_query(query, office.tray)

@@ -15,7 +15,7 @@ from canalwright.web.markup import filmtable, ready, readylength
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.noting import Notes, said
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.pages.frame import frame, html, opened
 from canalwright.web.pages.ready_notes import NoteView
 from canalwright.web.radiographs import Open, marks_of
 
@@ -25,10 +25,9 @@ def register(office: Office) -> None:
 
     @ui.page("/case/{key}/{index}/radiograph")
     def radiograph(request: Request, key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
+        if (found := opened(office, key, index)) is None:
             return
+        prefs, case = found
         keys = request.query_params.get("films", "").split(",")[:2]
         FilmView(office, prefs, case, key, index).build([*keys, "", ""][:2])
 

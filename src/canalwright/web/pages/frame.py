@@ -99,15 +99,16 @@ def not_open(prefs: Prefs) -> None:
         )
 
 
-def opened(office: Office, key: str, index: int) -> tuple[Prefs, Case | None]:
-    """Reader's preferences, and the case of an address if it is open."""
-    return page_prefs(), office.found(key, index)
-
-
-def asked(office: Office, request: Request, key: str, index: int) -> tuple[Prefs, Case, Choices] | None:
-    """The same with what the address chooses; where the case is not open the page says so, and there is None."""
-    prefs, case = opened(office, key, index)
+def opened(office: Office, key: str, index: int) -> tuple[Prefs, Case] | None:
+    """Reader's preferences, and the case of an address; where it is not open the page says so, and there is None."""
+    prefs, case = page_prefs(), office.found(key, index)
     if case is None:
         not_open(prefs)
         return None
-    return prefs, case, from_query(query_of(request), office.tray)
+    return prefs, case
+
+
+def asked(office: Office, request: Request, key: str, index: int) -> tuple[Prefs, Case, Choices] | None:
+    """The same with what the address chooses."""
+    found = opened(office, key, index)
+    return None if found is None else (*found, from_query(query_of(request), office.tray))

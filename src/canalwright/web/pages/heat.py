@@ -3,11 +3,11 @@
 from fastapi import Request
 from nicegui import ui
 
-from canalwright.web.choosing import from_query, query_of, to_query
+from canalwright.web.choosing import to_query
 from canalwright.web.markup.heat import panel
 from canalwright.web.markup.html import el
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.pages.frame import asked, frame, html
 
 STYLE = '<link rel="stylesheet" href="/static/heat.css">'
 
@@ -17,17 +17,15 @@ def register(office: Office) -> None:
 
     @ui.page("/case/{key}/{index}/heat")
     def heat(request: Request, key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
+        if (found := asked(office, request, key, index)) is None:
             return
-        query = query_of(request)
+        prefs, case, choices = found
         words, canal = prefs.words, case.canals[index]
         title = f"{prefs.tooth(case.tooth)} {words(canal.name)}, {words('Heat')}"
         with frame(prefs, title, "heat", office=office, case=case, key=key, index=index, stage="heat", kind="heat"):
             ui.add_head_html(STYLE)
             html(panel(words), kind="flow")
-            carried = to_query(from_query(query, office.tray))
+            carried = to_query(choices)
             html(
                 el(
                     "div", id="heat-told", data_query=carried, data_none=words("given up"), data_done=words("done"),

@@ -15,7 +15,7 @@ from canalwright.web.markup.html import Safe, el
 from canalwright.web.markup.picture import canal_picture
 from canalwright.web.markup.zoom import zoom
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, not_open, opened, page_prefs
+from canalwright.web.pages.frame import frame, html, opened, page_prefs
 from canalwright.web.prefs import Prefs
 from canalwright.web.usual import usual
 
@@ -29,10 +29,8 @@ def register(office: Office) -> None:
 
     @ui.page("/case/{key}/{index}/measure")
     def change(key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
-        else:
+        if (found := opened(office, key, index)) is not None:
+            prefs, case = found
             View(office, prefs, Draft.of(case), index).build(case, key)
 
 

@@ -12,7 +12,7 @@ from canalwright.readiness import Readiness, Record, TradeOff, gauge, judge, nex
 from canalwright.web.markup import ready, readybath, readylength, readypoints, readyshape
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, not_open, opened
+from canalwright.web.pages.frame import frame, html, opened
 from canalwright.web.pages.ready_notes import NoteView
 
 
@@ -21,18 +21,14 @@ def register(office: Office) -> None:
 
     @ui.page("/case/{key}/{index}/ready")
     def verdict(key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
-        else:
+        if (found := opened(office, key, index)) is not None:
+            prefs, case = found
             ReadyView(office, prefs, case, key, index).build()
 
     @ui.page("/case/{key}/{index}/points")
     def points(key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
-        else:
+        if (found := opened(office, key, index)) is not None:
+            prefs, case = found
             PointsView(office, prefs, case, key, index).build()
 
 

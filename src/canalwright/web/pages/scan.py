@@ -6,7 +6,7 @@ from canalwright.casefile import Case
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.scan import opening, viewer
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, not_open, opened, page_prefs
+from canalwright.web.pages.frame import frame, html, opened, page_prefs
 from canalwright.web.prefs import Prefs
 from canalwright.web.reader import reader
 from canalwright.web.scan.store import OpenScan
@@ -36,10 +36,9 @@ def register(office: Office) -> None:
 
     @ui.page("/case/{key}/{index}/scan")
     def behind(key: str, index: int) -> None:
-        prefs, case = opened(office, key, index)
-        if case is None:
-            not_open(prefs)
+        if (found := opened(office, key, index)) is None:
             return
+        prefs, case = found
         scan = office.scans.behind(case, reader())
         if scan is not None:
             _view(office, prefs, scan, case, key, index)
