@@ -42,8 +42,9 @@ def told_of(words: Words, token: str, view: CaseView, report: Report) -> Safe:
     said = report.as_json()
     changed = Counter[tuple[str, str]]()
     for each in said["attributes"]:
-        changed[each["tag"], each["what"]] += each["count"]
-    rows = [(tag, words(what), str(n)) for (tag, what), n in changed.most_common(SHOWN)]
+        keyword = words(each["path"].rsplit(" > ", 1)[-1])
+        changed[f"{keyword} {each['tag']}", each["what"]] += each["count"]
+    rows = [(name, words(what), str(n)) for (name, what), n in changed.most_common(SHOWN)]
     left = [el("li", f"{each['source']}: {each['why']}") for each in said["left_out"][:SHOWN]]
     eye = [el("li", f"{each['file']}: {'; '.join(each['why'])}") for each in said["suspected_text"][:SHOWN]]
     fetch = form(f"/records/case/{view.case_id}/clean/fetch", token, button(words("Save the files (zip)")))
