@@ -92,6 +92,17 @@ def test_a_curve_seen_end_on_looks_straight() -> None:
     assert pruett(centreline.project(points, np.array([1.0, 0, 0])))[1] == np.inf
 
 
+def test_a_curve_that_takes_up_its_first_direction_again_has_a_radius_all_the_same() -> None:
+    """Curves out of the view's plane do so: 20 degrees to one side, back beyond the first direction, 12 to the other at the end.
+    What counts is where the canal first leaves its direction for good, 5.5 mm from where it takes its last one; an angle of
+    6 degrees less than the whole over it. A radius of nothing was told once."""
+    heading = np.radians(np.interp(np.arange(0, 12, 0.05), [0, 3, 5, 6, 7.5, 9, 12], [12, 12, -3, -20, -20, 0, 0]))
+    line = np.cumsum(0.05 * np.column_stack([np.sin(heading), np.cos(heading)]), axis=0)
+    angle, radius = pruett(line)
+    assert angle == pytest.approx(12, abs=1)
+    assert radius == pytest.approx(5.5 / (2 * np.sin(np.radians(3))), rel=0.1)
+
+
 @settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10_000))
 def test_frame_is_orthonormal_and_moves_with_the_body(seed: int) -> None:

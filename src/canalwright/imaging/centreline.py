@@ -22,6 +22,8 @@ DEGREE = 5
 KNOT_SPACING = 0.5
 DEPARTURE = 3.0
 """Degrees by which a line must leave a straight direction to count as having left it."""
+LASTING = 0.5
+"""For how many millimetres it must stay away."""
 
 
 @dataclass(frozen=True)
@@ -164,7 +166,8 @@ def schneider(line: Array) -> float:
     gives half its central angle. For the angle on a film, give `project(points, view)`.
     """
     crown, _ = _ends(line)
-    start, direction = _departure(line, crown)
+    steps, direction = _departure(line, crown)
+    start = line[len(line) - 1 - steps]
     chord = line[0] - start
     return _angle(direction, chord) if np.linalg.norm(chord) > 1e-9 else 0.0
 
@@ -174,14 +177,16 @@ def pruett(line: Array) -> tuple[float, float]:
 
     Pruett, Clement & Carnes 1997, J Endod 23:77: the arc that touches the coronal and the apical
     straight line. The radius is that of the arc between the two points where the canal has left those
-    directions by 3 degrees each: chord / (2 sin((angle - 6) / 2)); infinite for an angle under 6.
+    directions by 3 degrees each: chord / (2 sin((angle - 6) / 2)); infinite for an angle under 6 and where
+    nothing lies between the two.
     """
     crown, apex = _ends(line)
-    start, down = _departure(line, crown)
-    stop, up = _departure(line[::-1], apex)
+    first, down = _departure(line, crown)
+    last, up = _departure(line[::-1], apex)
+    start, stop = line[len(line) - 1 - first], line[last]
     angle = _angle(down, -up)
     between = angle - 2 * DEPARTURE
-    if between <= 0:
+    if between <= 0 or first + last >= len(line) - 1:
         return angle, float("inf")
     return angle, float(np.linalg.norm(start - stop) / (2 * np.sin(np.radians(between) / 2)))
 
@@ -192,8 +197,8 @@ def _ends(line: Array) -> tuple[float, float]:
     return min(2.0, length / 4), min(1.0, length / 4)
 
 
-def _departure(line: Array, reach: float) -> tuple[Array, Array]:
-    """Where the line, seen from its last point, leaves the direction of its last `reach` mm; and that direction."""
+def _departure(line: Array, reach: float) -> tuple[int, Array]:
+    """How many steps from its last point the line leaves the direction of its last `reach` mm; and that direction."""
     steps = np.diff(line, axis=0)
     lengths = np.linalg.norm(steps, axis=1)
     down = -steps[::-1]
@@ -201,9 +206,23 @@ def _departure(line: Array, reach: float) -> tuple[Array, Array]:
     direction = line[len(line) - 1 - int(np.searchsorted(travelled, reach)) - 1] - line[-1]
     cosine = (down @ direction) / (lengths[::-1] * np.linalg.norm(direction))
     off = np.degrees(np.arccos(np.clip(cosine, -1, 1))) > DEPARTURE
-    straight = np.nonzero(~off)[0]
-    last = int(straight[-1]) + 1 if off.any() and len(straight) else (0 if off.all() else len(steps))
-    return line[len(line) - 1 - last], direction / np.linalg.norm(direction)
+    return _first_lasting(off, travelled), direction / np.linalg.norm(direction)
+
+
+def _first_lasting(off: NDArray[np.bool_], travelled: Array) -> int:
+    """First step from which on the line stays `off` for `LASTING` mm (or to its end); the number of steps if there is none.
+
+    Where the end itself bends, its first steps lie off the direction of its chord: they do not count. A curve
+    that turns out of the view's plane may take up its first direction again further on: that is no straight part.
+    """
+    if off.all():
+        return 0
+    changes = np.nonzero(np.diff(off.astype(int), prepend=0, append=0))[0]
+    for first, after in zip(changes[::2], changes[1::2], strict=True):
+        lasting = after == len(off) or travelled[after - 1] - travelled[first - 1] >= LASTING
+        if first and lasting:
+            return int(first)
+    return len(off)
 
 
 def _angle(a: Array, b: Array) -> float:
