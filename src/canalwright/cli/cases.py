@@ -7,6 +7,7 @@ import typer
 
 from canalwright.cli import inputs, output
 from canalwright.cli.errors import BAD_INPUT, DANGEROUS
+from canalwright.cli.spread import spread
 
 if TYPE_CHECKING:
     from canalwright.planning import Plan
@@ -41,26 +42,14 @@ def vars_of(item: Any) -> dict[str, Any]:
     return {name: getattr(item, name) for name in item.__slots__}
 
 
+@spread
 def plan(
-    case: inputs.CasePath,
-    tray: inputs.TrayPath = None,
-    canal: inputs.CanalName = None,
-    cone: inputs.Cone = None,
-    trim: inputs.Trim = None,
-    carrier: inputs.Carrier = None,
-    temperature: inputs.Temperature = None,
-    activation: inputs.Activation = None,
-    rounds: inputs.Rounds = None,
-    force: inputs.Force = None,
-    draws: inputs.Draws = None,
-    seed: inputs.Seed = None,
-    json: inputs.AsJson = False,
-    strict: inputs.Strict = False,
+    case: inputs.CasePath, wanted: inputs.Wanted, json: inputs.AsJson = False, strict: inputs.Strict = False
 ) -> None:
     """Plan the filling of each canal: cone, pluggers, rounds, portions, warnings, each number with its interval."""
     from canalwright.report import plan_json
 
-    plans = _plans(case, tray, canal, **_given(locals()))
+    plans = _plans(case, wanted)
     if json:
         output.print_json({"plans": [plan_json(p) for p in plans]})
     else:
@@ -69,19 +58,10 @@ def plan(
     _judge(plans, strict)
 
 
+@spread
 def simulate(
     case: inputs.CasePath,
-    tray: inputs.TrayPath = None,
-    canal: inputs.CanalName = None,
-    cone: inputs.Cone = None,
-    trim: inputs.Trim = None,
-    carrier: inputs.Carrier = None,
-    temperature: inputs.Temperature = None,
-    activation: inputs.Activation = None,
-    rounds: inputs.Rounds = None,
-    force: inputs.Force = None,
-    draws: inputs.Draws = None,
-    seed: inputs.Seed = None,
+    wanted: inputs.Wanted,
     animation: Annotated[
         Path | None,
         typer.Option(
@@ -98,7 +78,7 @@ def simulate(
     from canalwright.report import animation as animate
     from canalwright.report import story_json
 
-    plans = _plans(case, tray, canal, **_given(locals()))
+    plans = _plans(case, wanted)
     stories, written = [], []
     with output.progress("simulating") as step:
         for one in plans:
@@ -121,19 +101,10 @@ def simulate(
     _judge(plans, strict)
 
 
+@spread
 def card(
     case: inputs.CasePath,
-    tray: inputs.TrayPath = None,
-    canal: inputs.CanalName = None,
-    cone: inputs.Cone = None,
-    trim: inputs.Trim = None,
-    carrier: inputs.Carrier = None,
-    temperature: inputs.Temperature = None,
-    activation: inputs.Activation = None,
-    rounds: inputs.Rounds = None,
-    force: inputs.Force = None,
-    draws: inputs.Draws = None,
-    seed: inputs.Seed = None,
+    wanted: inputs.Wanted,
     out: Out = None,
     paper: Paper = "a4",
     json: inputs.AsJson = False,
@@ -143,7 +114,7 @@ def card(
     from canalwright.planning import simulate as run
     from canalwright.report import card as write_card
 
-    plans = _plans(case, tray, canal, **_given(locals()))
+    plans = _plans(case, wanted)
     written = []
     with output.progress("drawing cards") as step:
         for one in plans:
@@ -159,23 +130,18 @@ def card(
     _judge(plans, strict)
 
 
-def _plans(case: Path, tray: Path | None, canal: str | None, **given: Any) -> "list[Plan]":
+def _plans(case: Path, wanted: inputs.Wanted) -> "list[Plan]":
     from canalwright.planning import plan as make
 
-    read, canals = inputs.read_case(case, canal)
-    instruments = inputs.read_tray(tray)
-    choices = inputs.choices_of(**given)
+    read, canals = inputs.read_case(case, wanted.canal)
+    instruments = inputs.read_tray(wanted.tray)
+    choices = inputs.choices_of(**vars(wanted))
     plans = []
     with output.progress("planning") as step:
         for one in canals:
             step(one.name)
             plans.append(make(one, instruments, choices, read.record(one.name)))
     return plans
-
-
-def _given(options: dict[str, Any]) -> dict[str, Any]:
-    names = ("cone", "trim", "carrier", "temperature", "activation", "rounds", "force", "draws", "seed")
-    return {name: options[name] for name in names}
 
 
 def _path(case: Path, plan: "Plan", out: Path | None, endings: tuple[str, ...], *, alone: bool) -> Path:

@@ -2,12 +2,14 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from canalwright.cli import inputs, output
+from canalwright.cli.spread import spread
 
 if TYPE_CHECKING:
     from canalwright.cohort.fleet import Local
@@ -40,7 +42,43 @@ Patience = Annotated[
 Again = Annotated[bool, typer.Option("--again", help="Try anew what was set aside.")]
 
 
+@dataclass(frozen=True)
+class Workforce:
+    """Who does the work: a scheduler that is there, or workers on this machine; spread out into the options of a verb."""
+
+    scheduler: Scheduler = None
+    workers: Workers = None
+    memory: Memory = "2GiB"
+    patience: Patience = 60.0
+
+    @property
+    def where(self) -> "Local | str":
+        """The scheduler asked for, else a cluster on this machine."""
+        from canalwright.cohort.fleet import Local
+
+        return self.scheduler if self.scheduler is not None else Local(self.workers, self.memory, self.page)
+
+    @property
+    def page(self) -> int | None:
+        """Port of the dashboard; None: no dashboard."""
+        return None
+
+
+@dataclass(frozen=True)
+class Fleet(Workforce):
+    """The same with a dashboard."""
+
+    dashboard: Port = 0
+    no_dashboard: NoPage = False
+
+    @property
+    def page(self) -> int | None:
+        """Port of the dashboard; None: no dashboard."""
+        return None if self.no_dashboard else self.dashboard
+
+
 @app.command()
+@spread
 def run(
     source: Annotated[Path, typer.Argument(metavar="FOLDER|TABLE", help="Case files, or a table: CSV, TOML, Parquet.")],
     out: Out,
@@ -51,12 +89,8 @@ def run(
     force: inputs.Force = None,
     draws: inputs.Draws = None,
     seed: inputs.Seed = None,
-    scheduler: Scheduler = None,
-    workers: Workers = None,
-    memory: Memory = "2GiB",
-    dashboard: Port = 0,
-    no_dashboard: NoPage = False,
-    patience: Patience = 60.0,
+    *,
+    on: Fleet,
     again: Again = False,
     json: inputs.AsJson = False,
 ) -> None:
@@ -71,25 +105,21 @@ def run(
     )  # fmt: skip
     jobs = gather(source, setting)
     about = {"source": source.name, "draws": setting.draws, "seed": setting.seed, "choices": dict(setting.choices)}
-    where = where_of(scheduler, workers, memory, None if no_dashboard else dashboard)
     with bar(len(jobs)) as tell:
-        ran = work(jobs, out, where, about=about, again=again, patience=patience, tell=tell)
+        ran = work(jobs, out, on.where, about=about, again=again, patience=on.patience, tell=tell)
     _tell(ran, [ran.path], json)
 
 
 @app.command()
+@spread
 def study(
     file: Annotated[Path, typer.Argument(metavar="STUDY", help="A study file (TOML).")],
     out: Out,
     teeth: Annotated[
         int | None, typer.Option("--teeth", metavar="N", min=1, help="Fewer teeth of each group, for a trial.")
     ] = None,
-    scheduler: Scheduler = None,
-    workers: Workers = None,
-    memory: Memory = "2GiB",
-    dashboard: Port = 0,
-    no_dashboard: NoPage = False,
-    patience: Patience = 60.0,
+    *,
+    on: Fleet,
     json: inputs.AsJson = False,
 ) -> None:
     """Ask thousands of virtual teeth: answers with intervals, a report (PDF, HTML) and the data behind it (Parquet, CSV)."""
@@ -97,17 +127,9 @@ def study(
     from canalwright.cohort.study_model import Study
 
     plan = Study.load(file)
-    where = where_of(scheduler, workers, memory, None if no_dashboard else dashboard)
     with bar(len(plan.jobs(teeth))) as tell:
-        found = work(plan, out, where, teeth=teeth, patience=patience, tell=tell)
+        found = work(plan, out, on.where, teeth=teeth, patience=on.patience, tell=tell)
     _tell(found.ran, found.files, json)
-
-
-def where_of(scheduler: str | None, workers: int | None, memory: str, dashboard: int | None) -> "Local | str":
-    """The scheduler asked for, else a cluster on this machine."""
-    from canalwright.cohort.fleet import Local
-
-    return scheduler if scheduler is not None else Local(workers, memory, dashboard)
 
 
 def _tell(ran: "Ran", files: Any, json: bool) -> None:

@@ -7,7 +7,8 @@ from typing import Annotated
 import typer
 
 from canalwright.cli import inputs, output
-from canalwright.cli.cohort import Memory, Patience, Scheduler, Workers, bar, where_of
+from canalwright.cli.cohort import Workforce, bar
+from canalwright.cli.spread import spread
 
 app = typer.Typer(
     help="A class: assign teeth, collect chair logs, rank and debrief; students unknown to each other.",
@@ -52,19 +53,17 @@ def assign(
 
 
 @app.command()
+@spread
 def collect(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The class's folder.")],
-    scheduler: Scheduler = None,
-    workers: Workers = None,
-    memory: Memory = "2GiB",
-    patience: Patience = 60.0,
+    on: Workforce,
     json: inputs.AsJson = False,
 ) -> None:
     """Debrief and rank what was handed in: one report for the class, one for each student."""
     from canalwright.cohort import classes
 
     with bar(0) as tell:
-        found = classes.collect(folder, where_of(scheduler, workers, memory, None), patience=patience, tell=tell)
+        found = classes.collect(folder, on.where, patience=on.patience, tell=tell)
     aside = found.ran.set_aside if found.ran else {}
     if json:
         output.print_json(

@@ -1,6 +1,6 @@
 """What every verb reads: a case, a tray, the choices."""
 
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -34,6 +34,23 @@ Draws = Annotated[
     int | None, typer.Option("--draws", metavar="N", min=64, max=100_000, help="Draws behind the intervals.")
 ]
 Seed = Annotated[int | None, typer.Option("--seed", metavar="N", min=0, help="Seed of the draws.")]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Of which canals, with which instruments and choices a plan is wanted; spread out into the options of a verb."""
+
+    tray: TrayPath = None
+    canal: CanalName = None
+    cone: Cone = None
+    trim: Trim = None
+    carrier: Carrier = None
+    temperature: Temperature = None
+    activation: Activation = None
+    rounds: Rounds = None
+    force: Force = None
+    draws: Draws = None
+    seed: Seed = None
 
 
 def read_case(path: Path, canal: str | None = None) -> "tuple[Case, tuple[Canal, ...]]":
@@ -90,15 +107,11 @@ VoxelSize = Annotated[
 
 def voxel_size(text: str | None) -> float | tuple[float, float, float] | None:
     """One number for cubes, or three (x, y, z: along a row, down the rows, from slice to slice), mm."""
+    from canalwright import imaging
+
     if text is None:
         return None
     try:
-        sizes = [float(part) for part in text.split(",")]
-    except ValueError:
-        sizes = []
-    if len(sizes) not in (1, 3) or not all(0 < size < float("inf") for size in sizes):
-        raise typer.BadParameter(
-            f"--voxel = {text!r}: one number in mm, such as 0.2, or three above 0 with commas between (along a row, down the "
-            "rows, from slice to slice), such as 0.15,0.15,0.3"
-        )
-    return sizes[0] if len(sizes) == 1 else (sizes[0], sizes[1], sizes[2])
+        return imaging.voxel_size(text)
+    except imaging.ImagingError as error:
+        raise typer.BadParameter(f"--voxel: {error}") from None
