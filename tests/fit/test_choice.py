@@ -9,7 +9,7 @@ from canalwright import fit
 from canalwright.fit.pluggers import LEAST_MARGIN, MARGIN, NEAREST, WITHIN
 from canalwright.instruments import Cone, Plugger, Profile
 from canalwright.quantities import Reading, Shape, draw
-from tests.fit.canals import canal
+from tests.fit.canals import canal, passage
 
 ERRORS = {
     "width": Reading(0.0, 0.02, "mm"),
@@ -91,6 +91,56 @@ def test_unusable_cones_say_why(drawn):
     assert "too thin" in thin.reason
     short = fit.choose_cone([replace(CONES[4], length=18.0)], lane)[0]
     assert "too short" in short.reason
+
+
+def _judged(tip: float, taper: float = 0.02, length: float = 28.0, **asked) -> fit.ConeFit:
+    """One cone in a lumen of 0.30 mm + 0.05 mm/mm, 20 mm long: held at its tip, which then stands at (d - 0.30) / 0.05."""
+    lane = passage(0.30 + 0.05 * np.arange(131) * 0.1)
+    return fit.choose_cone(
+        [Cone("one", Profile.uniform(tip, taper), 30, length=length, tolerance=0.05)], lane, **asked
+    )[0]
+
+
+@pytest.mark.parametrize(
+    ("asked", "reason"),
+    [
+        ({"tip": 0.324}, ""),  # 0.48 mm short of the end
+        ({"tip": 0.326}, "stops 0.5 mm short: too wide"),
+        ({"tip": 0.34, "target": 0.5}, ""),
+        ({"tip": 0.34, "within": 1.0}, ""),
+        ({"tip": 0.25, "taper": 0.04, "most_trim": 1.0}, ""),  # cut to 0.29 mm: its body is held 0.25 mm past the end
+        ({"tip": 0.25, "taper": 0.04, "most_trim": 0.5}, "passes the end even with 0.5 mm cut off: too thin"),
+        ({"tip": 0.30, "length": 22.0}, ""),  # 20 mm of canal and 2 mm to hold it by
+        ({"tip": 0.30, "length": 21.9}, "too short: 21.9 mm left after trimming, 22.0 mm needed"),
+        ({"tip": 0.26, "taper": 0.04, "length": 22.5}, "too short: 21.5 mm left"),  # 1.0 mm is cut off
+        ({"tip": 0.325, "length": 21.5, "target": 0.5}, ""),
+    ],
+    ids=[
+        "wide enough",
+        "too wide",
+        "another target",
+        "another limit",
+        "thin",
+        "too thin",
+        "long enough",
+        "short",
+        "cut short",
+        "target",
+    ],
+)
+def test_what_speaks_against_a_cone(asked, reason):
+    judged = _judged(**asked)
+    assert judged.reason.startswith(reason) and judged.usable == (not reason) == (not judged.reason)
+
+
+def test_a_cone_is_drawn_within_its_own_tolerance():
+    lane = passage(np.tile(0.30 + 0.05 * np.arange(131) * 0.1, (3, 1)))
+    cone = Cone("one", Profile.uniform(0.30, 0.02), 30, tolerance=0.05)
+    (drawn,) = fit.choose_cone([cone], lane, scores=[0.0, 1.0, -0.1])
+    assert drawn.offset == pytest.approx([0.0, 0.05, -0.005])
+    assert drawn.seats == pytest.approx([0.0, 1.0, -0.25], abs=1e-9) and drawn.chance == 0.5
+    (gauged,) = fit.choose_cone([cone], lane, scores=[0.0, 1.0, -0.1], half_widths={"one": 0.01})
+    assert gauged.offset == pytest.approx([0.0, 0.01, -0.001])
 
 
 def test_three_pluggers_meet_their_aims(drawn):

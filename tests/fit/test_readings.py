@@ -24,6 +24,11 @@ def test_gauge_reading_lies_between_its_bounds():
     assert (reading.value, reading.error) == pytest.approx((0.275, 0.045))
     assert fit.gauge_reading(None, 30).value == pytest.approx(0.275)
     assert fit.gauge_reading(None, 6).value == pytest.approx(0.04)
+    assert fit.gauge_reading(None, 8).value == pytest.approx(0.07), (
+        "the size below, the smallest of all, is supposed to pass"
+    )
+    assert reading.least == 0 and reading.source.detail == "apical gauge: 30 stops, 25 passes"
+    assert fit.gauge_reading(None, 30).source.detail == "apical gauge: 30 stops"
 
 
 def test_binding_level_of_a_cylinder():

@@ -59,7 +59,7 @@ def test_cone_more_tapered_than_the_lumen_is_held_at_the_orifice():
     found = fit.seat(Profile.uniform(0.25, 0.06), Z, 0.30 + 0.03 * Z)[0]
     assert found == pytest.approx(13 - (0.30 + 0.03 * 13 - 0.25) / 0.06, abs=1e-9)
     grip = fit.tug_back(Profile.uniform(0.25, 0.06), Z, 0.30 + 0.03 * Z, found)[0]
-    assert grip == pytest.approx(0.03 / (0.06 - 0.03), abs=0.02)
+    assert grip == pytest.approx(0.03 / (0.06 - 0.03), abs=1e-9)
 
 
 def test_nearly_parallel_cone_moves_far_for_little():
@@ -131,6 +131,41 @@ def test_seated_cone_touches_but_does_not_overlap(minor, cone):
     gaps = fit.gap(cone, Z, minor, tip)
     assert np.nanmin(gaps) >= -1e-9 or tip[0] >= 13 - 1e-9
     assert 0 <= fit.tug_back(cone, Z, minor, tip)[0] <= 13 - min(tip[0], 13) + 1e-9 or tip[0] < 0
+
+
+@pytest.mark.parametrize("tip", [0.53, 0.5, -0.5, 12.95])
+def test_the_grip_of_an_even_gap_runs_from_the_tip_to_the_orifice(tip):
+    """A gap of 0.02 mm all along; what lies past the terminus is not held by anything, and 0.01 mm more is too wide."""
+    grips = fit.tug_back(Profile.uniform(0.30, 0.04), Z, 0.32 + 0.04 * (Z - tip), tip, offset=[0.0, -0.009, -0.011])
+    assert grips == pytest.approx([13 - max(tip, 0.0), 13 - max(tip, 0.0), 0.0], abs=1e-9)
+
+
+@pytest.mark.parametrize(("taper", "tip"), [(0.05, 0.25), (0.34, 0.0), (1.04, 0.0)])
+def test_the_grip_of_a_cone_held_at_its_tip_is_where_the_gap_has_opened(taper, tip):
+    """The gap opens by the difference of tapers: within / (T - t), wherever the tip stands between two stations."""
+    grip = fit.tug_back(Profile.uniform(0.30, 0.04), Z, 0.30 + taper * (Z - tip), tip)[0]
+    assert grip == pytest.approx(0.03 / (taper - 0.04), abs=1e-9)
+
+
+def test_the_grip_counts_every_close_part_and_each_draw_for_itself():
+    """A gap that is 0 at 2 and 10 mm, 0.4 in the middle, 0.2 at the ends: on each flank 0.3 mm count at 0.03 mm, twice over."""
+    bulge = np.interp(Z, [0.0, 2.0, 6.0, 10.0, 13.0], [0.2, 0.0, 0.4, 0.0, 0.3])
+    cone, trims = Profile.uniform(0.28, 0.04), np.array([0.5, 0.5, 1.0])
+    minor = 0.30 + 0.04 * Z + bulge + np.array([[0.0], [0.0], [0.02]])
+    grips = fit.tug_back(cone, Z, minor, [0.0, 0.0, 0.0], offset=[0.0, 0.01, 0.0], trim=trims)
+    assert grips == pytest.approx([4 * 0.3, 4 * 0.4, 4 * 0.3], abs=1e-9)
+    assert fit.tug_back(cone, Z, minor[0], 0.0, trim=0.5, within=0.05) == pytest.approx(4 * 0.5, abs=1e-9)
+
+
+def test_a_cone_of_several_tapers_is_held_where_its_outline_first_touches():
+    """Corners of the cone count between the stations of the lumen: 0.40 mm at 3 mm from the tip meets 0.35 + 0.02 z at 2.5 mm."""
+    cone = Profile((0.0, 3.0, 10.0), (0.1, 0.4, 0.41))
+    assert fit.seat(cone, np.array([0.0, 5.0, 13.0]), np.array([0.35, 0.45, 0.61]))[0] == pytest.approx(
+        2.5 - 3.0, abs=1e-9
+    )
+    assert fit.seat(cone, np.array([0.0, 5.0, 13.0]), np.array([0.35, 0.45, 0.61]), trim=1.0)[0] == pytest.approx(
+        2.5 - 2.0, abs=1e-9
+    )
 
 
 def test_trim_for_puts_the_median_at_the_target():

@@ -10,10 +10,12 @@ import numpy as np
 import pytest
 
 from canalwright.anatomy import Doubt
+from canalwright.compaction.extrusion import Cause
 from canalwright.fit import BEYOND
 from canalwright.planning import Finding, Harm, Plan, findings
 from canalwright.protocol import Heat
 from canalwright.quantities import Quantity
+from canalwright.readiness import Item, Number, Readiness, Verdict
 
 Found = dict[str, Finding]
 
@@ -233,3 +235,91 @@ def test_the_deepest_round_is_held_against_the_longest_activation(quiet: Plan) -
 def test_a_needle_for_another_purpose_does_not_backfill(quiet: Plan) -> None:
     others = tuple(replace(n, purpose="irrigation") for n in quiet.tray.needles)
     assert set(found(replace(quiet, tray=replace(quiet.tray, needles=others)))) == {"no-needle"}
+
+
+def test_what_brings_a_plugger_into_reach_is_offered(quiet: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every change that helps is told, and where none does that is told."""
+    for remedies, action in (
+        (("a thinner one", "an elastic one"), "a thinner one; or an elastic one"),
+        ((), "no thinner or elastic plugger and no larger file helps: shape or access first"),
+    ):
+        offered = tuple(SimpleNamespace(message=m) for m in remedies)
+        monkeypatch.setattr(findings.fit, "remedies", lambda canal, pluggers, o=offered: o)
+        assert found(quiet, aim_met=False)["plugger-out-of-reach"].action == action
+
+
+def test_what_drives_gutta_percha_out_and_what_would_mend_it_are_told(quiet: Plan) -> None:
+    causes = tuple(
+        Cause(name, f"less {name}", q(chance), relief)
+        for name, chance, relief in (("force", 0.1, 0.5), ("heat", 0.3, 0.3))
+    )
+    said = found(replace(quiet, extrusion=replace(quiet.extrusion, chance=q(0.6), causes=causes)))[
+        "beyond-the-terminus"
+    ]
+    assert "what brings it there: force" in said.message and "less force would bring the chance to" in said.action
+    for none in ((), (Cause("force", "less force", q(0.6), 0.0),)):
+        bare = found(replace(quiet, extrusion=replace(quiet.extrusion, chance=q(0.6), causes=none)))[
+            "beyond-the-terminus"
+        ]
+        assert "brings" not in bare.message and bare.action == "check cone fit and apical gauge"
+
+
+@pytest.mark.parametrize(
+    ("place", "least", "said"),
+    [
+        (3.0, 0.3, "thin-wall"),  # the part that is wedged and heated begins 3 mm from the end of the preparation
+        (2.9, 0.3, None),
+        (0.0, -0.1, "wall-cut-through"),  # the end itself counts, what lies apical to it is not shaped
+        (-0.1, -0.1, None),
+    ],
+    ids=["body", "apical", "cut at the end", "past the end"],
+)
+def test_where_the_wall_counts(
+    quiet: Plan, monkeypatch: pytest.MonkeyPatch, place: float, least: float, said: str | None
+) -> None:
+    z = quiet.canal.native.z
+    at = int(np.argmin(np.abs(z - (quiet.canal.end + place))))
+    assert z[at] == pytest.approx(quiet.canal.end + place)
+    monkeypatch.setattr(
+        findings.shaping, "remaining_dentine", lambda canal: np.where(np.arange(len(z)) == at, least, 1.0)
+    )
+    made = found(quiet)
+    assert set(made) == ({said} if said else set())
+    if said:
+        assert f"{quiet.canal.depth(float(z[at])):.1f} mm from the {quiet.canal.reference}" in made[said].message
+
+
+def test_only_the_first_plunge_is_judged_by_its_time(quiet: Plan) -> None:
+    """Later rounds heat what is already warm; a plan without heat has no plunge at all."""
+    heats = [i for i, act in enumerate(quiet.protocol.acts) if isinstance(act, Heat)]
+
+    def with_short(which: int) -> Found:
+        acts = list(quiet.protocol.acts)
+        acts[heats[which]] = replace(acts[heats[which]], seconds=0.1)
+        return found(replace(quiet, protocol=type(quiet.protocol)(tuple(acts))))
+
+    assert set(with_short(0)) == {"quick-plunge"} and with_short(-1) == {}
+    cold = tuple(act for act in quiet.protocol.acts if not isinstance(act, Heat))
+    assert found(replace(quiet, protocol=type(quiet.protocol)(cold))) == {}
+
+
+def test_readiness_comes_into_the_ranking_with_its_harm_and_its_number(quiet: Plan) -> None:
+    items = tuple(
+        Item(
+            f"the {v.name.lower()}",
+            v,
+            "why",
+            (Number("first", q(1.0)), Number("second", q(2.0))) if v.value % 2 else (),
+            "do",
+        )
+        for v in Verdict
+    )
+    old = Finding(Harm.DOUBT, "old", "a", "b")
+    made = findings.with_readiness(replace(quiet, findings=(old,)), Readiness(items))
+    assert [(f.harm, f.code, f.quantity) for f in made.findings] == [
+        (Harm.CAUTION, "readiness-the-not_ready", None),
+        (Harm.DOUBT, "old", None),
+        (Harm.DOUBT, "readiness-the-look", q(1.0)),
+        (Harm.NOTE, "readiness-the-unknown", None),
+    ]
+    assert made.readiness == Readiness(items)
