@@ -2,7 +2,9 @@
 
 import asyncio
 import os
+import signal
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -11,7 +13,8 @@ from canalwright import casefile
 from canalwright.casefile import Case
 from canalwright.planning import Choices
 from canalwright.web.bench import Bench, Cancelled
-from canalwright.web.hands import Hands, Told
+from canalwright.web.hands import FAULT, LOST, MEMORY, Hands
+from canalwright.web.worker import Teller, Told
 
 
 def _for_ever(told: Told, path: Path) -> None:
@@ -35,6 +38,42 @@ def test_a_process_that_is_cancelled_ends_whatever_it_is_doing(tmp_path: Path) -
     while not after.over:
         time.sleep(0.02)
     assert said == ["cancelled", "here"]
+    hands.close()
+
+
+def test_work_whose_process_is_killed_is_done_again_once_and_then_told(tmp_path: Path) -> None:
+    """As when the system takes a process away for want of memory: at work, or while it waits."""
+    hands, said = Hands(at_once=1), list[str]()
+    for times, state, error in ((1, "done", ""), (2, "failed", LOST)):
+        note = tmp_path / f"left{times}"
+        note.write_text("x" * times)
+        work = hands.do("killed", _killed, note, done=said.append)
+        _wait(lambda work=work: work.over)  # type: ignore[misc]
+        assert (work.state, work.error) == (state, error)
+    hands.warm()
+    os.kill(hands._idle[False][0].pid, signal.SIGKILL)
+    after = hands.do("after", _at_once, done=said.append)
+    _wait(lambda: after.over)
+    assert said == ["at last", "here"]
+    hands.close()
+
+
+def test_a_part_comes_before_the_whole_and_a_process_does_not_wait_for_ever() -> None:
+    hands, said = Hands(at_once=1, rest=0.2), list[str]()
+    work = hands.do("parts", _in_parts, part=said.append, done=said.append)
+    _wait(lambda: work.over and not hands._idle)
+    assert said == ["a part", "the whole"] and (work.told, work.share) == ("halfway", 0.5)
+    again = hands.do("again", _at_once, done=said.append)
+    _wait(lambda: again.over)
+    assert said[-1] == "here"
+    hands.close()
+
+
+def test_what_cannot_be_sent_or_needs_more_memory_than_there_is_is_told(tmp_path: Path) -> None:
+    hands = Hands(at_once=1)
+    works = [hands.do("sent", _at_once, lambda: None, done=print), hands.do("large", _too_large, done=print)]
+    _wait(lambda: all(work.over for work in works))
+    assert [work.error for work in works] == [FAULT, MEMORY]
     hands.close()
 
 
@@ -63,6 +102,31 @@ async def test_what_nobody_waits_for_is_not_begun_and_who_asked_last_is_served_f
 
 def _at_once(told: Told) -> str:
     return "here"
+
+
+def _killed(told: Told, note: Path) -> str:
+    left = note.read_text()
+    note.write_text(left[1:])
+    if left:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return "at last"
+
+
+def _in_parts(told: Teller) -> str:
+    told.part("a part")
+    told("halfway", 0.5)
+    return "the whole"
+
+
+def _too_large(told: Told) -> str:
+    raise MemoryError
+
+
+def _wait(ready: Callable[[], bool]) -> None:
+    end = time.monotonic() + 60.0
+    while not ready():
+        assert time.monotonic() < end, "it did not come to this"
+        time.sleep(0.02)
 
 
 def _runs(pid: int) -> bool:

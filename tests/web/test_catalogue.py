@@ -12,7 +12,7 @@ from canalwright import casefile
 from canalwright.planning import CAUTION, Plan, Story
 from canalwright.report import finding_words, sheet
 from canalwright.report.words import act_words
-from canalwright.web import draft, stages
+from canalwright.web import draft, hands, heatruns, stages
 from canalwright.web.chair import DOES
 from canalwright.web.formulas import formulas
 from canalwright.web.latest import FAULT
@@ -50,6 +50,7 @@ def _texts() -> set[str]:
     found |= {title for title in draft.FIELDS if title}
     found |= {text for f in draft.BY_KEY.values() for text in (f.title, f.unit) if text}
     found |= {text for _, formula in formulas() for text in (formula.how, formula.leaves_out)}
+    found |= {hands.FAULT, hands.LOST, hands.MEMORY, *(name for name, _ in heatruns.STAGES)}
     return found | {CAUTION, FAULT}
 
 

@@ -1,5 +1,6 @@
 """The chair on the server: what was pressed is on the disk before it is answered, told twice it counts once, torn lines do no harm."""
 
+import os
 import time
 from pathlib import Path
 
@@ -10,10 +11,11 @@ from canalwright.casefile import Case
 from canalwright.guide import GO, NOTE, Event, Phase
 from canalwright.web.bench import Bench
 from canalwright.web.chair import Chairs, older, state
-from canalwright.web.chairbook import Chairbook, ChairbookError, Head
+from canalwright.web.chairbook import Chairbook, ChairbookError, Head, NotWritten
 from canalwright.web.draft import Draft
 from canalwright.web.prefs import Prefs
 
+_WRITE = os.write
 HEAD = Head("[case]", 0, "activation=3", 1000.0)
 
 
@@ -51,8 +53,27 @@ def test_a_name_is_never_a_path(tmp_path: Path, name: str) -> None:
         Chairbook(tmp_path).read(name)
 
 
-async def test_a_session_survives_the_server(tmp_path: Path, case: Case) -> None:
-    """Another server with the same book stands at the same step with the same timer."""
+def test_where_the_disk_takes_nothing_nothing_is_half_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    book = Chairbook(tmp_path / "chair")
+    ident = book.new(HEAD)
+    book.append(ident, Event(GO, 1.0))
+    whole = (tmp_path / "chair" / f"{ident}.jsonl").read_bytes()
+    for short in (0, 7):
+        with monkeypatch.context() as full:
+            full.setattr(os, "write", lambda handle, text, n=short: _WRITE(handle, text[:n]))
+            with pytest.raises(NotWritten, match="no room left"):
+                book.append(ident, Event(GO, 2.0))
+            with pytest.raises(NotWritten):
+                book.new(HEAD)
+        assert (tmp_path / "chair" / f"{ident}.jsonl").read_bytes() == whole
+    assert book.listed() == [ident]
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(NotWritten, match="cannot be written"):
+        Chairbook(tmp_path / "file" / "chair").new(HEAD)
+
+
+async def test_a_session_survives_the_server(tmp_path: Path, case: Case, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another server with the same book stands at the same step with the same timer; what a full disk refused is taken when told again."""
     tray = casefile.generic_tray()
     bench, book = Bench(tray), Chairbook(tmp_path)
     chairs = Chairs(bench, book)
@@ -62,6 +83,13 @@ async def test_a_session_survives_the_server(tmp_path: Path, case: Case) -> None
         chair = await chairs.tell(ident, Event(GO, start + i / 10))
     chair = await chairs.tell(ident, Event(GO, start + 0.2))
     assert chair.session.phase is Phase.RUNNING, "an event that was told twice counts once"
+    bled = Event(NOTE, start + 0.3, text="bled")
+    with monkeypatch.context() as full, pytest.raises(NotWritten):
+        full.setattr(os, "write", lambda handle, text: 0)
+        await chairs.tell(ident, bled)
+    assert bled not in book.read(ident)[1]
+    await chairs.tell(ident, bled)
+    assert bled in book.read(ident)[1], "it was not told, so it is not lost"
     again = await Chairs(bench, book).get(ident)
     assert (again.session.index, again.session.phase, again.session.since) == (
         chair.session.index,

@@ -19,11 +19,14 @@ from canalwright.casefile import Case
 from canalwright.instruments import Tray
 from canalwright.planning import Choices, Plan, PlanError, Story
 from canalwright.readiness import Record
-from canalwright.web.hands import Hands, Told, Work
+from canalwright.web.hands import Hands, Work
+from canalwright.web.worker import Told
 
 T = TypeVar("T")
 Asked = tuple[str, int, Choices]
 Key = tuple[str, Asked]
+REST = 1800.0
+"""Seconds that the planner waits for the next plan: it takes longer to start than others, its kernels have to be loaded."""
 
 
 class Cancelled(PlanError):
@@ -33,12 +36,16 @@ class Cancelled(PlanError):
         super().__init__("Cancelled before it was ready. What is shown, if anything, is older than your choice.")
 
 
+class Failed(PlanError):
+    """A plan or story that could not be made through no fault of what was asked: the same may be asked again."""
+
+
 class Bench:
     """Plans and stories by case, canal and choices; what was made last is kept."""
 
     def __init__(self, tray: Tray, kept: int = 40) -> None:
         self.tray, self._kept = tray, kept
-        self._hands = Hands(at_once=1, newest_first=True)
+        self._hands = Hands(at_once=1, newest_first=True, rest=REST)
         self._quick = ThreadPoolExecutor(2, "quick")
         self._made: OrderedDict[Key, asyncio.Future[Any]] = OrderedDict()
         self._under_way: dict[Key, Work] = {}
@@ -132,7 +139,7 @@ class Bench:
             if work.state in ("failed", "cancelled"):
                 if not work.refused:
                     self._made.pop(key, None)
-                said = PlanError(work.error) if work.refused else RuntimeError(work.error)
+                said = PlanError(work.error) if work.refused else Failed(work.error)
                 future.set_exception(Cancelled() if work.state == "cancelled" else said)
             else:
                 future.set_result(result)

@@ -31,7 +31,7 @@ from canalwright.planning import Plan
 from canalwright.protocol import Protocol
 from canalwright.report import ISO_3630, Moment, Options, section_svg
 from canalwright.web.bench import Bench
-from canalwright.web.chairbook import Chairbook, ChairbookError, Head
+from canalwright.web.chairbook import Chairbook, ChairbookError, Head, NotWritten
 from canalwright.web.choosing import from_query
 from canalwright.web.markup.picture import FONT, PAGE
 from canalwright.web.prefs import Prefs
@@ -86,7 +86,7 @@ class Chairs:
         self._open: OrderedDict[tuple[str, str], Chair] = OrderedDict()
 
     def begin(self, case: Case, canal: int, query: str, *, practice: bool) -> str:
-        """A new session; returns its name."""
+        """A new session; returns its name. Raises NotWritten."""
         return self.book.new(Head(casefile.dumps(case), canal, query, time.time(), practice))
 
     async def get(self, ident: str) -> Chair:
@@ -108,12 +108,15 @@ class Chairs:
         return found
 
     async def tell(self, ident: str, event: Event) -> Chair:
-        """Take an event in; one that is told again (the answer was lost, say) is not taken twice."""
+        """Take an event in; one that is told again (the answer was lost, say) is not taken twice.
+
+        Raises NotWritten where it could not be written down: it has not been taken then; and as `get` does.
+        """
         chair = await self.get(ident)
         async with chair.lock:
             if (event.kind, event.moment) not in chair.told:
-                chair.told.add((event.kind, event.moment))
                 chair.take(self.book, replace(event, moment=min(event.moment, time.time() + SLACK)))
+                chair.told.add((event.kind, event.moment))
         if event.kind in (GO, DEPTH):
             asyncio.get_running_loop().create_task(self._look_ahead(chair))
         return chair
@@ -136,8 +139,12 @@ class Chairs:
                 raise ChairbookError("the new plan has other steps up to here; keep this plan, or begin anew")
             head, events = self.book.read(ident)
             made = self.book.new(replace(head, case=casefile.dumps(case), canal=canal))
-            for event in carried(steps_of(chair.plan), head.began, events):
-                self.book.append(made, event)
+            try:
+                for event in carried(steps_of(chair.plan), head.began, events):
+                    self.book.append(made, event)
+            except NotWritten:
+                self.book.drop(made)
+                raise
         after = await self.get(made)
         if after.session.done:
             await self._look_ahead(after)
@@ -152,7 +159,10 @@ class Chairs:
                 return
             chair.forecast = made
             if made.changes:
-                chair.take(self.book, Event(RETIME, time.time(), seconds=made.seconds))
+                try:
+                    chair.take(self.book, Event(RETIME, time.time(), seconds=made.seconds))
+                except NotWritten:
+                    return  # the next event says so, and looks ahead again
                 chair.forecast = Forecast(made.then, {}, made.then)
 
     async def picture(self, chair: Chair) -> str:

@@ -10,7 +10,7 @@ from canalwright.guide import NOTE, Event
 from canalwright.guide.log import event_of
 from canalwright.planning import PlanError
 from canalwright.web.chair import Chair, as_json, older, state
-from canalwright.web.chairbook import ChairbookError
+from canalwright.web.chairbook import ChairbookError, NotWritten
 from canalwright.web.choosing import from_query, query_of, to_query
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
@@ -27,6 +27,8 @@ def routes(office: Office) -> APIRouter:
     async def said(ask: Callable[[], Awaitable[Chair]], request: Request) -> Response:
         try:
             chair = await ask()
+        except NotWritten as error:
+            return unwritten(error, request)
         except (ChairbookError, CaseError, PlanError) as error:
             return told({"problems": [str(error)]}, 404)
         key, _ = edited(chair)
@@ -38,7 +40,10 @@ def routes(office: Office) -> APIRouter:
         if case is None:
             return told({"problems": ["this case is not open any more; open its file again"]}, 404)
         query = query_of(request)
-        ident = chairs.begin(case, index, to_query(from_query(query, office.tray)), practice=practice)
+        try:
+            ident = chairs.begin(case, index, to_query(from_query(query, office.tray)), practice=practice)
+        except NotWritten as error:
+            return unwritten(error, request)
         return told({"go": f"/chair/{ident}"})
 
     @router.get("/chair/{ident}/state.json")
@@ -73,6 +78,8 @@ def routes(office: Office) -> APIRouter:
         try:
             _, case = edited(await chairs.get(ident))
             return told({"go": f"/chair/{await chairs.replan(ident, case) if case is not None else ident}"})
+        except NotWritten as error:
+            return unwritten(error, request)
         except (ChairbookError, CaseError, PlanError) as error:
             return told({"problems": [Prefs.of(request.cookies).words(str(error))]}, 409)
 
@@ -84,6 +91,12 @@ def routes(office: Office) -> APIRouter:
             return told({"problems": [str(error)]}, 404)
 
     return router
+
+
+def unwritten(error: NotWritten, request: Request) -> Response:
+    """That the disk took nothing, in the reader's words."""
+    words = Prefs.of(request.cookies).words
+    return told({"problems": [words("Not recorded: {why}", why=words(str(error)))]}, 507)
 
 
 def told(content: dict[str, object], status: int = 200) -> Response:

@@ -6,6 +6,8 @@ Files lie in the user's own data folder (`CANALWRIGHT_DATA`, else the system's u
 readable by that user only; they hold what the case file holds, no more.
 """
 
+import contextlib
+import errno
 import json
 import os
 import re
@@ -17,6 +19,7 @@ from typing import Any
 
 from canalwright.guide import Event
 from canalwright.guide.log import events_of
+from canalwright.web.disk import refused
 
 IDENT = re.compile(r"[0-9a-f]{16}")
 
@@ -36,6 +39,10 @@ class ChairbookError(ValueError):
     """A session that cannot be read or continued."""
 
 
+class NotWritten(ChairbookError):
+    """What was told could not be written down; nothing was changed, and it may be told again."""
+
+
 class Chairbook:
     """All sessions of this user."""
 
@@ -43,8 +50,8 @@ class Chairbook:
         self.folder = folder or data_folder() / "chair"
 
     def new(self, head: Head) -> str:
-        """Begin a session and give its name."""
-        self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        """Begin a session and give its name. Raises NotWritten."""
+        self._ready()
         ident = secrets.token_hex(8)
         self._write(self._path(ident), [json.dumps(asdict(head))], new=True)
         return ident
@@ -58,11 +65,15 @@ class Chairbook:
         return _head(lines[0], ident), list(events_of(lines[1:]))
 
     def append(self, ident: str, event: Event) -> None:
-        """Write one event down; it is on the disk when this returns. Raises ChairbookError."""
+        """Write one event down; it is on the disk when this returns. Raises ChairbookError, NotWritten."""
         path = self._path(ident)
         if not path.exists():
             raise ChairbookError(f"there is no session {ident!r} on this machine")
         self._write(path, [json.dumps(_plain(event))])
+
+    def drop(self, ident: str) -> None:
+        """Take a session away again that could not be written whole."""
+        self._path(ident).unlink(missing_ok=True)
 
     def listed(self) -> list[str]:
         """Names of all sessions, the one touched last first."""
@@ -77,13 +88,13 @@ class Chairbook:
         return "".join(f"{json.dumps(line)}\n" for line in (asdict(head), *map(_plain, events)))
 
     def restore(self, ident: str, text: str) -> bool:
-        """Take in a session as `text` gives it; False, and nothing changed, where one of this name is there. Raises ChairbookError."""
+        """Take in a session as `text` gives it; False where one of this name is there. Raises ChairbookError, NotWritten."""
         path = self._path(ident)
         if path.exists():
             return False
         first, *lines = text.encode().split(b"\n")
         head = _head(first, ident)
-        self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        self._ready()
         self._write(path, [json.dumps(line) for line in (asdict(head), *map(_plain, events_of(lines)))], new=True)
         return True
 
@@ -95,13 +106,32 @@ class Chairbook:
             raise ChairbookError("a session is named by sixteen hexadecimal digits")
         return self.folder / f"{ident}.jsonl"
 
-    def _write(self, path: Path, lines: list[str], *, new: bool = False) -> None:
-        flags = os.O_WRONLY | getattr(os, "O_BINARY", 0) | os.O_CREAT | (os.O_EXCL if new else 0) | os.O_APPEND
-        handle = os.open(path, flags, 0o600)
+    def _ready(self) -> None:
+        folder = self.folder
         try:
-            torn = not new and _torn(path)
-            os.write(handle, (("\n" if torn else "") + "".join(f"{line}\n" for line in lines)).encode())
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        except OSError as error:
+            raise NotWritten(refused(error, folder)) from None
+
+    def _write(self, path: Path, lines: list[str], *, new: bool = False) -> None:
+        """Whole or not at all."""
+        flags = os.O_WRONLY | getattr(os, "O_BINARY", 0) | os.O_CREAT | (os.O_EXCL if new else 0) | os.O_APPEND
+        try:
+            handle = os.open(path, flags, 0o600)
+        except OSError as error:
+            raise NotWritten(refused(error, path.parent)) from None
+        before = os.fstat(handle).st_size
+        try:
+            text = (("\n" if not new and _torn(path) else "") + "".join(f"{line}\n" for line in lines)).encode()
+            if os.write(handle, text) < len(text):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
             os.fsync(handle)
+        except OSError as error:
+            with contextlib.suppress(OSError):
+                os.ftruncate(handle, before)
+            if new:
+                path.unlink(missing_ok=True)
+            raise NotWritten(refused(error, path.parent)) from None
         finally:
             os.close(handle)
 

@@ -1,30 +1,33 @@
 """Work of seconds to minutes in processes of its own: it tells how far it is, can be cancelled, and leaves no memory behind.
 
-A process that has finished its work waits for the next one; one that is cancelled is ended, whatever it is doing. Measuring yields to
-everything else, so that slices come while it runs; reading does not, since then there is nothing else to look at. Plans, stories
-and moving pictures are made here too.
+A process that has finished its work waits for the next one, for some minutes; one that is cancelled is ended, whatever it is doing. One
+that ends of itself, for want of memory perhaps, is replaced and the work done again, once; then its reader is told. Measuring yields to
+everything else, so that slices come while it runs; reading does not, since then there is nothing else to look at. Plans, stories, heat
+runs and moving pictures are made here too.
 """
 
 import contextlib
 import logging
 import multiprocessing
-import multiprocessing.connection
-import os
-import signal
 import threading
 import time
-import traceback
 from collections.abc import Callable, Iterator
 from multiprocessing.connection import Connection
 from typing import Any
 
-from canalwright.imaging import ImagingError
-from canalwright.planning import PlanError
+from canalwright.web.worker import serve
 
 log = logging.getLogger(__name__)
-Told = Callable[[str, float | None], None]
 FAULT = "a fault in the program: this could not be done; what was there before is unchanged"
+LOST = (
+    "twice the process that did this ended before it was done, for want of memory perhaps; what was there before is unchanged: close other "
+    "programs and try again"
+)
+MEMORY = "not enough memory for this; what was there before is unchanged: close other programs and try again"
 AT_ONCE = 2
+TRIES = 2
+REST = 300.0
+"""Seconds after which a process that waits for work is ended: what it holds is worth more than the second that a new one takes."""
 
 
 class Work:
@@ -62,6 +65,18 @@ class Work:
             self._end("cancelled")
             if self._process is not None:
                 self._process.terminate()
+
+    def fail(self, error: str) -> None:
+        """It has failed, unless it is over already."""
+        with self._lock:
+            if not self.over:
+                self._end("failed", error)
+
+    def succeed(self) -> None:
+        """It is done, unless it is over already."""
+        with self._lock:
+            if not self.over:
+                self._end("done")
 
     def _end(self, state: str, error: str = "") -> None:
         self.state, self.error, self.ended = state, error, time.monotonic()
@@ -103,9 +118,10 @@ class Turns:
 class Hands:
     """Some processes of one server, `at_once` of them at work."""
 
-    def __init__(self, at_once: int = AT_ONCE, *, newest_first: bool = False) -> None:
-        self._context = multiprocessing.get_context("spawn")
+    def __init__(self, at_once: int = AT_ONCE, *, newest_first: bool = False, rest: float = REST) -> None:
+        self._context, self._rest = multiprocessing.get_context("spawn"), rest
         self._idle: dict[bool, tuple[Any, Connection]] = {}
+        self._timers: dict[bool, threading.Timer] = {}
         self._lock = threading.Lock()
         self._turns = Turns(at_once, newest_first=newest_first)
         self._closed = False
@@ -116,20 +132,25 @@ class Hands:
         task: Callable[..., Any],
         *arguments: Any,
         done: Callable[[Any], None],
+        part: Callable[[Any], None] | None = None,
         ended: Callable[[Work], None] | None = None,
         yields: bool = False,
     ) -> Work:
-        """Begin `task(told, *arguments)`; `done(result)` is called in a thread when it has succeeded, `ended` however it ended."""
+        """Begin `task(teller, *arguments)`; `done(result)` is called in a thread when it has succeeded, `ended` however it ended.
+
+        `part` is called in that thread with each piece that the task hands over before.
+        """
         work = Work(kind, yields, ended)
         work.left = self._turns.look
-        threading.Thread(target=self._run, args=(work, task, arguments, done), daemon=True, name=kind).start()
+        taken = {"done": done} | ({"part": part} if part is not None else {})
+        threading.Thread(target=self._run, args=(work, (task, arguments), taken), daemon=True, name=kind).start()
         return work
 
     def warm(self, *, yields: bool = False) -> None:
         """Have one process ready, so that the first work does not wait for it."""
         with self._lock:
             if yields not in self._idle and not self._closed:
-                self._idle[yields] = self._start(yields)
+                self._wait(yields, *self._start(yields))
 
     def close(self) -> None:
         """End the processes that wait; those at work go with the server."""
@@ -142,101 +163,103 @@ class Hands:
 
     def _start(self, yields: bool) -> tuple[Any, Connection]:
         here, there = self._context.Pipe()
-        process = self._context.Process(target=_serve, args=(there, yields), daemon=True)
+        process = self._context.Process(target=serve, args=(there, yields), daemon=True)
         process.start()
         there.close()
         return process, here
 
+    def _wait(self, yields: bool, process: Any, pipe: Connection) -> None:
+        """Let a process wait for work, but not for ever; the lock is held."""
+        self._idle[yields] = process, pipe
+        timer = threading.Timer(self._rest, self._end, (yields, process))
+        timer.daemon = True
+        timer.start()
+        self._timers[yields] = timer
+
+    def _end(self, yields: bool, process: Any) -> None:
+        """End a process that has waited long enough."""
+        with self._lock:
+            if self._idle.get(yields, (None,))[0] is not process:
+                return
+            _, pipe = self._idle.pop(yields)
+        _ended(process, pipe)
+
+    def _take(self, yields: bool) -> tuple[Any, Connection]:
+        with self._lock:
+            if yields not in self._idle:
+                return self._start(yields)
+            self._timers.pop(yields).cancel()
+            return self._idle.pop(yields)
+
     def _run(
-        self, work: Work, task: Callable[..., Any], arguments: tuple[Any, ...], done: Callable[[Any], None]
+        self, work: Work, asked: tuple[Callable[..., Any], tuple[Any, ...]], taken: dict[str, Callable[[Any], None]]
     ) -> None:
         with self._turns.taken(work):
-            if work.over:
-                return
-            with self._lock:
-                ready = work.yields in self._idle
-                process, pipe = self._idle.pop(work.yields) if ready else self._start(work.yields)
-            with work._lock:
+            for _ in range(TRIES):
                 if work.over:
-                    self._put_back(work.yields, process, pipe, again=True)
                     return
-                work._process, work.state = process, "running"
-            lives = True
-            try:
-                pipe.send((task, arguments))
-                self._follow(work, pipe, done)
-            except (EOFError, OSError):  # it is dying, though it may still count as alive
-                lives = False
-                if not work.over:
-                    work._end("failed", FAULT)
-            lives = lives and work.state in ("done", "failed") and process.is_alive()
-            self._put_back(work.yields, process, pipe, again=lives)
+                process, pipe = self._take(work.yields)
+                with work._lock:
+                    over = work.over
+                    if not over:
+                        work._process, work.state = process, "running"
+                lives = over or self._done(work, asked, taken, pipe)
+                self._put_back(work.yields, process, pipe, again=lives and process.is_alive())
+                if work.over:
+                    return
+                log.warning("%s: its process has ended (%s)", work.kind, process.exitcode)
+            work.fail(LOST)
 
-    def _follow(self, work: Work, pipe: Connection, done: Callable[[Any], None]) -> None:
-        while True:
-            kind, *content = pipe.recv()
-            if kind == "told":
-                work.told, work.share = content
-                continue
-            with work._lock:
-                if work.over:
-                    return
-                work._process = None
-            if kind == "done":
-                try:
-                    done(content[0])
-                except Exception:
-                    log.exception("what was done could not be taken in")
-                    work._end("failed", FAULT)
-                else:
-                    work._end("done")
+    def _done(
+        self,
+        work: Work,
+        asked: tuple[Callable[..., Any], tuple[Any, ...]],
+        taken: dict[str, Callable[[Any], None]],
+        pipe: Connection,
+    ) -> bool:
+        """Have it done; whether its process can be used again. Where the process was lost the work is not over."""
+        try:
+            pipe.send(asked)
+            while (said := pipe.recv())[0] in ("told", "part"):
+                if said[0] == "told":
+                    work.told, work.share = said[1:]
+                elif not work.over:
+                    taken["part"](said[1])
+        except (EOFError, OSError):  # it is dying, though it may still count as alive
+            return False
+        except Exception:
+            log.exception("what was asked could not be sent, or what was done not be taken in")
+            work.fail(FAULT)
+            return False
+        with work._lock:
+            if work.over:
+                return False
+            work._process = None
+        how, content = said
+        if how == "done":
+            try:
+                taken["done"](content)
+            except Exception:
+                log.exception("what was done could not be taken in")
+                work.fail(FAULT)
             else:
-                if kind == "broken":
-                    log.error("%s", content[0])
-                work.refused = kind == "refused"
-                work._end("failed", content[0] if work.refused else FAULT)
-            return
+                work.succeed()
+        else:
+            if how == "broken":
+                log.error("%s", content)
+            work.refused = how == "refused"
+            work.fail({"broken": FAULT, "short": MEMORY}.get(how, content))
+        return True
 
     def _put_back(self, yields: bool, process: Any, pipe: Connection, *, again: bool) -> None:
         with self._lock:
             if again and yields not in self._idle and not self._closed:
-                self._idle[yields] = process, pipe
+                self._wait(yields, process, pipe)
                 return
-        pipe.close()
-        process.terminate()
-        process.join(5)
+        _ended(process, pipe)
 
 
-def _serve(pipe: Connection, yields: bool) -> None:
-    """A process: takes work, tells, answers."""
-    leave_with_parent()
-    if yields and hasattr(os, "nice"):
-        os.nice(10)
-    with contextlib.suppress(EOFError, OSError):
-        while True:
-            task, arguments = pipe.recv()
-            sending = threading.Lock()
-
-            def send(*message: Any, lock: threading.Lock = sending) -> None:
-                with lock:
-                    pipe.send(message)
-
-            try:
-                send("done", task(lambda text, share: send("told", text, share), *arguments))
-            except (ImagingError, PlanError) as error:
-                send("refused", str(error))
-            except Exception:
-                send("broken", traceback.format_exc())
-
-
-def leave_with_parent() -> None:
-    """A process of the page: deaf to the keyboard, gone when the page is gone."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        threading.Thread(target=_leave_with, args=(parent.sentinel,), daemon=True).start()
-
-
-def _leave_with(sentinel: int) -> None:
-    multiprocessing.connection.wait([sentinel])
-    os._exit(0)
+def _ended(process: Any, pipe: Connection) -> None:
+    pipe.close()
+    process.terminate()
+    process.join(5)

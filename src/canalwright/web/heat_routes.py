@@ -26,7 +26,7 @@ KINDS = {"gif": "image/gif", "png": "image/apng"}
 
 def routes(office: Office) -> APIRouter:
     """The routes of one office; runs live as long as it does."""
-    router, runs = APIRouter(prefix="/case/{key}/{index}/heat"), HeatRuns()
+    router, runs = APIRouter(prefix="/case/{key}/{index}/heat"), HeatRuns(office.scans.hands)
 
     async def of(request: Request, key: str, index: int, make: Callable[[Asked], Awaitable[Response]]) -> Response:
         case = office.found(key, index)
@@ -59,6 +59,9 @@ def routes(office: Office) -> APIRouter:
     @router.post("/give-up")
     async def give_up(request: Request, key: str, index: int) -> Response:
         async def make(asked: Asked) -> Response:
+            case = office.found(key, index)
+            assert case is not None  # `of` has looked
+            office.bench.cancel(case, index, asked[2])
             runs.give_up(asked)
             return answer(_state(None, request))
 
@@ -104,15 +107,16 @@ def _state(run: HeatRun | None, request: Request) -> dict[str, Any]:
     words = Prefs.of(request.cookies).words
     if run is None:
         return {"state": "none"}
-    kind = "fault" if run.fault else "done" if run.done else "running"
+    work, kind = run.work, {"failed": "fault", "done": "done"}.get(run.work.state, "running")
     return {
-        "state": kind, "share": round(run.share, 3), "doing": words(run.doing), "fault": run.fault, "film": run.play is not None,
+        "state": kind, "share": 1.0 if kind == "done" else round(work.share or 0.0, 3), "doing": words(work.told or "waiting its turn"),
+        "fault": words(work.error) if work.error else "", "film": run.play is not None,
     }  # fmt: skip
 
 
 def _film(run: HeatRun, request: Request) -> dict[str, Any]:
     """Temperatures in steps of half a kelvin from 20 deg C (sections) and a tenth from 32 (surface), as bytes in base64."""
-    assert run.play is not None and run.story is not None and run.plan is not None  # asked before
+    assert run.play is not None and run.story is not None  # asked before
     words, play, canal = Prefs.of(request.cookies).words, run.play, run.plan.canal
     return {
         "time": [round(float(t), 2) for t in play.time],

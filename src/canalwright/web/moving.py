@@ -6,7 +6,8 @@ from canalwright.casefile import Case
 from canalwright.planning import Choices, Plan, Story
 from canalwright.report.animation import animation_bytes
 from canalwright.web.bench import Asked, Bench
-from canalwright.web.hands import Hands, Told, Work
+from canalwright.web.hands import Hands, Work
+from canalwright.web.worker import Told
 
 KEPT = 6
 EVERY, SPEED = 0.5, 4.0

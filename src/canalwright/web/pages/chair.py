@@ -95,6 +95,14 @@ def _offer(prefs: Prefs, key: str, index: int, *, practice: bool) -> Safe:
                 data_practice="true" if practice else "false",
             ),
         ),
+        el(
+            "p",
+            "",
+            id="begin-wrong",
+            class_="wrong",
+            role="alert",
+            data_lost=words("The server does not answer; is the program still running?"),
+        ),
         el("h3", words("Keys")),
         el("dl", *(join(el("dt", words(k)), el("dd", words(v))) for k, v in keys), class_="where-rows"),
         el(

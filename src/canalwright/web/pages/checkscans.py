@@ -171,7 +171,7 @@ class ScanCheckView:
     def _told(self, work: Work) -> None:
         words = self.prefs.words
         share = "" if work.share is None else f" {100 * work.share:.0f} %"
-        text = words(work.told or "waiting for its turn") + share
+        text = words(work.told or "waiting its turn") + share
         shown = waiting.under_way(words, text)
         if self.state.content != shown:
             self.state.content = shown

@@ -29,6 +29,7 @@ def register(office: Office) -> None:
             html(
                 el(
                     "div", id="heat-told", data_query=carried, data_none=words("given up"), data_done=words("done"),
+                    data_planning=words("Planning…"), data_lost=words("The server does not answer; is the program still running?"),
                     data_level=words("mm from the terminus"), data_rise=words("greatest rise, K"),
                     data_now=words("temperature now, °C"), data_above=words("time above 47 °C, s"), data_cem=words("CEM43, min"),
                 ),

@@ -7,9 +7,9 @@ from canalwright.assessment import scan as two_scans
 from canalwright.assessment.criteria import BANDS
 from canalwright.imaging import ScanError
 from canalwright.planning import Plan
-from canalwright.web.hands import Told
 from canalwright.web.scan.store import OpenScan
 from canalwright.web.scan.tasks import Kept
+from canalwright.web.worker import Told
 
 
 def line_of(canal: Canal, before: OpenScan) -> two_scans.CanalLine:

@@ -14,7 +14,7 @@ from canalwright.imaging.phantom.scan import Scanner, make, random_shape, render
 from canalwright.imaging.readers.scan import open_scan
 from canalwright.imaging.viewing.outer import Outer, tooth_surfaces
 from canalwright.imaging.viewing.planes import Tones, tones_of
-from canalwright.web.hands import Told
+from canalwright.web.worker import Told
 
 Array = NDArray[np.float64]
 MOST_BYTES = 8 << 30

@@ -6,10 +6,14 @@ document.addEventListener("click", async (event) => {
   button.disabled = true;
   const query = new URLSearchParams(location.search);
   query.set("practice", button.dataset.practice);
-  const answer = await fetch(`${button.dataset.begin}?${query}`, { method: "POST" });
-  const told = await answer.json();
-  if (told.go) location.assign(told.go);
-  else button.disabled = false;
+  const wrong = document.getElementById("begin-wrong");
+  wrong.textContent = "";
+  try {
+    const answer = await fetch(`${button.dataset.begin}?${query}`, { method: "POST" }), told = await answer.json();
+    if (told.go) return location.assign(told.go);
+    wrong.textContent = (told.problems ?? []).join(" ");
+  } catch { wrong.textContent = wrong.dataset.lost; }
+  button.disabled = false;
 });
 
 const wait = setInterval(() => {

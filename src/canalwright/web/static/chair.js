@@ -5,7 +5,7 @@ import { say, tone, wake } from "./sounds.js";
 const $ = (id) => document.getElementById(id);
 const path = location.pathname.replace(/\/$/, ""), kept = `cw_chair${path}`;
 const WARN = 0.5, POLL = 2000;
-let state = null, queue = restored(), busy = false, looking = false, lost = false, sounded = new Set(), pictured = -1;
+let state = null, queue = restored(), busy = false, looking = false, lost = false, why = "", sounded = new Set(), pictured = -1;
 
 const text = (name) => $("ch").dataset[`t${name.split("_").map((p) => p[0].toUpperCase() + p.slice(1)).join("")}`];
 const now = () => Date.now() / 1000;
@@ -27,14 +27,14 @@ async function flush() {
   try {
     while (queue.length) {
       const answer = await fetch(`${path}/events`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(queue[0]) });
-      if (!answer.ok) { if (answer.status === 422) { queue.shift(); keep(); continue; } throw new Error(String(answer.status)); }
+      if (!answer.ok) { if (answer.status === 422) { queue.shift(); keep(); continue; } throw Object.assign(new Error(String(answer.status)), await answer.json()); }
       const told = await answer.json();
       queue.shift();
       keep();
       take(told);
     }
     lost = false;
-  } catch { lost = true; setTimeout(flush, 1500); }
+  } catch (error) { lost = true; why = error.problems?.[0] ?? ""; setTimeout(flush, 1500); }
   busy = false;
 }
 
@@ -45,8 +45,8 @@ async function look() {
   try {
     const answer = await fetch(`${path}/state.json`);
     if (answer.ok && !queue.length) take(await answer.json());
-    lost = !answer.ok;
-  } catch { lost = true; }
+    lost = !answer.ok; why = "";
+  } catch { lost = true; why = ""; }
   looking = false;
 }
 
@@ -119,7 +119,7 @@ function clock() {
   if (!state) return;
   const { step } = state;
   const warned = [];
-  if (lost) warned.push(text("lost"));
+  if (lost) warned.push(why || text("lost"));
   if (step?.seconds) {
     const left = step.seconds - elapsed(), running = state.phase === "running";
     $("ch-clock").textContent = left >= 0 ? left.toFixed(step.seconds < 10 ? 1 : 0) : `+${(-left).toFixed(1)}`;

@@ -105,8 +105,19 @@ async function results() {
   if (answer.ok) $("heat-told").innerHTML = await answer.text();
 }
 
-async function watch() {
-  const state = await (await fetch(address("state.json"))).json();
+async function ask(name, options) {
+  try {
+    const answer = await fetch(address(name), options), told = await answer.json();
+    return answer.ok ? told : { state: "fault", fault: (told.problems ?? [""]).join(" ") };
+  } catch { return { state: "lost" }; }
+}
+
+async function watch(told) {
+  const state = told ?? await ask("state.json");
+  if (state.state === "lost") {
+    $("doing").textContent = $("heat-told").dataset.lost;
+    return setTimeout(watch, 2000);
+  }
   const running = state.state === "running";
   $("share").value = state.share ?? 0;
   $("doing").textContent = running ? `${state.doing} ${Math.round(100 * state.share)} %`
@@ -128,18 +139,17 @@ async function run() {
   film = null;
   delete document.documentElement.dataset.heat;
   $("run").disabled = true;
-  $("doing").textContent = "…";
-  const answer = await fetch(address("run"), { method: "POST" });
-  if (!answer.ok) {
-    $("doing").textContent = ((await answer.json()).problems ?? [""])[0];
-    $("run").disabled = false;
-    return;
-  }
-  watch();
+  $("give-up").disabled = false;
+  $("doing").textContent = $("heat-told").dataset.planning;
+  const state = await ask("run", { method: "POST" });
+  if (document.documentElement.dataset.heat !== "given-up") watch(state);
 }
 
 async function giveUp() {
-  await fetch(address("give-up"), { method: "POST" });
+  if ((await ask("give-up", { method: "POST" })).state === "lost") {
+    $("doing").textContent = $("heat-told").dataset.lost;
+    return;
+  }
   $("share").value = 0;
   $("run").disabled = false;
   $("give-up").disabled = true;

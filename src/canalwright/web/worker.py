@@ -1,0 +1,76 @@
+"""One process of the page at work: it takes a task, tells how far it is, hands over what came of it, and takes the next one."""
+
+import contextlib
+import multiprocessing
+import multiprocessing.connection
+import os
+import signal
+import threading
+import traceback
+from collections.abc import Callable
+from multiprocessing.connection import Connection
+from typing import Any, Protocol
+
+from canalwright.imaging import ImagingError
+from canalwright.planning import PlanError
+
+Told = Callable[[str, float | None], None]
+
+
+class Teller(Protocol):
+    """What a task is given: called with what it does and the share that is done, it tells; `part` hands over what is ready already."""
+
+    def __call__(self, text: str, share: float | None) -> None:
+        """Tell what is being done, and the share of all that is done, 0 to 1, None where that is not known."""
+
+    def part(self, piece: Any) -> None:
+        """Hand over a piece of the result before the whole."""
+
+
+def serve(pipe: Connection, yields: bool) -> None:
+    """A process: takes work, tells, answers."""
+    leave_with_parent()
+    if yields and hasattr(os, "nice"):
+        os.nice(10)
+    with contextlib.suppress(EOFError, OSError):
+        while True:
+            task, arguments = pipe.recv()
+            tell = _Tell(pipe)
+            try:
+                tell.send("done", task(tell, *arguments))
+            except (ImagingError, PlanError) as error:
+                tell.send("refused", str(error))
+            except MemoryError:
+                tell.send("short", "")
+            except Exception:
+                tell.send("broken", traceback.format_exc())
+
+
+class _Tell:
+    """The teller of one task, from any of its threads."""
+
+    def __init__(self, pipe: Connection) -> None:
+        self._pipe, self._lock = pipe, threading.Lock()
+
+    def __call__(self, text: str, share: float | None) -> None:
+        self.send("told", text, share)
+
+    def part(self, piece: Any) -> None:
+        self.send("part", piece)
+
+    def send(self, *message: Any) -> None:
+        with self._lock:
+            self._pipe.send(message)
+
+
+def leave_with_parent() -> None:
+    """A process of the page: deaf to the keyboard, gone when the page is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_leave_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _leave_with(sentinel: int) -> None:
+    multiprocessing.connection.wait([sentinel])
+    os._exit(0)
