@@ -150,7 +150,11 @@ async def test_signing_in_and_out(browser: Browser, house: House) -> None:
     assert "HttpOnly" in cookie and "SameSite=strict" in cookie and "Path=/" in cookie
     assert browser.page.headers["cache-control"] == "no-store"
     token = browser.client.cookies["canalwright"]
+    name = house.door.session(token).name
+    scan = house.office.scans.receive("invented scan", name)
+    house.cleaned.put(token, name, b"invented study")
     await browser.send("/records/sign-out")
+    assert not scan.folder.exists() and not house.office.scans.listed(name) and not len(house.cleaned), "nothing stays"
     browser.client.cookies.set("canalwright", token)
     assert "sign-in" in str((await browser.get("/records/")).url), "the token itself is good no more"
     acts = [line.act for line in AccessLog(house.store.vault).read()]

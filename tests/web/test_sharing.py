@@ -3,6 +3,7 @@
 import ast
 import io
 import re
+import time
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,6 +16,7 @@ from canalwright.exchange import fhir
 from canalwright.exchange.dicom import pdf, sr
 from canalwright.records import Cost, Kind, Passphrase, Store
 from canalwright.records.accounts import AccessLog, Users
+from canalwright.web.records.cleaned import Cleaned
 from canalwright.web.records.house import House
 from canalwright.web.words import words_of
 from tests.exchange import marked, sample
@@ -132,6 +134,22 @@ async def test_identity_is_taken_out_of_files_that_are_sent_and_they_are_fetched
     ann.page = page
     refused = await ann.send(f"/records/case/{case}/share/clean")
     assert refused.status_code == 422 and "choose DICOM files" in refused.text
+
+
+def test_cleaned_files_wait_for_their_reader_for_a_while_and_no_more_of_them_than_there_is_room_for() -> None:
+    kept = Cleaned(keep=0.3, most=10)
+    kept.put("one", "ann", b"1234567")
+    kept.put("two", "ben", b"89012")
+    assert kept.take("one") is None and kept.take("two") == b"89012" and kept.take("two") is None
+    kept.put("three", "ann", b"larger than there is room for")
+    assert len(kept) == 1, "a large one waits alone"
+    kept.drop("ann")
+    assert kept.take("three") is None
+    kept.put("four", "ann", b"4")
+    until = time.monotonic() + 30.0
+    while len(kept):
+        assert time.monotonic() < until, "it is forgotten without anybody asking"
+        time.sleep(0.02)
 
 
 @pytest.fixture(scope="module")

@@ -70,6 +70,11 @@ class Checks:
         """The reader's last check of a canal."""
         return self._last.get((reader(), key, index))
 
+    def forget(self, owner: str) -> None:
+        """Let go of a reader's checks."""
+        for key in [k for k in self._last if k[0] == owner]:
+            del self._last[key]
+
 
 def routes(checks: Checks) -> APIRouter:
     """The check as a file."""

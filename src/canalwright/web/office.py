@@ -33,6 +33,13 @@ class Office:
         moving = MovingPictures(bench, scans.hands)
         return cls(tray, Shelf(), bench, Chairs(bench), scans, Radiographs(), Checks(), moving)
 
+    def forget(self, owner: str) -> None:
+        """Close what a reader had open: scans, radiographs, checks."""
+        for scan in self.scans.listed(owner):
+            self.scans.close(scan)
+        self.radiographs.forget(owner)
+        self.checks.forget(owner)
+
     def found(self, key: str, index: int) -> Case | None:
         """The case of a key if it is open and has a canal of that index."""
         case = self.shelf.get(key)

@@ -73,6 +73,11 @@ class Radiographs:
         self._open.move_to_end(key)
         return found
 
+    def forget(self, owner: str) -> None:
+        """Close a reader's films."""
+        for key in [k for k, film in self._open.items() if film.owner == owner]:
+            del self._open[key]
+
     def mark(self, key: str, marks: Marks) -> Open | None:
         """Keep marks with their film."""
         found = self.get(key)

@@ -1,7 +1,7 @@
 """Taking identity out of DICOM files from the page: sent, cleaned in memory by the same rules as on the command line, fetched as a zip.
 
-What is sent never touches a disk, and nothing of it is kept: neither its names nor its content. What comes out waits in memory until it is
-fetched, once, or until others take its place. That it was done is recorded with the case.
+What is sent never touches a disk, and nothing of it is kept: neither its names nor its content. What comes out waits in memory (see
+`cleaned`) until it is fetched, once. That it was done is recorded with the case.
 """
 
 import json
@@ -19,9 +19,6 @@ from canalwright.web.records.asking import CLEAN, Ask, change, content_of, look
 from canalwright.web.records.cases import download
 from canalwright.web.records.house import House
 from canalwright.web.records.screens import cleaning as screens
-
-WAITING = 4
-"""Cleaned studies that wait to be fetched at most."""
 
 
 def routes(house: House) -> list[Route]:
@@ -60,11 +57,7 @@ def clean(ask: Ask) -> Response:
         for file, content in made.items():
             archive.writestr(file, content)
         archive.writestr("report.json", json.dumps(told, indent=1))
-    waiting = ask.house.cleaned
-    waiting[ask.token] = out.getvalue()
-    waiting.move_to_end(ask.token)
-    while len(waiting) > WAITING:
-        waiting.popitem(last=False)
+    ask.house.cleaned.put(ask.token, ask.session.name, out.getvalue())
     view, _ = ask.desk.case(name)
     return ask.page("Files without identity", screens.told_of(ask.words, ask.csrf, view, report))
 
@@ -73,7 +66,9 @@ def fetch(ask: Ask) -> Response:
     """The cleaned files, once."""
     name = ask.request.path_params["case"]
     ask.desk.case(name)
-    made = ask.house.cleaned.pop(ask.token, None)
+    made = ask.house.cleaned.take(ask.token)
     if made is None:
-        raise NotFound("these files have been fetched already, or others took their place: send them again")
+        raise NotFound(
+            "these files have been fetched already, have waited too long, or others took their place: send them again"
+        )
     return download(made, "application/zip", "without-identity.zip")

@@ -114,7 +114,7 @@ def unlock(ask: Ask) -> Response:
 def sign_out(ask: Ask) -> Response:
     """End the session and forget what was open."""
     try:
-        ask.house.shelf.clear(ask.house.door.peek(ask.token).name)
+        ask.house.forget(ask.house.door.peek(ask.token).name)
     finally:
         ask.house.door.sign_out(ask.token)
     answer = _without_token(ask, ask.go("/records/sign-in"))
@@ -138,7 +138,9 @@ def change_password(ask: Ask) -> Response:
     def act() -> Response:
         _same(ask)
         old, new = ask.secret_text("old"), ask.secret_text("password")
-        ask.house.door.change_password(ask.session.name, old, new, ask.text("code"), ask.source)
+        name = ask.session.name
+        ask.house.door.change_password(name, old, new, ask.text("code"), ask.source)
+        ask.house.forget(name)
         return _without_token(ask, ask.go("/records/sign-in"))
 
     return _mine(ask, act)
@@ -163,7 +165,9 @@ def confirm_factor(ask: Ask) -> Response:
         begun = ask.house.begun_factor(ask.token)
         if not begun:
             raise BadEntry("begin with the second factor first")
-        ask.house.door.users.confirm_second_factor(ask.session.name, begun, ask.text("code"))
+        name = ask.session.name
+        ask.house.door.users.confirm_second_factor(name, begun, ask.text("code"))
+        ask.house.forget(name)
         return _without_token(ask, ask.go("/records/sign-in"))
 
     return _mine(ask, act)
@@ -171,7 +175,9 @@ def confirm_factor(ask: Ask) -> Response:
 
 def end_others(ask: Ask) -> Response:
     """End all of one's sessions, this one too: the way to be sure that none is left open elsewhere."""
-    ask.house.door.end_sessions(ask.session.name)
+    name = ask.session.name
+    ask.house.door.end_sessions(name)
+    ask.house.forget(name)
     return _without_token(ask, ask.go("/records/sign-in"))
 
 

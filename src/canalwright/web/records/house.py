@@ -15,6 +15,7 @@ from canalwright.records.keys import Cost
 from canalwright.web.office import Office
 from canalwright.web.reader import reader
 from canalwright.web.records.chairbook import ReaderChairbook
+from canalwright.web.records.cleaned import Cleaned
 from canalwright.web.shelf import Shelf
 
 MOST_READERS = 200
@@ -74,7 +75,7 @@ class House:
     """The opened records, their door, the readers' own shelves and books, and the few things that live only as long as the server.
 
     `first_key` lets the one who started the server add the first user; empty once there is one. `pending` holds second
-    factors that were begun and not yet confirmed, `cleaned` files without identity until they are fetched, by session.
+    factors that were begun and not yet confirmed, `cleaned` files without identity that wait to be fetched.
     `trouble` is what went wrong with the last backup.
     """
 
@@ -87,7 +88,7 @@ class House:
     first_key: str = ""
     trouble: str = ""
     pending: "OrderedDict[str, str]" = field(default_factory=OrderedDict)
-    cleaned: "OrderedDict[str, bytes]" = field(default_factory=OrderedDict)
+    cleaned: Cleaned = field(default_factory=Cleaned)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     @classmethod
@@ -118,6 +119,12 @@ class House:
     def begun_factor(self, token: str) -> str:
         """The second factor that a session has begun with; empty when none."""
         return self.pending.get(_mark(token), "")
+
+    def forget(self, name: str) -> None:
+        """Let go of all that a reader had open: cases, scans, radiographs, checks, files that wait."""
+        self.shelf.clear(name)
+        self.office.forget(name)
+        self.cleaned.drop(name)
 
     @property
     def cookie(self) -> str:

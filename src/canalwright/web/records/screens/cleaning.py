@@ -5,6 +5,7 @@ from collections import Counter
 from canalwright.exchange.deid import Report
 from canalwright.records.caseview import CaseView
 from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.records.cleaned import KEEP
 from canalwright.web.records.screens.page import button, field, form, table, told
 from canalwright.web.words import Words
 
@@ -53,6 +54,8 @@ def told_of(words: Words, token: str, view: CaseView, report: Report) -> Safe:
         el("p", words("{n} files cleaned, {changed} attributes removed or replaced, {left} files left out.", n=said["written"],
                       changed=sum(changed.values()), left=len(said["left_out"])), class_="lead", role="status"),
         fetch,
+        el("p", words("They wait in memory for {n} minutes, or until you sign out; then they have to be sent again.", n=round(KEEP / 60)),
+           class_="quiet"),
         join(el("h2", words("Left out")), el("ul", *left)) if left else "",
         join(el("h2", words("Look at these by eye")), el("ul", *eye)) if eye else "",
         el("h2", words("Not done")), el("ul", *(el("li", words(line)) for line in said["not_done"])),
