@@ -55,6 +55,29 @@ def test_the_later_scan_is_brought_onto_the_earlier_within_a_fifth_of_a_voxel() 
     assert found.residual_voxels < 0.5
 
 
+def test_a_long_smooth_root_is_not_refused_for_what_its_coronal_half_cannot_tell() -> None:
+    """Alone its coronal half slides along the axis by more than a voxel; the whole lies right to a third of one."""
+    made = make((CanalShape(apical=0.35, taper=0.05, bend=12.0, curved=5.0),), RootShape(height=11.0))
+    shots = pair(made, Filling(0.8, 10.0), Scanner(voxel=0.15, blur=0.12, noise=60.0, oversample=2), CONE_BEAM, 5)
+    true = made.truth[0]
+    line = scan.CanalLine(true.z, true.centre, true.minor, true.major, true.wall)
+    found = scan.register(shots.before, shots.after, line)
+    off = line.centre @ (found.turn - shots.turn).T + found.shift - shots.shift
+    assert np.linalg.norm(off, axis=1).mean() < 0.05
+    assert found.residual_voxels < 0.8
+
+
+def test_a_tooth_that_moved_while_it_was_scanned_is_refused() -> None:
+    """The coronal half of the later scan lies three voxels beside where the apical half puts it: half of that is past one voxel."""
+    shots, line = _tooth("micro-CT")
+    torn = np.array(shots.after.voxels)
+    middle = torn.shape[0] // 2
+    torn[middle:] = np.roll(torn[middle:], 3, axis=2)
+    after = Scan(torn, shots.after.affine, "CT", path="moved", slope=shots.after.slope, intercept=shots.after.intercept)
+    with pytest.raises(scan.RegistrationError, match=r"halves of the root .* apart|likeness"):
+        scan.register(shots.before, after, line)
+
+
 def test_another_tooth_is_refused_in_one_line() -> None:
     shots, line = _tooth("cone-beam scan")
     rng = np.random.default_rng(1)

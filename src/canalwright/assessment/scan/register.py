@@ -3,7 +3,9 @@
 Rigid, by Mattes' mutual information (Mattes et al. 2003, IEEE Trans Med Imaging 22:120-128) through SimpleITK, over the root
 about the canal, the canal itself left out: it is what changed. Starts: the position as recorded, the centres of the hard tissue,
 and turns about the canal's axis. Afterwards the coronal and the apical half are registered on their own; how far the two
-then move the canal apart is the residual. A residual above `MOST` voxels, or greys that do not follow each other, is refused.
+then move the canal apart is the residual. Half of a smooth root may tell nothing of the place along its axis and slides there; so along the
+axis each half counts by how much it tells (`_residual`). A residual above `MOST` voxels, or greys that do not follow each
+other, is refused.
 """
 
 from dataclasses import dataclass, field
@@ -158,14 +160,25 @@ def _run(fixed: Any, moving: Any, mask: Any, start: Any, *, coarse: bool) -> tup
 
 
 def _residual(fixed: Any, moving: Any, crop: Scan, line: CanalLine, found: Any) -> float:
-    """Greatest distance along the canal between where the two halves of the root put it, mm, halved: each half errs on its own."""
+    """How far the two halves of the root, each registered alone, put the canal apart, mean along it, mm.
+
+    Across the canal half of their distance: each errs on its own. Along it sqrt(a b), where a and b are the halves' distances from
+    the whole: the whole lies between them by what each tells, with weights u, v that add up to 1, and then its variance is u v times the
+    square of their distance. Halves that tell the same give half of their distance here too.
+    """
     cut = float(np.median(line.z))
+    turn, shift = _rigid(found)
+    whole = line.centre @ turn.T + shift
+    axis = (whole[-1] - whole[0]) / np.linalg.norm(whole[-1] - whole[0])
     moved = []
     for upper in (True, False):
         mask = _mask(crop, line, (cut, upper))
         turn, shift = _rigid(_run(fixed, moving, mask, found, coarse=False)[0])
         moved.append(line.centre @ turn.T + shift)
-    return float(np.linalg.norm(moved[0] - moved[1], axis=1).mean()) / 2
+    apart = moved[0] - moved[1]
+    across = np.linalg.norm(apart - np.outer(apart @ axis, axis), axis=1) / 2
+    along = np.sqrt(np.abs((moved[0] - whole) @ axis) * np.abs((moved[1] - whole) @ axis))
+    return float(np.hypot(across, along).mean())
 
 
 def _mask(crop: Scan, line: CanalLine, half: tuple[float, bool] | None) -> Any:
