@@ -61,7 +61,7 @@ _query = st.dictionaries(st.sampled_from(QUERIES), st.sampled_from(HOSTILE), max
 
 def _application(office: Office) -> FastAPI:
     """The routes of an office, without the pages, which a browser drives elsewhere."""
-    serve = import_module("canalwright.web.serve")
+    serve = import_module("canalwright.web.server")
     with patch.object(serve, "register"), patch.object(serve, "ui"):
         return serve.application(office)  # type: ignore[no-any-return]
 

@@ -14,13 +14,11 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
 from canalwright import planning
-from canalwright.anatomy import Canal
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
 from canalwright.planning import Choices, Plan, PlanError, Story
-from canalwright.readiness import Record
+from canalwright.web import plans
 from canalwright.web.hands import Hands, Work
-from canalwright.web.worker import Told
 
 T = TypeVar("T")
 Asked = tuple[str, int, Choices]
@@ -45,7 +43,7 @@ class Bench:
 
     def __init__(self, tray: Tray, kept: int = 40) -> None:
         self.tray, self._kept = tray, kept
-        self._hands = Hands(at_once=1, newest_first=True, rest=REST)
+        self._hands = Hands(at_once=1, newest_first=True, rest=REST, refuses=(PlanError,))
         self._quick = ThreadPoolExecutor(2, "quick")
         self._made: OrderedDict[Key, asyncio.Future[Any]] = OrderedDict()
         self._under_way: dict[Key, Work] = {}
@@ -55,7 +53,7 @@ class Bench:
         """The whole plan; raises planning.PlanError."""
         canal = case.canals[index]
         made: Plan = await self._once(
-            "plan", (case.digest, index, choices), _plan, canal, self.tray, choices, case.record(canal.name)
+            "plan", (case.digest, index, choices), plans.plan, canal, self.tray, choices, case.record(canal.name)
         )
         return made
 
@@ -71,7 +69,7 @@ class Bench:
     async def story(self, case: Case, index: int, choices: Choices) -> tuple[Plan, Story]:
         """The plan and its simulation."""
         plan = await self.plan(case, index, choices)
-        story: Story = await self._once("story", (case.digest, index, choices), _story, plan)
+        story: Story = await self._once("story", (case.digest, index, choices), plans.story, plan)
         return plan, story
 
     def cancel(self, case: Case, index: int, choices: Choices) -> bool:
@@ -86,7 +84,7 @@ class Bench:
 
     def warm_up(self) -> None:
         """Start the planner's process, so that the next plan does not wait for it."""
-        self._hands.do("warm-up", _warm_up, done=lambda _: None, yields=True)
+        self._hands.do("warm-up", plans.warm_up, done=lambda _: None, yields=True)
 
     async def aside(self, work: Callable[..., T], *arguments: Any) -> T:
         """Any other work that would hold up the page, such as setting a card."""
@@ -151,18 +149,3 @@ class Bench:
         work = self._hands.do(key[0], task, *arguments, done=lambda result: soon(work, result), ended=soon, yields=True)
         self._under_way[key] = work
         return future
-
-
-def _plan(told: Told, canal: Canal, tray: Tray, choices: Choices, record: Record | None) -> Plan:
-    told("planning", None)
-    return planning.plan(canal, tray, choices, record)
-
-
-def _story(told: Told, plan: Plan) -> Story:
-    told("simulating", None)
-    return planning.simulate(plan)
-
-
-def _warm_up(told: Told) -> None:
-    told("warming up", None)
-    planning.warm_up().join()

@@ -116,10 +116,17 @@ class Turns:
 
 
 class Hands:
-    """Some processes of one server, `at_once` of them at work."""
+    """Some processes of one server, `at_once` of them at work. What a task raises of `refuses` is an answer, any other a fault."""
 
-    def __init__(self, at_once: int = AT_ONCE, *, newest_first: bool = False, rest: float = REST) -> None:
-        self._context, self._rest = multiprocessing.get_context("spawn"), rest
+    def __init__(
+        self,
+        at_once: int = AT_ONCE,
+        *,
+        newest_first: bool = False,
+        rest: float = REST,
+        refuses: tuple[type[Exception], ...] = (),
+    ) -> None:
+        self._context, self._rest, self._refuses = multiprocessing.get_context("spawn"), rest, refuses
         self._idle: dict[bool, tuple[Any, Connection]] = {}
         self._timers: dict[bool, threading.Timer] = {}
         self._lock = threading.Lock()
@@ -205,7 +212,7 @@ class Hands:
                         work._process, work.state = process, "running"
                 lives = over or self._done(work, asked, taken, pipe)
                 self._put_back(work.yields, process, pipe, again=lives and process.is_alive())
-                if work.over:
+                if work.over or self._closed:
                     return
                 log.warning("%s: its process has ended (%s)", work.kind, process.exitcode)
             work.fail(LOST)
@@ -219,7 +226,7 @@ class Hands:
     ) -> bool:
         """Have it done; whether its process can be used again. Where the process was lost the work is not over."""
         try:
-            pipe.send(asked)
+            pipe.send((*asked, self._refuses))
             while (said := pipe.recv())[0] in ("told", "part"):
                 if said[0] == "told":
                     work.told, work.share = said[1:]

@@ -20,8 +20,9 @@ from pathlib import Path
 import numpy as np
 
 from canalwright.casefile import Case
-from canalwright.imaging import ScanError
+from canalwright.imaging import ImagingError, ScanError
 from canalwright.imaging.viewing.planes import Planes
+from canalwright.planning import PlanError
 from canalwright.web.hands import Hands, Work
 from canalwright.web.scan import tasks
 from canalwright.web.scan.tracing import Tracing
@@ -71,7 +72,7 @@ class Scans:
     """The open scans of one server; `paths` lets a reader name a file of the server's machine."""
 
     def __init__(self, *, paths: bool = True, most: int = MOST) -> None:
-        self.paths, self.most, self.hands = paths, most, Hands()
+        self.paths, self.most, self.hands = paths, most, Hands(refuses=(ImagingError, PlanError))
         self._open: OrderedDict[str, OpenScan] = OrderedDict()
         self._lock = threading.Lock()
         self._root: Path | None = None

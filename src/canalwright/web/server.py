@@ -39,10 +39,7 @@ ICON = (
 
 
 def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store | None" = None) -> None:
-    """Serve the page at `place` until it is stopped; `case` opens with it, `show` opens the browser too.
-
-    With a `store` of records everybody signs in first, and `case` is left out: what is open belongs to a reader.
-    """
+    """See `canalwright.web.serve`."""
     office = Office.of(tray)
     office.scans.paths = not place.outside
     house = _house(store, office, place) if store is not None else None
