@@ -48,10 +48,9 @@ def run(ident: str, content: Mapping[str, Any]) -> list[Row]:
         "heat_error": float(np.mean(heats)) if heats else None,
         "depth_error": float(np.mean(depths)) if depths else None,
         "seconds": float(session.done[-1].ended - session.done[0].began) if session.done else 0.0,
-        "planned_rise": plan.heat.surface_rise.value,
         "notes": sum(len(line.notes) for line in debrief),
     }
-    row |= in_columns("rise", guide.forecast(plan, session).rise)
+    row |= in_columns("planned_rise", plan.heat.surface_rise) | in_columns("rise", guide.forecast(plan, session).rise)
     told = [
         [line.step + 1, line.kind, line.planned, line.seconds, line.aim, line.depth, "; ".join(line.notes), line.off]
         for line in debrief

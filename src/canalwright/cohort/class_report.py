@@ -29,7 +29,7 @@ def whole(places: Sequence[Placed], missing: Sequence[str], aside: Mapping[str, 
     )
     parts: list[Block] = [
         Text(HOW),
-        Grid(f"{len(places)} students who handed something in", columns, cells),
+        Grid(f"{len(places)} {'student' if len(places) == 1 else 'students'} who handed something in", columns, cells),
         Text(LEFT_OUT),
     ]
     if missing:
@@ -70,12 +70,14 @@ def _debrief(row: Row) -> list[Block]:
         for step, kind, planned, seconds, aim, depth, notes, off in lines
     )
     columns = ("step", "act", "planned, s", "done, s", "planned depth, mm", "noted depth, mm", "notes", "worth a word")
-    rise = f"{row['rise']:.1f} K ({row['rise_low']:.1f} to {row['rise_high']:.1f})"
+    rise, planned = (
+        f"{row[n]:.1f} K ({row[f'{n}_low']:.1f} to {row[f'{n}_high']:.1f})" for n in ("rise", "planned_rise")
+    )
     return [
         Heading(f"{row['tooth_name']}, {row['canal']} canal of tooth {row['number']}"),
         Text(
             f"{row['done']} of {row['steps']} steps in {row['seconds']:.0f} s; {row['off']} worth a word. "
-            f"Root surface as carried out: {rise}; planned {row['planned_rise']:.1f} K."
+            f"Root surface as carried out: {rise}; planned {planned}."
         ),
         Grid("Step by step", columns, cells),
     ]
