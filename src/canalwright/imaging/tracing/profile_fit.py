@@ -142,11 +142,42 @@ class Fit:
         log = self._deviation({"m": np.ones(len(s)), "e1": -e1 / e, "e2": -e2 / e}, s)
         return np.asarray(2 * short * log)
 
+    def edge_error(self, s: Array, angle: Array) -> tuple[Array, Array]:
+        """Standard deviation (k,) of the half width at stations `s` towards `angle` (from u), mm, the centre's own doubt in
+        it; and its covariance (k, 2) with the lumen's grey and the logarithm of the spread.
+        """
+        short, long, axis = self.half_widths(s)
+        c2, s2 = np.cos(angle - axis) ** 2 / long**2, np.sin(angle - axis) ** 2 / short**2
+        half = 1 / np.sqrt(c2 + s2)
+        oval = (c2 - s2) * half**2
+        e1, e2 = self.value("e1", s), self.value("e2", s)
+        e = np.maximum(np.hypot(e1, e2), 1e-6)
+        rows = self._rows(
+            {
+                "m": half, "e1": half * oval * e1 / e, "e2": half * oval * e2 / e,
+                "cu": np.cos(angle), "cv": np.sin(angle),
+            },
+            s,
+        )  # fmt: skip
+        spread = np.sqrt(np.maximum(((rows @ self.covariance) * rows).sum(axis=1), 0.0))
+        return spread, rows @ self.covariance[:, -2:] * np.array([self.scale, 1.0])
+
+    @property
+    def common(self) -> Array:
+        """Covariance (2, 2) of the lumen's grey and the logarithm of the spread, which move all places together."""
+        unit = np.array([self.scale, 1.0])
+        return np.asarray(self.covariance[-2:, -2:] * np.outer(unit, unit))
+
     def _deviation(self, weights: dict[str, Array], s: Array) -> Array:
+        rows = self._rows(weights, s)
+        return np.asarray(np.sqrt(np.maximum(((rows @ self.covariance) * rows).sum(axis=1), 0.0)))
+
+    def _rows(self, weights: dict[str, Array], s: Array) -> Array:
+        """What a sum of fields, each times its weight (k,), takes of every coefficient, (k, all)."""
         rows = np.zeros((len(s), len(self.x)))
         for name, weight in weights.items():
             rows[:, self.place[name]] = weight[:, None] * _basis(self.knots[name], s).toarray()
-        return np.asarray(np.sqrt(np.maximum(((rows @ self.covariance) * rows).sum(axis=1), 0.0)))
+        return rows
 
 
 def fit(samples: Samples, start: Start) -> Fit:

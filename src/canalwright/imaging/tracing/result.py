@@ -11,7 +11,7 @@ from canalwright.imaging.found import FoundCanal, Quality, RootSurface
 from canalwright.imaging.sections import gap
 from canalwright.imaging.tracing.apart import Apart
 from canalwright.imaging.tracing.frame import Frame, on_map
-from canalwright.imaging.tracing.profile_fit import Fit
+from canalwright.imaging.tracing.profile_fit import FIELDS, Fit
 from canalwright.imaging.tracing.terminus import Exit
 from canalwright.imaging.tracing.wall import DIRECTIONS, Surface
 from canalwright.imaging.volume import Scan
@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 CORNERS = 72
 CLICK_ERROR = 0.5
 """Standard deviation of a terminus that was pointed at and not found by its surface, mm."""
+STEEPEST = 2.0
+"""Greatest slope of the root's round end that is reckoned with, mm per mm."""
 
 
 @dataclass(frozen=True)
@@ -117,11 +119,23 @@ def section_errors(parts: Parts, s: Array) -> tuple[Array, Array]:
 def _surface(parts: Parts, at: Array, frames: tuple[Array, Array]) -> RootSurface:
     turn = np.linspace(0, 2 * np.pi, DIRECTIONS, endpoint=False)
     here, around = (a.ravel() for a in np.meshgrid(at, turn, indexing="ij"))
+    surface = parts.surface
     distance, error = (
         on_map(m, parts.stations, here, around).reshape(len(at), DIRECTIONS)
-        for m in (parts.surface.radius, parts.surface.error)
+        for m in (surface.radius, np.hypot(surface.error, _tilted(parts)))
     )
     return RootSurface(distance, error, *frames)
+
+
+def _tilted(parts: Parts) -> Array:
+    """Doubt (S, K) of the surface's distance for the tilt of the cross plane, mm: near the root's round end a plane that leans
+    a little cuts the surface at another height. The line's direction is as sure as its centre over a knot's length.
+    """
+    surface = parts.surface.radius
+    slope = np.abs(np.gradient(surface, parts.stations[1] - parts.stations[0], axis=0))
+    _, _, centre = parts.fit.errors(parts.stations)
+    tilt = np.sqrt(2) * centre / FIELDS["cu"].knots
+    return np.asarray(tilt[:, None] * surface * np.minimum(slope, STEEPEST))
 
 
 def length_error(parts: Parts) -> float:
@@ -141,19 +155,29 @@ def _walls(
 ) -> tuple[Array, Array, Array]:
     """Least wall in the cross plane (n,), its direction (n, 3) and its error (n,)."""
     turn = np.linspace(0, 2 * np.pi, CORNERS, endpoint=False)
-    width = width_error(parts, at)
-    wall, error, way = np.zeros(len(at)), np.full(len(at), 1.0), np.zeros((len(at), 3))
+    wall, facing, way = np.zeros(len(at)), np.zeros(len(at)), np.zeros((len(at), 3))
+    unit = np.column_stack([np.cos(turn), np.sin(turn)])
     for i, (short, long, angle) in enumerate(zip(*ellipse, strict=True)):
         c, s = np.cos(turn - angle), np.sin(turn - angle)
         inner = 1 / np.sqrt((c / long) ** 2 + (s / short) ** 2)
-        here = np.full(CORNERS, at[i])
-        outer = on_map(parts.surface.radius, parts.stations, here, turn)
-        doubt = on_map(parts.surface.error, parts.stations, here, turn)
-        unit = np.column_stack([np.cos(turn), np.sin(turn)])
-        k = int(np.argmin(outer - inner))
-        error[i] = np.hypot(doubt[k], width[i] / 2)
+        outer = on_map(parts.surface.radius, parts.stations, np.full(CORNERS, at[i]), turn)
+        facing[i] = turn[int(np.argmin(outer - inner))]
         if (outer <= inner).any():
             continue
         wall[i], flat = gap(inner[:, None] * unit, outer[:, None] * unit)
         way[i] = flat[0] * frames[0][i] + flat[1] * frames[1][i]
-    return wall, way, error
+    return wall, way, _wall_error(parts, at, facing)
+
+
+def _wall_error(parts: Parts, at: Array, facing: Array) -> Array:
+    """Standard deviation (n,) of the wall towards the angles `facing` (n,).
+
+    The lumen's edge and the root's surface each have a doubt of their own; those of the lumen's grey and of the spread move
+    both, as a rule against each other: too small a spread makes the lumen wide and the root thin.
+    """
+    surface = parts.surface
+    own = on_map(np.hypot(surface.own, _tilted(parts)), parts.stations, at, facing)
+    lean = np.column_stack([on_map(surface.lean[..., n], parts.stations, at, facing) for n in range(2)])
+    edge, shared = parts.fit.edge_error(at, facing)
+    together = np.einsum("ni,ij,nj->n", lean, parts.fit.common, lean) - 2 * np.einsum("ni,ni->n", lean, shared)
+    return np.asarray(np.sqrt(np.maximum(edge**2 + together, 0.0) + own**2))

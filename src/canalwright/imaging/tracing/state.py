@@ -91,15 +91,13 @@ class State:
         cu, cv = old.value("cu", s), old.value("cv", s)
         x, y = u - cu, v - cv
         turn, rho = np.arctan2(y, x), np.hypot(x, y)
-        radius, width, beyond = (
-            on_map(m, stations, s, turn) for m in (surface.radius, surface.ligament, surface.beyond)
-        )
+        radius, width, beyond = (on_map(m, stations, s, turn) for m in (surface.edge, surface.ligament, surface.beyond))
         dentine = old.value("d", s)
         z = (rho - radius) / old.spread
         outside = (surface.soft - dentine) * ndtr(z) + (beyond - surface.soft) * ndtr(z - width / old.spread)
         _, long, _ = old.half_widths(s)
         other = on_map(self._first_edges(stations, *self._where(stations)), stations, s, turn)
-        limit = np.where(other < radius - 0.3, other - 2.0 * old.spread, radius - 0.8 * old.spread)
+        limit = np.where(other < radius - 0.3, other - 2.0 * old.spread, radius - 1.4 * old.spread)
         found_exit = self.exit()
         lowest = found_exit.s if found_exit else self.at
         keep = (rho < np.maximum(limit, 0.2)) & (rho < long + 4.5 * old.spread) & (s > lowest + 2.0 * old.spread)

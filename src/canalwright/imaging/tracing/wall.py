@@ -5,9 +5,12 @@ the thin ligament (grey Y, width w) to bone B, all through the same Gaussian spr
 
     g(r) = D + (Y - D) N((r - r0)/s) + (B - Y) N((r - r0 - w)/s)
 
-The ligament (0.15-0.4 mm wide) is thinner than the spread, so w leans on a prior; r0 does so only by half of that. In
-air or soft tissue B comes out equal to Y and the ligament drops out. All rays are fitted at once (damped Gauss-Newton,
-4 unknowns each), then smoothed over direction and station, each with its error.
+The ligament (0.15-0.4 mm wide) is thinner than the spread, so w leans on what is expected of it; r0 does so by half of that.
+What is expected is first the usual width, then the one that all rays of the root tell together (`ligament`): else a wide
+ligament would move the whole surface one way. In air or soft tissue B comes out equal to Y and the ligament drops out. All
+rays are fitted at once (damped Gauss-Newton, 4 unknowns each), then smoothed over direction and station, each with its error;
+then once more, spread and ligament now as long as the ray cuts them and the edge put back by what blurring a curved surface
+moves it (`slant`).
 """
 
 from dataclasses import dataclass
@@ -18,19 +21,23 @@ from scipy.ndimage import median_filter
 from scipy.sparse import csr_array, diags_array, eye_array, kron
 from scipy.sparse.linalg import splu
 
+from canalwright.imaging.tracing.ligament import LOCAL, USUAL, USUAL_ERROR, pooled
+from canalwright.imaging.tracing.slant import slant
 from canalwright.imaging.tracing.wall_kernel import edges, first_edges
 
 Array = NDArray[np.float64]
 DIRECTIONS = 32
 REACH = 6.5
-LIGAMENT, LIGAMENT_ERROR = 0.2, 0.45
-"""Ligament width (mm) and standard deviation of its logarithm: published means run from 0.15 to 0.38 mm."""
 MODEL_ERROR, MODEL_VOXEL = 0.003, 0.05
 """Error of the wall that no noise explains, mm and share of the voxel: curved surface, oblique plane, spread taken as
 Gaussian."""
 SMOOTHED = 0.5
 """Error of the smoothed surface over what the smoothing's prior says: real surfaces are smoother than that prior. All three
 were chosen on phantoms of seeds 1000 to 1061 and are checked on others (docs/models/scan-accuracy.md)."""
+BENT = 2.0, 3.0
+"""Usual second derivative of the squared distance along the root (mm2 per mm2; of a round end it is 2) and around it (mm2)."""
+SUNK = 0.3
+"""Error of what blurring moves a curved edge, as a share of it: the second term of the expansion is left out."""
 DROP = 0.3
 
 
@@ -49,11 +56,16 @@ class Rays:
 class Surface:
     """Distance of the root's surface by station and direction (S, K), its error, and whether a ray found it.
 
-    `ligament` (width), `beyond` and `dentine` (greys): the edge model's other unknowns; `soft`: the ligament's grey.
+    `error` holds `own`, which is each place's, and what moves all places together: `lean` (S, K, 2), by how much the distance
+    moves with the lumen's grey and with the logarithm of the spread. `edge`: distance of the blurred edge. `ligament`
+    (width along the ray), `beyond` and `dentine` (greys): the edge model's other unknowns; `soft`: the ligament's grey.
     """
 
     radius: Array
     error: Array
+    own: Array
+    lean: Array
+    edge: Array
     seen: NDArray[np.bool_]
     ligament: Array
     beyond: Array
@@ -108,30 +120,53 @@ def fit_surface(
     which = np.argwhere(seen)
     floor = _ligament_grey(rays, guess, lumen)
     x0 = guess[seen] + 0.25 * spread
-    d0 = dentine[which[:, 0]]
-    x = np.column_stack([x0, np.full(len(x0), np.log(LIGAMENT)), d0, np.full(len(x0), floor + 0.5 * contrast)])
-    tight = 1 / np.array([1.0, LIGAMENT_ERROR, 0.06 * contrast, 0.6 * contrast]) ** 2
+    start = np.column_stack([
+        x0, np.full(len(x0), np.log(USUAL)), dentine[which[:, 0]], np.full(len(x0), floor + 0.5 * contrast)
+    ])  # fmt: skip
     sampled = rays.r[1] - rays.r[0]
-    thinning = max(1.0, 1.5 * spread / sampled) * correlation
-    x, spread_of, shift = edges(
-        x, tight, x0 - 4 * spread, x0 + 0.9, rays.clear[seen], rays.grey[seen], rays.r, floor, spread, noise * np.sqrt(thinning)
-    )  # fmt: skip
-    raw = np.full(guess.shape, np.nan)
-    raw[seen] = x[:, 0]
-    error = np.full(guess.shape, 1.0)
-    error[seen] = np.hypot(spread_of, 0.02)
-    radius, error = (raw, error) if step is None else _smoothed(raw, error, step)
-    own = 1.0 if step is None else SMOOTHED
-    common = np.full(guess.shape, np.nan)
-    common[seen] = np.hypot(shift[:, 0] * unsure[0], shift[:, 1] * unsure[1])
-    common = np.where(np.isnan(common), np.nanmedian(common), common)
-    error = np.sqrt((own * error) ** 2 + common**2 + MODEL_ERROR**2 + (MODEL_VOXEL * voxel) ** 2)
-    maps = []
-    for column in (1, 3, 2):
-        one = np.full(guess.shape, np.nan)
-        one[seen] = np.exp(x[:, 1]) if column == 1 else x[:, column]
-        maps.append(np.where(np.isnan(one), np.nanmedian(one), one))
-    return Surface(radius, error, seen, maps[0], maps[1], maps[2], floor)
+    grain = noise * np.sqrt(max(1.0, 1.5 * spread / sampled) * correlation)
+
+    def fitted(start: Array, doubt: float, along: Array) -> tuple[Array, Array, Array]:
+        tight = 1 / np.array([1.0, doubt, 0.06 * contrast, 0.6 * contrast]) ** 2
+        low, high = x0 - 4 * spread, x0 + 0.9
+        return edges(start, tight, low, high, rays.clear[seen], rays.grey[seen], rays.r, floor, along, grain)
+
+    first, told, moved = fitted(start, float(np.hypot(USUAL_ERROR, LOCAL)), np.full(len(x0), spread))
+    patch = 2 * spread / np.maximum(float(np.median(guess[seen])) * 2 * np.pi / guess.shape[1], 0.05)
+    patch = max(1.0, patch) * max(1.0, 2 * spread / (step or 2 * spread))
+    root = pooled(first[:, 1], told[:, 1], moved[:, 1], patch)
+    oblique, sunk = np.ones(guess.shape), np.zeros(guess.shape)
+    if step is not None and len(guess) > 2:
+        shape = slant(_smoothed(_laid(first[:, 0], seen), _laid(np.hypot(told[:, 0], 0.02), seen, 1.0), step)[0], step)
+        oblique, sunk = shape.cosine, shape.sunk(spread)
+    start[:, 1] = root.log_width - np.log(oblique[seen])
+    x, doubts, shift = fitted(start, LOCAL, spread / oblique[seen])
+    edge, error = _laid(x[:, 0], seen), _laid(np.hypot(doubts[:, 0], 0.02), seen, 1.0)
+    own, share = error, 1.0
+    if step is not None:
+        edge, own = _smoothed(edge, error, step)
+        share = SMOOTHED
+    own = np.sqrt((share * own) ** 2 + MODEL_ERROR**2 + (MODEL_VOXEL * voxel) ** 2 + (SUNK * sunk) ** 2)
+    lean = shift[:, 0, 2]
+    moves = (shift[:, 0, :2] + lean[:, None] * root.shift).T
+    common = np.stack([_filled(_laid(move, seen)) for move in moves], axis=-1)
+    ligament = _filled(_laid(lean * root.error, seen))
+    own = np.hypot(own, ligament)
+    error = np.sqrt(own**2 + ((common * np.asarray(unsure)) ** 2).sum(axis=-1))
+    maps = [_filled(_laid(column, seen)) for column in (np.exp(x[:, 1]), x[:, 3], x[:, 2])]
+    return Surface(edge + sunk, error, own, common, edge, seen, maps[0], maps[1], maps[2], floor)
+
+
+def _laid(values: Array, seen: NDArray[np.bool_], other: float = np.nan) -> Array:
+    """Values of the rays that were fitted (m,), on the grid of all (S, K); `other` elsewhere."""
+    out = np.full(seen.shape, other)
+    out[seen] = values
+    return out
+
+
+def _filled(table: Array) -> Array:
+    """The median where no ray tells."""
+    return np.where(np.isnan(table), np.nanmedian(table), table)
 
 
 def _ligament_grey(rays: Rays, guess: Array, lumen: float) -> float:
@@ -143,25 +178,28 @@ def _ligament_grey(rays: Rays, guess: Array, lumen: float) -> float:
 
 
 def _smoothed(raw: Array, error: Array, step: float) -> tuple[Array, Array]:
-    """Penalised fit over stations and (periodic) directions; returns radius and error, both (S, K)."""
+    """Penalised fit over stations and (periodic) directions; returns radius and error, both (S, K).
+
+    What is smooth is the square of the distance: of a round end it bends evenly, where the distance itself falls ever more steeply.
+    """
     stations, directions = raw.shape
-    weight = np.where(np.isfinite(raw), 1 / error**2, 0.0).ravel()
-    values = np.where(np.isfinite(raw), raw, 0.0).ravel()
-    along = _second(stations) / step**2 / 0.6 * np.sqrt(step / 0.4)
+    weight = np.where(np.isfinite(raw), 1 / (2 * np.maximum(raw, 0.2) * error) ** 2, 0.0).ravel()
+    values = np.where(np.isfinite(raw), raw**2, 0.0).ravel()
+    along = _second(stations) / step**2 / BENT[0] * np.sqrt(step / 0.4)
     turn = 2 * np.pi / directions
     ring = diags_array([1.0, -2.0, 1.0], offsets=[-1, 0, 1], shape=(directions, directions)).tolil()
     ring[0, directions - 1] = ring[directions - 1, 0] = 1.0
-    around = csr_array(ring) / turn**2 / 1.0 * np.sqrt(turn / 0.5)
+    around = csr_array(ring) / turn**2 / BENT[1] * np.sqrt(turn / 0.5)
     first = kron(along, eye_array(directions))
     second = kron(eye_array(stations), around)
     normal = (diags_array(weight) + first.T @ first + second.T @ second + 1e-6 * eye_array(len(values))).tocsc()
     solved = splu(normal)
-    radius = solved.solve(weight * values)
+    radius = np.sqrt(np.maximum(solved.solve(weight * values), 0.01))
     # errors: the diagonal of the inverse, by probing with random signs (Bekas et al. 2007, Appl Numer Math 57:1214)
     rng = np.random.default_rng(1)
     signs = rng.choice([-1.0, 1.0], (len(values), 24))
     diagonal = np.mean(signs * solved.solve(signs), axis=1)
-    return radius.reshape(raw.shape), np.sqrt(np.maximum(diagonal, 1e-6)).reshape(raw.shape)
+    return radius.reshape(raw.shape), (np.sqrt(np.maximum(diagonal, 1e-6)) / (2 * radius)).reshape(raw.shape)
 
 
 def _second(n: int) -> csr_array:

@@ -36,15 +36,16 @@ def edges(
     grey: Array,
     r: Array,
     floor: float,
-    spread: float,
+    spread: Array,
     noise: float,
 ) -> tuple[Array, Array, Array]:
     """Damped Gauss-Newton on (r0, log w, D, B) of each ray, from its prior means `x` (m, 4) of weights `tight` (4,).
 
-    Samples between `low` and `high` and past `clear` (m,) count. Solutions (m, 4), errors of r0 (m,), and by how much r0
-    moves with the soft tissue's grey and with the logarithm of the spread (m, 2).
+    Samples between `low` and `high` and past `clear` (m,) count; `spread` (m,) along the ray. Solutions (m, 4), errors (m, 2)
+    of r0 and log w, and by how much each of the two moves (m, 2, 3) with the soft tissue's grey, the logarithm of the spread
+    and log w's prior mean.
     """
-    best, error, shift = np.empty_like(x), np.empty(len(x)), np.empty((len(x), 2))
+    best, error, shift = np.empty_like(x), np.empty((len(x), 2)), np.empty((len(x), 2, 3))
     greys = np.ascontiguousarray(grey)
     each(
         lambda a, b: _edges(
@@ -89,8 +90,9 @@ def _first_edges(out, first_end, rows, r, clear, level, full, behind, window):  
 
 @numba.njit(cache=True, nogil=True)
 def _edges(best, error, shift, start, tight, low, high, clear, grey, r, floor, spread, noise, first, last):  # type: ignore[no-untyped-def]
-    root, peak = 1 / (spread * math.sqrt(2.0)), 1 / (math.sqrt(2 * math.pi) * spread)
     for m in range(first, last):
+        blur = spread[m]
+        root, peak = 1 / (blur * math.sqrt(2.0)), 1 / (math.sqrt(2 * math.pi) * blur)
         x, base = start[m].copy(), start[m].copy()
         damping, cost = 1e-2, np.inf
         normal, slope, drag = np.eye(4), np.zeros(4), np.zeros((4, 2))
@@ -102,8 +104,8 @@ def _edges(best, error, shift, start, tight, low, high, clear, grey, r, floor, s
             for k in range(len(r)):
                 if not (r[k] > low[m] and r[k] < high[m] and r[k] > clear[m]):
                     continue
-                z1 = (r[k] - x[0]) / spread
-                z2 = z1 - w / spread
+                z1 = (r[k] - x[0]) / blur
+                z2 = z1 - w / blur
                 n1 = 0.5 * math.erfc(-(r[k] - x[0]) * root)
                 n2 = 0.5 * math.erfc(-(r[k] - x[0] - w) * root)
                 p1, p2 = peak * math.exp(-0.5 * z1 * z1), peak * math.exp(-0.5 * z2 * z2)
@@ -114,7 +116,7 @@ def _edges(best, error, shift, start, tight, low, high, clear, grey, r, floor, s
                 jac[1] = -(b - floor) * p2 * w / noise
                 jac[2], jac[3] = (1 - n1) / noise, n2 / noise
                 fixed[0] = (n1 - n2) / noise
-                fixed[1] = -((floor - d) * z1 * p1 + (b - floor) * z2 * p2) * spread / noise
+                fixed[1] = -((floor - d) * z1 * p1 + (b - floor) * z2 * p2) * blur / noise
                 for i in range(4):
                     for j in range(4):
                         fresh[i, j] += weight * jac[i] * jac[j]
@@ -140,9 +142,11 @@ def _edges(best, error, shift, start, tight, low, high, clear, grey, r, floor, s
             x[1] = min(max(x[1], math.log(0.05)), math.log(0.8))
         inverse = np.linalg.inv(normal)
         best[m] = base
-        error[m] = math.sqrt(inverse[0, 0])
-        for j in range(2):
-            total = 0.0
-            for i in range(4):
-                total += inverse[0, i] * drag[i, j]
-            shift[m, j] = -total
+        for n in range(2):
+            error[m, n] = math.sqrt(inverse[n, n])
+            for j in range(2):
+                total = 0.0
+                for i in range(4):
+                    total += inverse[n, i] * drag[i, j]
+                shift[m, n, j] = -total
+            shift[m, n, 2] = inverse[n, 1] * tight[1]
