@@ -6,6 +6,7 @@ import os
 import time
 import zipfile
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -136,7 +137,7 @@ def test_work_is_done_refused_broken_or_cancelled(scans: Scans, volume: Path, tm
     assert "no such file" in other.error
     dying = scans.hands.do("read", _dies, done=lambda result: None)
     _until(lambda: dying.over)
-    assert dying.state == "failed" and "fault" in dying.error, "a process that dies fails its work alone"
+    assert dying.state == "failed" and "twice the process" in dying.error, "a process that dies fails its work alone"
     gone: list[object] = []
     work = scans.hands.do("find", _waits, done=gone.append)
     _until(lambda: work.state != "waiting")
@@ -146,6 +147,29 @@ def test_work_is_done_refused_broken_or_cancelled(scans: Scans, volume: Path, tm
     assert opened.tracing.busy
     with pytest.raises(ScanError, match="already"):
         opened.tracing.undo()
+
+
+def test_a_disk_that_takes_no_more_is_told_and_leaves_no_half_part(scans: Scans, volume: Path) -> None:
+    opened = scans.receive("root", "")
+    take(opened, 0, "a.dcm", 0, b"12345")
+    with _at_most(7), pytest.raises(ScanError, match="no room left"):
+        take(opened, 0, "a.dcm", 5, b"67890")
+    take(opened, 0, "a.dcm", 5, b"67890")
+    assert (opened.folder / "sent" / "a.dcm").read_bytes() == b"1234567890"
+    with _at_most(64), pytest.raises(ScanError, match="root: no room left"):
+        tasks.read(_quiet, volume, opened.folder, "root")
+
+
+@contextmanager
+def _at_most(size: int) -> Iterator[None]:
+    """As on a full disk: no file of this process may grow beyond `size` bytes."""
+    resource = pytest.importorskip("resource")
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
 
 
 def _waits(told: object) -> None:

@@ -43,7 +43,7 @@ class Bench:
 
     def __init__(self, tray: Tray, kept: int = 40) -> None:
         self.tray, self._kept = tray, kept
-        self._hands = Hands(at_once=1, newest_first=True, rest=REST, refuses=(PlanError,))
+        self._hands = Hands(at_once=1, newest_first=True, rest=REST, refuses=(PlanError,), loads=plans.__name__)
         self._quick = ThreadPoolExecutor(2, "quick")
         self._made: OrderedDict[Key, asyncio.Future[Any]] = OrderedDict()
         self._under_way: dict[Key, Work] = {}

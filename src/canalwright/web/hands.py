@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator
 from multiprocessing.connection import Connection
 from typing import Any
 
+from canalwright.web.memory import give_back
 from canalwright.web.worker import serve
 
 log = logging.getLogger(__name__)
@@ -116,7 +117,10 @@ class Turns:
 
 
 class Hands:
-    """Some processes of one server, `at_once` of them at work. What a task raises of `refuses` is an answer, any other a fault."""
+    """Some processes of one server, `at_once` of them at work. What a task raises of `refuses` is an answer, any other a fault.
+
+    `loads`: the module that a process loads before it is given anything to do.
+    """
 
     def __init__(
         self,
@@ -125,8 +129,10 @@ class Hands:
         newest_first: bool = False,
         rest: float = REST,
         refuses: tuple[type[Exception], ...] = (),
+        loads: str = "",
     ) -> None:
-        self._context, self._rest, self._refuses = multiprocessing.get_context("spawn"), rest, refuses
+        self._context, self._rest = multiprocessing.get_context("spawn"), rest
+        self._refuses, self._loads = refuses, loads
         self._idle: dict[bool, tuple[Any, Connection]] = {}
         self._timers: dict[bool, threading.Timer] = {}
         self._lock = threading.Lock()
@@ -170,7 +176,7 @@ class Hands:
 
     def _start(self, yields: bool) -> tuple[Any, Connection]:
         here, there = self._context.Pipe()
-        process = self._context.Process(target=serve, args=(there, yields), daemon=True)
+        process = self._context.Process(target=serve, args=(there, yields, self._loads), daemon=True)
         process.start()
         there.close()
         return process, here
@@ -202,20 +208,28 @@ class Hands:
         self, work: Work, asked: tuple[Callable[..., Any], tuple[Any, ...]], taken: dict[str, Callable[[Any], None]]
     ) -> None:
         with self._turns.taken(work):
-            for _ in range(TRIES):
-                if work.over:
-                    return
-                process, pipe = self._take(work.yields)
-                with work._lock:
-                    over = work.over
-                    if not over:
-                        work._process, work.state = process, "running"
-                lives = over or self._done(work, asked, taken, pipe)
-                self._put_back(work.yields, process, pipe, again=lives and process.is_alive())
-                if work.over or self._closed:
-                    return
-                log.warning("%s: its process has ended (%s)", work.kind, process.exitcode)
-            work.fail(LOST)
+            self._try(work, asked, taken)
+        give_back()
+
+    def _try(
+        self, work: Work, asked: tuple[Callable[..., Any], tuple[Any, ...]], taken: dict[str, Callable[[Any], None]]
+    ) -> None:
+        for _ in range(TRIES):
+            if work.over:
+                return
+            process, pipe = self._take(work.yields)
+            with work._lock:
+                over = work.over
+                if not over:
+                    work._process, work.state = process, "running"
+            lives = over or self._done(work, asked, taken, pipe)
+            self._put_back(work.yields, process, pipe, again=lives and process.is_alive())
+            if self._closed:
+                work.cancel()
+            if work.over:
+                return
+            log.warning("%s: its process has ended (%s)", work.kind, process.exitcode)
+        work.fail(LOST)
 
     def _done(
         self,

@@ -17,7 +17,7 @@ from nicegui import ui
 from canalwright import planning
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
-from canalwright.web import chair_routes, heat_routes, moving_routes
+from canalwright.web import chair_routes, heat_routes, memory, moving_routes
 from canalwright.web.checks import routes as check_routes
 from canalwright.web.data import routes
 from canalwright.web.guard import App, Guard
@@ -40,6 +40,7 @@ ICON = (
 
 def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store | None" = None) -> None:
     """See `canalwright.web.serve`."""
+    memory.frugal()
     office = Office.of(tray)
     office.scans.paths = not place.outside
     house = _house(store, office, place) if store is not None else None

@@ -4,6 +4,7 @@ It loads nothing but what its tasks need: so the planner is a third smaller than
 """
 
 import contextlib
+import importlib
 import multiprocessing
 import multiprocessing.connection
 import os
@@ -13,6 +14,8 @@ import traceback
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Any, Protocol
+
+from canalwright.web.memory import give_back
 
 Told = Callable[[str, float | None], None]
 
@@ -27,11 +30,13 @@ class Teller(Protocol):
         """Hand over a piece of the result before the whole."""
 
 
-def serve(pipe: Connection, yields: bool) -> None:
-    """A process: takes work, tells, answers."""
+def serve(pipe: Connection, yields: bool, loads: str) -> None:
+    """A process: loads the room of its tasks while it waits, takes work, tells, answers."""
     leave_with_parent()
     if yields and hasattr(os, "nice"):
         os.nice(10)
+    if loads:
+        importlib.import_module(loads)
     with contextlib.suppress(EOFError, OSError):
         while True:
             task, arguments, refuses = pipe.recv()
@@ -45,6 +50,7 @@ def serve(pipe: Connection, yields: bool) -> None:
             except Exception:
                 tell.send("broken", traceback.format_exc())
             del task, arguments
+            give_back()
 
 
 class _Tell:

@@ -43,21 +43,30 @@ def routes(office: Office) -> APIRouter:
             return answer({"problems": [NO_PATHS]}, 403)
         if not path.is_absolute():
             return answer({"problems": [f"{path}: give the whole path, from the root of the disk on"]}, 422)
-        made = await asyncio.to_thread(scans.receive, plain_name(path.name), reader())
-        return await _done(lambda: scans.read(made, path, **_reading(said)), {"key": made.key})
+
+        def begin() -> OpenScan:
+            how, made = _reading(said), scans.receive(plain_name(path.name), reader())
+            scans.read(made, path, **how)
+            return made
+
+        return await _begun(begin)
 
     @router.post("/scan/practice")
     async def practise(request: Request) -> Response:
         """Make the practice scan."""
         name = Prefs.of(request.cookies).words("Practice scan (invented)")
-        return answer({"key": (await asyncio.to_thread(scans.practise, name, reader())).key})
+        return await _begun(lambda: scans.practise(name, reader()))
 
     @router.post("/scan/receive")
     async def receive(request: Request) -> Response:
-        """Make room for files that will be sent."""
+        """Make room for files that will be sent; how they are to be read is looked at before, not after they were sent."""
         said = await _said(request)
-        made = await asyncio.to_thread(scans.receive, plain_name(str(said.get("name", ""))), reader())
-        return answer({"key": made.key})
+
+        def begin() -> OpenScan:
+            _reading(said)
+            return scans.receive(plain_name(str(said.get("name", ""))), reader())
+
+        return await _begun(begin)
 
     @router.post("/scan/{key}/part")
     async def part(request: Request, key: str, number: int, name: str, offset: int) -> Response:
@@ -179,12 +188,12 @@ async def _said(request: Request) -> dict[str, Any]:
     return said if isinstance(said, dict) else {}
 
 
-async def _done(do: Callable[[], None], content: dict[str, Any]) -> Response:
+async def _begun(begin: Callable[[], OpenScan]) -> Response:
     try:
-        await asyncio.to_thread(do)
+        made = await asyncio.to_thread(begin)
     except ImagingError as error:
         return answer({"problems": [str(error)]}, 422)
-    return answer(content)
+    return answer({"key": made.key})
 
 
 def _reading(said: dict[str, Any]) -> dict[str, Any]:

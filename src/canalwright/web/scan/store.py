@@ -23,6 +23,7 @@ from canalwright.casefile import Case
 from canalwright.imaging import ImagingError, ScanError
 from canalwright.imaging.viewing.planes import Planes
 from canalwright.planning import PlanError
+from canalwright.web.disk import refused
 from canalwright.web.hands import Hands, Work
 from canalwright.web.scan import tasks
 from canalwright.web.scan.tracing import Tracing
@@ -72,17 +73,20 @@ class Scans:
     """The open scans of one server; `paths` lets a reader name a file of the server's machine."""
 
     def __init__(self, *, paths: bool = True, most: int = MOST) -> None:
-        self.paths, self.most, self.hands = paths, most, Hands(refuses=(ImagingError, PlanError))
+        self.paths, self.most, self.hands = paths, most, Hands(refuses=(ImagingError, PlanError), loads=tasks.__name__)
         self._open: OrderedDict[str, OpenScan] = OrderedDict()
         self._lock = threading.Lock()
         self._root: Path | None = None
 
     def receive(self, name: str, owner: str) -> OpenScan:
-        """A scan whose files will be sent; `name` is what to call it."""
+        """A scan whose files will be sent; `name` is what to call it. Raises ScanError where nothing can be laid down."""
         with self._lock:
             key = secrets.token_hex(8)
-            folder = self._folder() / key
-            (folder / "sent").mkdir(parents=True)
+            try:
+                folder = self._folder() / key
+                (folder / "sent").mkdir(parents=True)
+            except OSError as error:
+                raise ScanError(f"{name}: {refused(error, Path(tempfile.gettempdir()))}") from None
             opened = self._open[key] = OpenScan(key, owner, folder, name)
             old = list(self._open.values())[: -self.most]
         for scan in old:

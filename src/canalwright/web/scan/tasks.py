@@ -1,5 +1,7 @@
 """What the processes do: read a scan and lay its voxels down flat, find canals, correct them."""
 
+import os
+import shutil
 import zipfile
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,6 +16,7 @@ from canalwright.imaging.phantom.scan import Scanner, make, random_shape, render
 from canalwright.imaging.readers.scan import open_scan
 from canalwright.imaging.viewing.outer import Outer, tooth_surfaces
 from canalwright.imaging.viewing.planes import Tones, tones_of
+from canalwright.web.disk import FULL, refused
 from canalwright.web.worker import Told
 
 Array = NDArray[np.float64]
@@ -55,19 +58,31 @@ def read(
     path = _unpacked(told, path, folder / "unpacked")
     scan = open_scan(path, voxel=voxel, series=series)
     kept = folder / "voxels.npy"
-    out = np.lib.format.open_memmap(kept, mode="w+", dtype=scan.source.dtype, shape=scan.shape)
     try:
+        out = _laid_out(kept, scan.shape, scan.source.dtype)
         for k, one in enumerate(scan.source.slices(range(scan.shape[0]))):
             if one.dtype.kind == "f" and not np.isfinite(one).all():
                 raise ScanError(f"{name}: greys that are not numbers (NaN or infinite): export it again")
             out[k] = one
             told("reading the voxels", (k + 1) / scan.shape[0])
     except OSError as error:
+        if error.errno in FULL:
+            raise ScanError(f"{name}: {refused(error, folder.parent)}") from None
         raise ScanError(f"{name}: cannot be read ({error.strerror or error}): check the disk and rights") from None
     out.flush()
     warnings = tuple(w.replace(str(path), name) for w in scan.warnings)
     held = Scan(out, scan.affine, scan.modality, warnings, {}, scan.slope, scan.intercept, name)
     return _kept(held, kept)
+
+
+def _laid_out(path: Path, shape: tuple[int, ...], dtype: np.dtype[Any]) -> "np.memmap[Any, np.dtype[Any]]":
+    """A file of voxels to be filled, with all its room taken at once where the system can: a disk that fills up while a mapped file is
+    written ends the process."""
+    out = np.lib.format.open_memmap(path, mode="w+", dtype=dtype, shape=shape)
+    if hasattr(os, "posix_fallocate"):
+        with path.open("r+b") as file:
+            os.posix_fallocate(file.fileno(), 0, path.stat().st_size)
+    return out
 
 
 def practice(told: Told, folder: Path, name: str) -> Kept:
@@ -116,6 +131,7 @@ def _unpacked(told: Told, path: Path, into: Path) -> Path:
                     f"{path.name}: {len(inside)} files or more than {MOST_BYTES >> 30} GiB unpacked; allowed: "
                     f"{MOST_FILES} files; pack the series alone"
                 )
+            shutil.rmtree(into, ignore_errors=True)  # of a process that was ended over it
             into.mkdir()
             left = MOST_BYTES
             for n, member in enumerate(inside):
@@ -129,6 +145,8 @@ def _unpacked(told: Told, path: Path, into: Path) -> Path:
                             raise ScanError(f"{path.name}: more than {MOST_BYTES >> 30} GiB unpacked; pack less")
                         out.write(part)
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, OSError) as error:
+        if isinstance(error, OSError) and error.errno in FULL:
+            raise ScanError(f"{path.name}: {refused(error, into.parent)}") from None
         raise ScanError(f"{path.name}: not a ZIP that can be unpacked ({str(error)[:80]}); pack it again") from None
     files = list(into.iterdir())
     return files[0] if len(files) == 1 else into

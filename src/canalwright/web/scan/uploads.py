@@ -1,8 +1,11 @@
 """Files that a browser sends, part by part, so that no request is long and the reader sees how far it is."""
 
+import contextlib
+import os
 from pathlib import Path
 
 from canalwright.imaging import ScanError
+from canalwright.web.disk import refused
 from canalwright.web.scan.store import OpenScan
 
 PART = 1 << 20
@@ -18,18 +21,24 @@ def plain_name(text: str) -> str:
 
 
 def take(opened: OpenScan, number: int, name: str, offset: int, part: bytes) -> None:
-    """Lay down one part of file `number`. Raises ScanError for more than a scan may have, or for a part out of order."""
+    """Lay down one part of file `number`. Raises ScanError for more than a scan may have, a part out of order, or a disk that takes
+    nothing: the same part may then be sent again."""
     if opened.phase != "receiving":
         raise ScanError(f"{opened.name}: its files have all been sent; open it anew")
-    opened.received += len(part)
-    if opened.received > MOST_BYTES:
+    if opened.received + len(part) > MOST_BYTES:
         raise ScanError(f"{opened.name}: more than {MOST_BYTES >> 30} GiB sent; crop the scan first")
     target: Path = opened.folder / "sent" / _name_of(opened, number, plain_name(name))
     there = target.stat().st_size if target.exists() else 0
     if offset != there:
         raise ScanError(f"{opened.name}: part of {plain_name(name)} missing; send it again")
-    with target.open("ab") as out:
-        out.write(part)
+    try:
+        with target.open("ab") as out:
+            out.write(part)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            os.truncate(target, there)
+        raise ScanError(f"{opened.name}: {refused(error, opened.folder.parent)}") from None
+    opened.received += len(part)
 
 
 def _name_of(opened: OpenScan, number: int, name: str) -> str:
