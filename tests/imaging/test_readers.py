@@ -19,6 +19,7 @@ from pydicom.uid import JPEG2000Lossless, JPEGLosslessSV1, JPEGLSLossless, RLELo
 
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.readers.scan import read_scan
+from canalwright.imaging.readers.stack import voxel_size
 from canalwright.imaging.volume import Scan
 from tests.imaging.dicom_files import write_series
 from tests.support.shared_data import shared_data
@@ -199,6 +200,24 @@ def test_picture_stacks_need_a_voxel_size_and_keep_their_order(tmp_path: Path) -
         read_scan(pngs, voxel=0.02)
     with pytest.raises(ScanError, match="one picture is not a volume"):
         read_scan(pngs / "tooth3_9.png", voxel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("said", "size"),
+    [
+        ("0.2", 0.2), (" 0,15 ", 0.15), ("0.1,0.2,0.3", (0.1, 0.2, 0.3)), ("0.1, 0.2, 0.3", (0.1, 0.2, 0.3)),
+        ("0,1 0,2 0,3", (0.1, 0.2, 0.3)), ("0,1; 0,2; 0,3", (0.1, 0.2, 0.3)), ("0.1 x 0.2 × 0.3", (0.1, 0.2, 0.3)),
+        ("1,2,3", (1.0, 2.0, 3.0)),
+    ],
+)  # fmt: skip
+def test_a_voxel_size_is_one_number_or_three(said: str, size: float | tuple[float, float, float]) -> None:
+    assert voxel_size(said) == size
+
+
+@pytest.mark.parametrize("said", ["", "fine", "0.1,0.2", "0,1,0,2,0,3", "0.1,0.2,-1", "0", "nan", "inf", "1 2 3 4"])
+def test_what_is_no_voxel_size_is_said_and_not_guessed(said: str) -> None:
+    with pytest.raises(ScanError, match=r"one number in mm, such as .* or three above 0"):
+        voxel_size(said)
 
 
 def test_voxel_size_is_refused_where_the_file_states_one(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from canalwright.imaging.mesh.canals import canals_from_surfaces
 from canalwright.imaging.mesh.surfaces import Surface, read_surface
 from canalwright.imaging.readers.opened import Opened
 from canalwright.imaging.readers.scan import open_scan, read_scan
+from canalwright.imaging.readers.stack import VoxelSize, voxel_size
 from canalwright.imaging.sides import side_walls
 from canalwright.imaging.to_canal import reference_point, to_canal
 from canalwright.imaging.tooth.called import called
@@ -34,6 +35,7 @@ __all__ = [
     "ScanError",
     "Surface",
     "SurfaceError",
+    "VoxelSize",
     "called",
     "canals_from_surfaces",
     "correct",
@@ -51,4 +53,5 @@ __all__ = [
     "to_canal",
     "trace",
     "trace_mask",
+    "voxel_size",
 ]

@@ -17,11 +17,33 @@ from canalwright.imaging.readers.itk import DEFLATE_LIMIT
 from canalwright.imaging.readers.opened import LIMIT_BYTES, Opened, Slices
 from canalwright.imaging.refusal import refusal, silent
 
+VoxelSize = float | tuple[float, float, float]
 PICTURES = (".tif", ".tiff", ".png")
 LEAST_SLICES = 3
 
 
-def open_stack(path: Path, voxel: float | tuple[float, float, float] | None) -> Opened:
+def voxel_size(text: str) -> VoxelSize:
+    """What a user wrote for a voxel size, mm: one number for cubes, or three (along a row, down the rows, from slice to slice).
+
+    Between the three stand commas, semicolons, spaces or crosses; "0,15" alone is a number with a decimal comma. Raises
+    ScanError for anything else.
+    """
+    said = re.sub(r",\s+|\s*[;x×]\s*|\s+", ";", text.strip())
+    comma = "." not in said and said.count(",") == 1
+    parts = said.replace(",", ".").split(";") if ";" in said or comma else said.split(",")
+    try:
+        sizes = [float(part) for part in parts]
+    except ValueError:
+        sizes = []
+    if len(sizes) not in (1, 3) or not all(0 < size < float("inf") for size in sizes):
+        raise ScanError(
+            f"voxel size {text[:40]!r}: one number in mm, such as 0.2, or three above 0 with commas between (along a row, "
+            "down the rows, from slice to slice), such as 0.15,0.15,0.3"
+        )
+    return sizes[0] if len(sizes) == 1 else (sizes[0], sizes[1], sizes[2])
+
+
+def open_stack(path: Path, voxel: VoxelSize | None) -> Opened:
     """Open a multi-page TIFF, or a folder of pictures in the order of the numbers in their names.
 
     Axes: x along a row, y down the rows, z along the stack, first voxel at the origin: pictures say nothing of the

@@ -355,6 +355,8 @@ def _sending(words: Words) -> Safe:
         el("p", words("A file, a ZIP, or all files of a series. They go to this program only.")),
         el("div", choose("sv-files", words("Files")), choose("sv-folder", words("A folder"), webkitdirectory=True), class_="actions"),
         el("div", el("label", words("Voxel size, mm (for TIFF pictures only)"), for_="sv-voxel"),
-           el("input", type="text", inputmode="decimal", id="sv-voxel", autocomplete="off"), class_="field"),
+           el("input", type="text", id="sv-voxel", autocomplete="off", placeholder="0.15", aria_describedby="sv-voxel-how"),
+           el("p", words("One number, or three: along a row, down the rows, between slices."), id="sv-voxel-how", class_="usual"),
+           class_="field"),
         class_="way",
     )  # fmt: skip

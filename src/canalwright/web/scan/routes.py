@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request, Response
 
 from canalwright import casefile
 from canalwright.casefile import CaseError
-from canalwright.imaging import ImagingError
+from canalwright.imaging import ImagingError, voxel_size
 from canalwright.imaging.viewing.planes import to_picture
 from canalwright.imaging.viewing.reformat import section, straightened
 from canalwright.web.data import NO_STORE, answer
@@ -197,10 +197,13 @@ async def _begun(begin: Callable[[], OpenScan]) -> Response:
 
 
 def _reading(said: dict[str, Any]) -> dict[str, Any]:
-    """How to read: the voxel size of pictures (mm) and which series, where they were given."""
+    """How to read: the voxel size of pictures (as written, mm) and which series, where they were given.
+
+    Raises ScanError for a voxel size that is none.
+    """
     voxel, series = said.get("voxel"), said.get("series")
     return {
-        "voxel": float(voxel) if isinstance(voxel, int | float) and voxel > 0 else None,
+        "voxel": voxel_size(str(voxel)) if voxel not in (None, "") else None,
         "series": str(series)[:64] if series else None,
     }
 

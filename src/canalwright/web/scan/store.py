@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from canalwright.casefile import Case
-from canalwright.imaging import ImagingError, ScanError
+from canalwright.imaging import ImagingError, ScanError, VoxelSize
 from canalwright.imaging.viewing.planes import Planes
 from canalwright.planning import PlanError
 from canalwright.web.disk import refused
@@ -100,7 +100,7 @@ class Scans:
         return opened
 
     def read(
-        self, opened: OpenScan, path: Path | None = None, *, voxel: float | None = None, series: str | None = None
+        self, opened: OpenScan, path: Path | None = None, *, voxel: VoxelSize | None = None, series: str | None = None
     ) -> None:
         """Begin to read: the files that were sent, or `path` on this machine."""
         if path is None:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.imaging import FoundCanal, Scan, ScanError, find_canals
+from canalwright.imaging import FoundCanal, Scan, ScanError, VoxelSize, find_canals
 from canalwright.imaging.corrections import Correction, correct
 from canalwright.imaging.phantom.scan import Scanner, make, random_shape, render
 from canalwright.imaging.readers.scan import open_scan
@@ -48,7 +48,7 @@ class Kept:
 
 
 def read(
-    told: Told, path: Path, folder: Path, name: str, voxel: float | None = None, series: str | None = None
+    told: Told, path: Path, folder: Path, name: str, voxel: VoxelSize | None = None, series: str | None = None
 ) -> Kept:
     """Read the scan at `path` (a ZIP is unpacked into `folder` first), a slice at a time, and keep its voxels in `folder`.
 

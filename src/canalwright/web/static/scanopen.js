@@ -47,10 +47,7 @@ async function dropped(transfer) {
   return files;
 }
 
-function voxel() {
-  const given = Number.parseFloat($("sv-voxel").value.replace(",", "."));
-  return Number.isFinite(given) ? given : null;
-}
+const voxel = () => $("sv-voxel").value.trim() || null;
 
 async function ask(path, content) {
   const answer = await fetch(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(content) });
@@ -73,7 +70,7 @@ async function send(files) {
   const whole = wanted.reduce((sum, f) => sum + f.size, 0) || 1, folder = wanted[0].webkitRelativePath?.split("/")[0];
   const name = wanted.length > 1 ? folder || `${wanted[0].name} …` : wanted[0].name;
   await begin(async () => {
-    const { key } = await ask("/scan/receive", { name });
+    const { key } = await ask("/scan/receive", { name, voxel: voxel() });
     let sent = 0, next = 0;
     const lane = async () => {
       while (next < wanted.length && !stopped) {
