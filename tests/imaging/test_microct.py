@@ -13,7 +13,9 @@ from canalwright.imaging.phantom.portals import BranchShape, IsthmusShape, build
 from canalwright.imaging.phantom.scan import CanalShape, Greys, Phantom, RootShape, Scanner, make, render
 from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.branches import find_portals
-from tests.imaging.scans import as_found
+from canalwright.imaging.tracing.path import tones_of
+from canalwright.imaging.tracing.straight import straighten
+from tests.imaging.scans import as_found, scan_of, traced
 
 VOXEL = 0.05
 ROOT = RootShape(height=4.0, half=(0.9, 1.0), growth=0.03)
@@ -119,3 +121,21 @@ def test_a_large_crop_is_averaged_as_it_is_read() -> None:
     mean = part.reshape(nz, factor, ny, factor, nx, factor).mean(axis=(1, 3, 5))
     assert np.allclose(mean, small.grey, atol=1e-2)
     assert small.to_patient(np.zeros(3)) == pytest.approx(whole.to_patient(np.full(3, (factor - 1) / 2)))
+
+
+def test_what_of_the_root_lies_outside_a_tilted_volume_is_told_and_the_rest_is_seen() -> None:
+    """A turned grid cut off beside the root: its corner is lost, no station of the rest is blank."""
+    scan, canal = scan_of(1), traced(1)
+    tones = tones_of(take(scan, np.array([canal.orifice, canal.terminus]), 2.0), canal.orifice, canal.terminus)
+    whole = straighten(scan, canal, tones)
+    assert whole.unseen == 0.0
+    nx = scan.shape[2]
+    far = int(np.ceil(scan.to_index(canal.lumen.centre)[:, 0].max() + 0.8 / scan.spacing[0]))
+    assert far < nx - 4
+    cut = replace(scan, voxels=scan.voxels[:, :, :far])
+    part = straighten(cut, canal, tones)
+    assert 0.01 < part.unseen < 0.5
+    both = part.skin > 0
+    assert both.any(axis=(1, 2)).all()
+    assert np.abs(part.dark - whole.dark)[both & (whole.skin > 0.3)].mean() < 0.02
+    assert "lies outside the volume" in find_portals(cut, canal).notes[-1]

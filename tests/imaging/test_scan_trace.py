@@ -6,9 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter
 
-from canalwright.imaging import trace
+from canalwright.imaging import Quality, trace
 from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make, render
 from canalwright.imaging.tracing.blurred_ellipse import blurred, share
+from canalwright.imaging.tracing.quality import doubted_as
 from tests.imaging.scans import matched, phantom, scan_of, traced
 
 SEEDS = (0, 1, 2, 3)
@@ -71,7 +72,10 @@ def test_an_end_far_from_where_it_was_pointed_at_is_doubted() -> None:
     assert np.linalg.norm(found.terminus - true.terminus) < 0.15
     assert found.quality.score < 0.6
     assert "1.2 mm from the point that was given" in found.quality.reasons[-1]
-    assert trace(scan_of(1), true.orifice, true.centre[12], guessed=True).quality.score > 0.8
+    found = trace(scan_of(1), true.orifice, true.centre[12], guessed=True)
+    assert found.quality.score == pytest.approx(0.7, abs=0.05), "nobody pointed at it, yet the pulp seemed to end there"
+    assert "1.2 mm from where its way through the pulp led" in found.quality.reasons[-1]
+    assert doubted_as(Quality(1.0), found.quality).score == pytest.approx(0.7)
 
 
 def test_the_grid_does_not_matter() -> None:
@@ -110,7 +114,8 @@ def test_blurred_ellipse_is_the_ellipse_blurred(long: float, ratio: float, angle
             p = np.cos(angle) * (xx + a * step) + np.sin(angle) * (yy + b * step)
             q = -np.sin(angle) * (xx + a * step) + np.cos(angle) * (yy + b * step)
             drawn += ((p / long) ** 2 + (q / short) ** 2 < 1).reshape(drawn.shape) / 64
-    assert np.allclose(share(xx, yy, *(np.float64(v) for v in (long, short, angle)), spread), ours, atol=1e-12)
+    # rounding may give one of the two a node more of the sum over the ellipse: both sums are good to 1e-7
+    assert np.allclose(share(xx, yy, *(np.float64(v) for v in (long, short, angle)), spread), ours, atol=1e-7)
     theirs = gaussian_filter(drawn, spread / step, truncate=6)
     assert np.abs(ours.reshape(theirs.shape) - theirs).max() < 0.01
 

@@ -2,8 +2,8 @@
 
 The way through the pulp from its roof cuts it into shells; their connected parts make a tree. Every dead end that
 is the lowest place of its way is a canal. From such an end the canal is followed on, too faint for a threshold, in small
-steps to the darkest side until it leaves the root. The orifice lies where the canal leaves the chamber (its branching, when that is in the
-coronal half), else at the lower border of the enamel, else where the pulp is widest.
+steps to the darkest side until it leaves the root. The orifice lies where the canal leaves the chamber (`floor`), else at
+the lower border of the enamel, else where the pulp is widest.
 """
 
 from dataclasses import dataclass, replace
@@ -20,11 +20,12 @@ from canalwright.imaging.joins import joined
 from canalwright.imaging.readers.opened import Opened
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tooth.ends import SHORTEST, dead_ends
+from canalwright.imaging.tooth.floor import chamber_floor, mouth, tops
 from canalwright.imaging.tooth.isthmus import isthmuses
 from canalwright.imaging.tooth.limbs import with_limbs
 from canalwright.imaging.tooth.outline import STEP, Tooth, find_tooth
 from canalwright.imaging.tooth.pick import pick_tooth
-from canalwright.imaging.tracing.apart import Apart, parted
+from canalwright.imaging.tracing.apart import Apart, dense, parted
 from canalwright.imaging.tracing.cores import workers
 from canalwright.imaging.tracing.quality import SHARPEST, TURNED, sharpest_turn
 from canalwright.imaging.tracing.trace import trace
@@ -42,15 +43,17 @@ STRICTER = (0.4, 0.55)
 """Darkness, as a share of the contrast, of the pulp's further looks for dead ends."""
 APART = 1.2
 """Distance between termini from which an end seen at another darkness is another canal, mm."""
-TOGETHER = 0.25
-NARROW = 0.6
-"""Inscribed radius at which a canal below the chamber floor is a canal, mm."""
+ONE = 0.6
+"""Distance between termini up to which they are one, mm."""
+TOGETHER = 0.5
+"""Distance from another way over its last `LAST` mm within which an end is the other's, mm."""
+LAST = 3.0
+ASIDE = 0.7
+"""Distance from which an orifice is another one, mm."""
 POOR = 0.6
 DEEPER = (1.2, 2.4)
 """Steps by which an orifice is moved into the canal where the trace from it is poorer than `POOR`, mm."""
 MARGIN = 7.5
-BELOW = 0.8
-"""How far below the meeting of two ways on the chamber floor an orifice is taken, mm."""
 
 
 @dataclass(frozen=True)
@@ -74,6 +77,11 @@ class Way:
     def length(self) -> float:
         """Along the points, mm."""
         return float(np.linalg.norm(np.diff(self.points, axis=0), axis=1).sum())
+
+    def above(self, other: "Way") -> "Way":
+        """Its lower part below the points of another way to the same end, which is taken for its upper part."""
+        at = int(np.argmin(np.linalg.norm(self.points - other.points[-1], axis=1)))
+        return Way(np.vstack([other.points, self.points[at + 1 :]]), self.terminus)
 
     def deeper(self, depth: float) -> Array:
         """The point `depth` mm below the orifice along the way."""
@@ -176,7 +184,8 @@ def canal_ways(tooth: Tooth) -> list[Way]:
     """The way of every canal of the pulp.
 
     Dead ends are looked for at several levels of darkness: an isthmus, or a grey taken a little wrong for dentine's, hides the
-    end of a canal at one and shows it at another.
+    end of a canal at one and shows it at another. Where two canals run together in the blur one borrows the other's orifice; a
+    stricter look shows its own.
     """
     out: list[Way] = []
     for level in (0.0, *STRICTER):
@@ -184,28 +193,47 @@ def canal_ways(tooth: Tooth) -> list[Way]:
         if not pulp.any():
             break
         for way in _ways(tooth if not level else replace(tooth, pulp=pulp)):
-            if all(np.linalg.norm(way.terminus - other.terminus) > APART for other in out):
+            twin = next((n for n, other in enumerate(out) if _same(way, other)), None)
+            if twin is None:
                 out.append(way)
+            elif _borrows(out, twin, way, tooth.crown):
+                out[twin] = out[twin].above(way)
     return out
+
+
+def _borrows(ways: list[Way], which: int, seen: Way, crown: Array) -> bool:
+    """Whether a way begins in the orifice of another one, though `seen` more strictly it begins beside that, as high up."""
+    there = [float(np.linalg.norm(ways[which].orifice - o.orifice)) for n, o in enumerate(ways) if n != which]
+    aside = [float(np.linalg.norm(seen.orifice - o.orifice)) for o in ways]
+    lower = float((ways[which].orifice - seen.orifice) @ crown)
+    return min(there, default=np.inf) < TOGETHER and min(aside) > ASIDE and lower < ASIDE
+
+
+def _same(way: Way, other: Way) -> bool:
+    """Whether two ways end at one place, or near each other and come there by one way."""
+    apart = float(np.linalg.norm(way.terminus - other.terminus))
+    if not ONE < apart < APART:
+        return apart <= ONE
+    away, _ = cKDTree(dense(other.whole)).query(way.points[-max(2, round(LAST / STEP)) :])
+    return bool(np.median(away) < TOGETHER)
 
 
 def _ways(tooth: Tooth) -> list[Way]:
     wide = distance_transform_edt(tooth.pulp, sampling=STEP)
-    broad = np.argwhere(wide >= min(2 * STEP, 0.6 * float(wide.max())))
-    seed = broad[int(np.argmax(broad[:, 0]))]
+    above = tops(tooth, wide)
     linked = _linked(tooth)
     costs = np.where(linked, 1.0, -1.0)
     way = MCP_Geometric(costs, sampling=(STEP,) * 3)
-    far, _ = way.find_costs([tuple(int(v) for v in seed)])
+    far, _ = way.find_costs(above)
     ends = dead_ends(np.where(tooth.pulp, far, np.inf))
     middle = MCP_Geometric(np.where(linked, 1 / np.maximum(wide, 0.5 * STEP) ** 2, -1.0), sampling=(STEP,) * 3)
-    middle.find_costs([tuple(int(v) for v in seed)])
+    middle.find_costs(above)
     paths = [np.array(middle.traceback(end))[::-1] for end in ends]
     kept = [p for p in paths if p[0][0] <= min(p[:, 0].min() + 2, p[-1][0] - SHORTEST / STEP)]
-    floor = _floor(kept)
+    floor = chamber_floor(tooth, kept)
     out = []
     for p in kept:
-        cut = _mouth(p, wide, floor, tooth.cej)
+        cut = mouth(tooth, p, wide, floor)
         out.append(Way(tooth.place(p[: cut + 1])[::-1], _onward(tooth, p)))
     return out
 
@@ -230,33 +258,6 @@ def _linked(tooth: Tooth) -> Mask:
         if np.isfinite(cost[tuple(nearest)]):
             out[tuple(np.array(link.traceback(tuple(nearest))).T)] = True
     return out
-
-
-def _floor(paths: list[Array]) -> float | None:
-    """Height (node) of the chamber floor: the lowest place in the coronal half where two ways meet; None for one way."""
-    if len(paths) < 2:
-        return None
-    bottom, top = min(p[0][0] for p in paths), max(p[-1][0] for p in paths)
-    met = []
-    for n, path in enumerate(paths):
-        for other in paths[n + 1 :]:
-            away, _ = cKDTree(other).query(path)
-            met.append(float(path[int(np.nonzero(away * STEP < TOGETHER)[0][0])][0]))
-    high = [m for m in met if m > bottom + 0.5 * (top - bottom)]
-    return min(high) if high else None
-
-
-def _mouth(path: Array, wide: Array, floor: float | None, cej: float | None) -> int:
-    """Index on `path` (end first) of the orifice."""
-    radius = wide[tuple(path.T)]
-    if floor is not None:
-        low, high = (int(np.argmax(path[:, 0] >= floor - b / STEP)) for b in (BELOW + 1.0, BELOW))
-        narrow = np.nonzero(radius[low : high + 1] <= NARROW)[0]
-        return low + int(narrow[-1]) if len(narrow) else low
-    if cej is not None:
-        above = np.nonzero(path[:, 0] >= cej)[0]
-        return int(above[0]) if len(above) else len(path) - 1
-    return int(np.nonzero(radius > 0.85 * radius.max())[0][0])
 
 
 def _onward(tooth: Tooth, path: Array) -> Array:
@@ -287,6 +288,6 @@ def _different(made: list[FoundCanal]) -> list[FoundCanal]:
     """Canals that end at one place are one canal: the best of them is kept."""
     kept: list[FoundCanal] = []
     for canal in sorted(made, key=lambda c: -c.quality.score):
-        if all(np.linalg.norm(canal.terminus - k.terminus) > 0.6 for k in kept):
+        if all(np.linalg.norm(canal.terminus - k.terminus) > ONE for k in kept):
             kept.append(canal)
     return kept

@@ -11,7 +11,10 @@ SHORTEST = 2.0
 
 
 def dead_ends(far: Array) -> list[tuple[int, int, int]]:
-    """Farthest node of every shell part that no farther part touches, when it is `SHORTEST` past its last branching."""
+    """Farthest node of every shell part that no farther part touches, when it is `SHORTEST` past its last branching.
+
+    Where two fronts that came down by different ways meet is no end.
+    """
     shells = np.where(np.isfinite(far), np.floor(far / SHELL), -1).astype(int)
     parts: dict[tuple[int, int], NDArray[np.int_]] = {}
     names = np.zeros(far.shape, int)
@@ -24,6 +27,7 @@ def dead_ends(far: Array) -> list[tuple[int, int, int]]:
         number += count
     children: dict[int, set[int]] = {n: set() for _, n in parts}
     parent: dict[int, int] = {}
+    meets: set[int] = set()
     padded = np.pad(names, 1)
     for (shell, n), nodes in parts.items():
         around = {
@@ -35,11 +39,14 @@ def dead_ends(far: Array) -> list[tuple[int, int, int]]:
         lower = [m for sh, m in parts if sh == shell - 1 and m in around]
         if lower:
             parent[n] = lower[0]
-            children[lower[0]].add(n)
+            behind = [_behind(m, parent) for m in lower]
+            meets |= {n} if any(behind[0].isdisjoint(b) for b in behind[1:]) else set()
+            for m in lower:
+                children[m].add(n)
     shell_of = {n: shell for shell, n in parts}
     ends = []
     for (shell, n), nodes in parts.items():
-        if children[n]:
+        if children[n] or n in meets:
             continue
         at, length = n, 0
         while at in parent and len(children[parent[at]]) == 1:
@@ -49,3 +56,14 @@ def dead_ends(far: Array) -> list[tuple[int, int, int]]:
             ends.append((int(best[0]), int(best[1]), int(best[2])))
         assert shell_of[n] == shell
     return ends
+
+
+def _behind(part: int, parent: dict[int, int]) -> set[int]:
+    """A shell's part and those it came from, as far back as a canal is long."""
+    out = {part}
+    for _ in range(round(SHORTEST / SHELL)):
+        if part not in parent:
+            break
+        part = parent[part]
+        out.add(part)
+    return out

@@ -31,14 +31,16 @@ def isthmuses(tooth: Tooth, canals: Sequence[FoundCanal]) -> list[FoundCanal]:
     """The canals, each with a note where an isthmus joins it to another one."""
     said: dict[str, list[str]] = {canal.name: [] for canal in canals}
     for one, other in combinations(canals, 2):
-        for low, high in strips(tooth, one, other):
+        for low, high in strips(tooth, one, other, [c for c in canals if c is not one and c is not other]):
             said[one.name].append(f"an isthmus joins it to {other.name} near z {low:.1f} to {high:.1f} mm")
             said[other.name].append(f"an isthmus joins it to {one.name}")
     return [replace(c, notes=(*c.notes, *dict.fromkeys(said[c.name]))) for c in canals]
 
 
-def strips(tooth: Tooth, one: FoundCanal, other: FoundCanal) -> list[tuple[float, float]]:
-    """Ranges of z of the canal `one` over which an isthmus joins it to `other`, mm."""
+def strips(
+    tooth: Tooth, one: FoundCanal, other: FoundCanal, more: Sequence[FoundCanal] = ()
+) -> list[tuple[float, float]]:
+    """Ranges of z of the canal `one` over which an isthmus joins it to `other`, mm; none where one of `more` lies between."""
     away, at = cKDTree(other.lumen.centre).query(one.lumen.centre)
     way = (other.lumen.centre[at] - one.lumen.centre) / np.maximum(away, 1e-9)[:, None]
     faded = FADED * tooth.block.voxel
@@ -48,6 +50,9 @@ def strips(tooth: Tooth, one: FoundCanal, other: FoundCanal) -> list[tuple[float
     between = (last > first) & (away < FARTHEST) & (one.lumen.z > 1.0)
     share = np.linspace(0, 1, SAMPLES)[None, :, None]
     points = one.lumen.centre[:, None] + (first[:, None, None] + share * (last - first)[:, None, None]) * way[:, None]
+    for third in more:
+        near, at = cKDTree(third.lumen.centre).query(points)
+        between &= ~(near < third.lumen.major[at] / 2 + faded).any(axis=1)
     dark = uniform_filter1d(tooth.darkness(points), 5, axis=0, mode="nearest")
     seen = binary_closing(between & (dark.min(axis=1) > DARK), np.ones(10, bool))
     names, count = label(seen)

@@ -1,8 +1,9 @@
 """Second limbs: a canal that parts from another one, or comes from its own orifice beside it, and was not found as an end.
 
 About a traced canal the root is straightened; what is dark in it, beside the lumens, and long enough along the root is a limb
-(a side branch is short along it, an isthmus is no darker than its thinness lets it be). Its way follows the darkest
-place of each station. Where it begins or ends short of the root's own ends it is led into the canal that it parts from
+(a side branch is short along it, an isthmus is no darker than its thinness lets it be) and has dentine round it (a groove of
+the root's surface has not). Its way follows the darkest place of each station.
+Where it begins or ends short of the root's own ends it is led into the canal that it parts from
 or joins, along which it then runs on.
 """
 
@@ -10,13 +11,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, label
+from scipy.ndimage import gaussian_filter, label, map_coordinates
 
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.tracing.apart import Apart
 from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.path import tones_of
+from canalwright.imaging.tracing.quality import doubted_as
 from canalwright.imaging.tracing.straight import Straight, straighten
 from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
@@ -30,6 +32,9 @@ LONG = 1.5
 CLEAR = 1.3
 """Distance from a lumen at which its blurred edge has faded, and from the root's surface, voxels."""
 SKIN = 0.45
+WALLED = 0.7
+"""Share of the places round a limb, lumens left out, that are less than half as dark as it is."""
+TURNS = 24
 VIA = 4
 """Every how manieth point of a limb's way its trace runs through."""
 LEAD = 0.9
@@ -78,7 +83,8 @@ def _again(scan: Scan, canal: FoundCanal, limb: FoundCanal) -> FoundCanal:
         again = trace(scan, canal.orifice, canal.terminus, via=via, guessed=True, apart=apart)
     except ScanError:
         return canal
-    return replace(again, notes=canal.notes) if again.quality.score >= canal.quality.score else canal
+    again = replace(again, notes=canal.notes, quality=doubted_as(again.quality, canal.quality))
+    return again if again.quality.score >= canal.quality.score else canal
 
 
 def limbs(scan: Scan, canal: FoundCanal, others: list[FoundCanal]) -> list[Limb]:
@@ -93,22 +99,41 @@ def limbs(scan: Scan, canal: FoundCanal, others: list[FoundCanal]) -> list[Limb]
     made = []
     for name in range(1, count + 1):
         nodes = np.argwhere(names == name)
-        if np.ptp(nodes[:, 0]) * root.step >= LONG:
-            made.append(_limb(canal, root, nodes, dark))
+        if np.ptp(nodes[:, 0]) * root.step < LONG:
+            continue
+        middle, peak, area = _middle(nodes, dark, root.step)
+        round_it = np.sqrt(area / np.pi) + CLEAR * max(float(scan.spacing.max()), root.step)
+        if _walled(root, dark, middle, peak, round_it) >= WALLED:
+            made.append(_limb(canal, root, middle))
     return made
 
 
-def _limb(canal: FoundCanal, root: Straight, nodes: NDArray[np.int_], dark: NDArray[np.float32]) -> Limb:
-    """The way of a piece's nodes (m, 3), coronal first, led into the canal where it does not reach an end of the root."""
-    rows = np.unique(nodes[:, 0])
-    middle = []
-    for row in rows:
+def _middle(nodes: NDArray[np.int_], dark: NDArray[np.float32], step: float) -> tuple[Array, Array, float]:
+    """The darkest place of a piece at each of its stations (k, 3), how dark it is there (k,), and the piece's usual section, mm2."""
+    middle, peak, area = [], [], []
+    for row in np.unique(nodes[:, 0]):
         here = nodes[nodes[:, 0] == row]
-        weight = dark[tuple(here.T)].astype(float) ** 2
-        middle.append([row, *(weight @ here[:, 1:] / weight.sum())])
+        grey = dark[tuple(here.T)].astype(float)
+        middle.append([row, *(grey**2 @ here[:, 1:] / (grey**2).sum())])
+        peak.append(grey.max())
+        area.append(grey.sum() * step**2)
+    return np.array(middle), np.array(peak), float(np.median(area))
+
+
+def _walled(root: Straight, dark: NDArray[np.float32], middle: Array, peak: Array, radius: float) -> float:
+    """Usual share of dentine on a circle of `radius` mm about a piece, where the circle lies in no lumen."""
+    turn = np.linspace(0, 2 * np.pi, TURNS, endpoint=False)
+    circle = middle[:, None] + radius / root.step * np.column_stack([0 * turn, np.sin(turn), np.cos(turn)])
+    grey, beyond = (map_coordinates(m, circle.transpose(2, 0, 1), order=1, mode="nearest") for m in (dark, root.beyond))
+    free = beyond > 0
+    return float(np.median((free & (grey < 0.5 * peak[:, None])).sum(axis=1) / np.maximum(free.sum(axis=1), 1)))
+
+
+def _limb(canal: FoundCanal, root: Straight, middle: Array) -> Limb:
+    """The way through a piece's middles (k, 3), coronal first, led into the canal where it does not reach an end of the root."""
     smooth = max(1, round(0.3 / root.step))
-    line = root.place(np.array(middle))[::smooth][::-1]
-    z = root.low + rows * root.step
+    line = root.place(middle)[::smooth][::-1]
+    z = root.low + middle[:, 0] * root.step
     lumen = canal.lumen
     parts, joins = bool(z[-1] < lumen.z[-1] - 0.5 - ENDS), bool(z[0] > ENDS)
     above = lumen.centre[lumen.z > z[-1] + LEAD][::-3] if parts else np.zeros((0, 3))

@@ -36,6 +36,8 @@ FINE = 0.06
 EVERYWHERE = np.ones((3, 3, 3))
 LEAST = 12
 """Nodes of the smallest piece that is looked at."""
+UNSEEN = 0.01
+"""Share of the root outside the volume from which it is told."""
 END = 0.25
 """Length next to the terminus that is the canal's own way out, mm."""
 
@@ -69,7 +71,12 @@ def find_portals(scan: Scan, canal: FoundCanal, others: Sequence[FoundCanal] = (
     low = [p for p in found if p.kind == "lateral canal" and p.z < DELTA]
     if len(low) >= 3:
         found = [replace(p, kind="delta") if any(p is q for q in low) else p for p in found]
-    return replace(canal, portals=tuple(sorted([*canal.portals, *found], key=lambda p: p.z)))
+    notes = canal.notes
+    if root.unseen > UNSEEN:
+        notes += (
+            f"{100 * root.unseen:.0f} % of the root about it lies outside the volume: side branches there are not seen",
+        )
+    return replace(canal, portals=tuple(sorted([*canal.portals, *found], key=lambda p: p.z)), notes=notes)
 
 
 def _pieces(root: Straight, edge: float, least: float, most: float) -> list[_Piece]:

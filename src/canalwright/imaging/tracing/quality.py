@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation
 
 from canalwright.imaging.found import FoundCanal, Quality
 from canalwright.imaging.refusal import refusal
@@ -25,10 +26,16 @@ TOP = 3
 LEAST = 0.15
 FAR_END = 0.7
 """How far from the point that was given a terminus may be found before it is doubted, mm: a click is good to about half."""
+END = "its end was found"
+ELSEWHERE = 0.7
+"""What is left of the score where nobody pointed at the end, and two ways of looking for it differ by more than `FAR_END`."""
 UNLIKE = 1.8
 """Misfit of a slab, in noises, from which a section is thought to be no oval: single canals of real teeth stay under 1.4."""
 SHARPEST = 1.2
 """Radius of the sharpest turn believed of a canal, mm: an abrupt published curve measures 2 mm."""
+
+SWING = 1.5
+"""How far along it a canal that leaves or joins another one may still be swinging out from it, mm."""
 
 TURNED = 0.3
 """What a sharper one leaves of the score."""
@@ -163,12 +170,22 @@ def _by_doubt(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
         marks.append(
             (0.7, f"no oval tube near z {low} to {high} mm: another canal or an isthmus may be included there")
         )
-    if parts.exit is not None and not (parts.pinned or parts.guessed) and abs(parts.exit.s - parts.given) > FAR_END:
-        away = abs(parts.exit.s - parts.given)
+    if parts.exit is not None and not parts.pinned and abs(parts.exit.s - parts.given) > FAR_END:
+        said = f"{END} {abs(parts.exit.s - parts.given):.1f} mm from"
         marks.append(
-            (0.55, f"its end was found {away:.1f} mm from the point that was given: does it leave the root there?")
+            (ELSEWHERE, f"{said} where its way through the pulp led: look at it there")
+            if parts.guessed
+            else (0.55, f"{said} the point that was given: does it leave the root there?")
         )
     return marks
+
+
+def doubted_as(again: Quality, before: Quality) -> Quality:
+    """What is thought of a canal that was measured again from where its end was found: the doubt of that end stays."""
+    said = tuple(reason for reason in before.reasons if reason.startswith(END))
+    if not said or any(reason.startswith(END) for reason in again.reasons):
+        return again
+    return Quality(round(again.score * ELSEWHERE, 2), (*again.reasons, *said))
 
 
 def _by_shape(parts: Parts, canal: FoundCanal) -> list[tuple[float, str]]:
@@ -181,7 +198,10 @@ def _by_shape(parts: Parts, canal: FoundCanal) -> list[tuple[float, str]]:
         # a click finds the crown by itself: there the ends are not swapped, but the lowest widths may hold the outside
         said = "the last millimetres may be measured too wide" if parts.guessed else "are the two points swapped?"
         marks.append((0.4, f"wider at its terminus than at its orifice: {said}"))
-    meets = None if parts.apart is None else parts.apart.meets(lumen.centre)
+    meets = None
+    if parts.apart is not None:
+        swings = round(SWING / max(float(np.mean(np.diff(lumen.z))), 1e-9))
+        meets = binary_dilation(parts.apart.meets(lumen.centre), iterations=max(swings, 1))
     radius, at = sharpest_turn(canal, meets)
     if radius < SHARPEST:
         marks.append((TURNED, f"turns with a radius of {radius:.1f} mm near z {at:.1f} mm: does it leave the canal?"))

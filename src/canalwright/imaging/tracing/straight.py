@@ -2,11 +2,12 @@
 
 The volume is sampled a few stations at a time at its full resolution (`take` of a thin part), so that a micro-CT of
 1000 x 1000 x 2000 voxels never lies in memory whole; the grid's step grows until the straightened root has at most
-`MOST` nodes.
+`MOST` nodes. Where the root reaches out of the volume nothing is known: there it is neither dark nor root, and `unseen` says
+how much of it that is.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,6 @@ from scipy.ndimage import gaussian_filter, median_filter
 from scipy.spatial import cKDTree
 
 from canalwright.imaging.centreline import Centreline, minimal_rotation
-from canalwright.imaging.errors import ScanError
 from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.tracing.block import Block, take
 from canalwright.imaging.tracing.path import Tones
@@ -45,6 +45,8 @@ class Straight:
     dark: NDArray[np.float32]
     skin: NDArray[np.float32]
     beyond: NDArray[np.float32]
+    unseen: float = 0.0
+    """Share of the root that lies outside the volume."""
 
     def place(self, nodes: NDArray[Any]) -> Array:
         """LPS points (m, 3) of nodes (m, 3) given as [station, v, u]."""
@@ -75,31 +77,32 @@ def straighten(
     made = Straight(line, low, step, half, dark, skin, beyond)
     rows = max(4, round(SLAB / step))
     skin_of = _unpitted(canal)
+    lost = 0
     for first in range(0, len(stations), rows):
         s = stations[first : first + rows]
-        _slab(scan, canal, others, tones, made, s, slice(first, first + len(s)), (u, v), skin_of, block)
+        lost += _slab(scan, canal, others, tones, made, s, slice(first, first + len(s)), (u, v), skin_of, block)
     smooth = max(0.0, 0.5 * float(scan.spacing.max()) / step) if step < 1.5 * float(scan.spacing.max()) else 0.0
     if smooth:
         gaussian_filter(dark, smooth, output=dark, truncate=2.5)
-    return made
+    inside = int((skin > 0).sum())
+    return replace(made, unseen=lost / max(inside + lost, 1))
 
 
 def _slab(
     scan: Scan, canal: FoundCanal, others: Sequence[FoundCanal], tones: Tones, made: Straight, s: Array, where: slice,
     across: tuple[Array, Array], skin_of: Array, block: Block | None,
-) -> None:  # fmt: skip
+) -> int:  # fmt: skip
+    """Fill some stations; how many nodes of the root lie outside the volume."""
     assert canal.surface is not None
     u, v = across
     centre, one, two = _rows(made.line, s)
     points = centre[:, None, None] + u[..., None] * one[:, None, None] + v[..., None] * two[:, None, None]
-    low, high = scan.extent
-    corners = np.vstack([points.reshape(-1, 3).min(0), points.reshape(-1, 3).max(0)])
-    try:
-        block = take(scan, np.clip(corners, low, high), 0.2) if block is None else block
-    except ScanError:
-        made.dark[where], made.skin[where], made.beyond[where] = 0.0, -1.0, 0.0
-        return
-    made.dark[where] = (tones.dentine - block.sample(points, smooth=False)) / tones.contrast
+    index = scan.to_index(points)
+    held = np.all((index >= -0.5) & (index <= np.array(scan.shape[::-1]) - 0.5), axis=-1)
+    if block is None and held.any():
+        block = take(scan, _outermost(points[held]), 0.2)
+    grey = tones.dentine if block is None else block.sample(points, smooth=False)
+    made.dark[where] = np.where(held, (tones.dentine - grey) / tones.contrast, 0.0)
     rho = np.hypot(u, v)
     skin, lumen = np.empty(points.shape[:-1]), np.empty(points.shape[:-1])
     for k, station in enumerate(s):
@@ -110,7 +113,8 @@ def _slab(
         skin[k] = edge - rho
         flat = ways.reshape(-1, 3)
         lumen[k] = rho - canal.half(i, flat).reshape(rho.shape)
-    made.skin[where], made.beyond[where] = skin, lumen
+    lost = int((~held & (skin > 0)).sum())
+    made.skin[where], made.beyond[where] = np.where(held, skin, -1.0), lumen
     for other in others:
         flat = points.reshape(-1, 3)
         away, at = cKDTree(other.lumen.centre).query(flat, distance_upper_bound=float(other.lumen.major.max()) + 0.5)
@@ -118,6 +122,12 @@ def _slab(
         gap = np.full(len(flat), np.inf)
         gap[near] = away[near] - other.lumen.major[at[near]] / 2
         made.beyond[where] = np.minimum(made.beyond[where], gap.reshape(skin.shape))
+    return lost
+
+
+def _outermost(points: Array) -> Array:
+    """Those of the points (m, 3) that span their box, (6, 3)."""
+    return np.asarray(points[np.concatenate([points.argmin(0), points.argmax(0)])])
 
 
 def _unpitted(canal: FoundCanal) -> Array:

@@ -45,7 +45,7 @@ def trace(
     The end is moved to where the canal leaves the root, at most `BEYOND` mm on, unless it is `pinned`. Widths, wall and
     length carry errors; `quality` says what is doubtful. The way runs through the points `via`, in their order from the
     orifice down; neither way nor widths reach across a barrier. `guessed`: nobody pointed at the end, so that finding it
-    elsewhere raises no doubt. `apart`: other canals near by, whose lumen is not this one's.
+    elsewhere raises less doubt. `apart`: other canals near by, whose lumen is not this one's.
 
     Raises ScanError for points outside the scan or the lumen, voxels too coarse, and where no canal is seen between.
     """
