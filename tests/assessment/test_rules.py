@@ -24,7 +24,7 @@ from canalwright.assessment.film.overlay import lay_over
 from canalwright.assessment.film.straight import straighten
 from canalwright.guide import Done
 from canalwright.planning import Choices, Plan, plan
-from canalwright.protocol import Place, Press
+from canalwright.protocol import Heat, Inject, Place, Press
 from canalwright.quantities import Quantity
 from canalwright.shaping import shaped
 
@@ -153,6 +153,37 @@ def test_stops_of_presses_are_told_deeper_positive(made: Plan) -> None:
     assert compare.stops(made, done) == (("plugger stop", pytest.approx(0.3)),)
 
 
+def test_the_whole_hand_is_learned_from_a_check(made: Plan) -> None:
+    """Cone, carrier and the last press of the backfill as noted; end and top as they came out; acts without a depth teach nothing."""
+    acts, depth = made.protocol.acts, made.canal.depth
+    heat = next(i for i, a in enumerate(acts) if isinstance(a, Heat))
+    inject = max(i for i, a in enumerate(acts) if isinstance(a, Inject))
+    press = next(i for i, a in enumerate(acts) if i > inject and isinstance(a, Press))
+
+    def at(step: int, noted: float | None) -> Done:
+        return Done(step, 0.0, 1.0, 0.0, 1.0, None, noted)
+
+    done = (at(0, None), at(heat, depth(acts[heat].stop) + 0.5), at(inject, 12.0), at(press, 9.0))
+    found = compare.against(_found(_mm(1.5)), made, done)
+    rows = {r.key: r for r in found.residuals}
+    assert rows["top"].done == 9.0 and rows["top"].came.value == pytest.approx(made.canal.length.value - 11.5)
+    told = dict(compare.learned_from(found, made, done))
+    assert told["carrier stop"] == pytest.approx(0.5) and "trim" not in told
+    assert told["end"] == rows["end"].gap.value and told["top"] == rows["top"].gap.value
+    unknown = compare.against(_found(_mm(1.5), basis="radiograph", notes=("the length filled is at least this",)), made)
+    assert "top" not in {r.key for r in unknown.residuals}, "a film that does not show the top compares none"
+
+
+def test_what_a_branch_holds_and_what_went_beyond_is_compared(made: Plan) -> None:
+    portal = made.canal.portals[0]
+    seen = PortalSeen(f"{portal.direction} {portal.kind}", portal.z, Sight.THERE, _mm(0.5))
+    rows = {
+        r.key: r
+        for r in compare.residuals(_found(_mm(0.0), portals=(seen,), beyond=Beyond(Sight.THERE, _mm(0.7))), made)
+    }
+    assert rows[f"portal {portal.z:g}"].came == _mm(0.5) and rows["beyond"].came == _mm(0.7)
+
+
 # ---- the plan laid over the film
 
 
@@ -207,6 +238,26 @@ def test_before_the_first_case_the_belief_is_that_of_common_practice() -> None:
     fresh = habits.Habit.fresh("trim")
     assert fresh.centre.value == 0 and fresh.drift is None
     assert habits.of_events([{"habits": "damaged"}, None, {"habits": [["trim", float("nan")], ["trim"]]}]) == ()
+
+
+def test_a_hand_that_changed_shows_after_twenty_cases() -> None:
+    rng = np.random.default_rng(3)
+    cases = [*rng.normal(0.0, 0.1, 15), *rng.normal(0.5, 0.1, 10)]
+    (found,) = habits.learned([[("trim", float(x))] for x in cases])
+    assert found.drift is not None and found.drift.low > 0.2 and found.drift.high < 0.8
+    (steady,) = habits.learned([[("trim", float(x))] for x in rng.normal(0.0, 0.1, 40)])
+    assert steady.drift is not None and steady.drift.low < 0 < steady.drift.high
+    (few,) = habits.learned([[("trim", float(x))] for x in cases[:19]])
+    assert few.drift is None
+
+
+def test_a_habit_takes_no_nonsense() -> None:
+    fresh = habits.Habit.fresh("trim")
+    assert fresh.seen([]) is fresh
+    with pytest.raises(ValueError, match="not a number"):
+        fresh.seen([float("nan")])
+    kept = habits.of_events([{"habits": [["trim", 0.2], ["trim", 99.0], ["trim", "0.3"], [3, 0.1]]}])
+    assert [(h.name, h.latest) for h in kept] == [("trim", (0.2,))]
 
 
 # ---- post and ferrule

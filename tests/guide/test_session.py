@@ -1,5 +1,7 @@
 """The chair's state machine: whatever is pressed whenever, the step and its timer make sense, and the events alone rebuild them."""
 
+from dataclasses import replace
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -16,6 +18,7 @@ from canalwright.guide import (
     Step,
     apply,
     begin,
+    carried,
     debrief,
     fold,
 )
@@ -101,3 +104,22 @@ def test_what_went_otherwise_is_worth_a_word() -> None:
 def test_new_times_reach_only_what_has_not_begun() -> None:
     session = fold(STEPS, 0.0, [Event(GO, 1), Event(GO, 2), Event(RETIME, 3, seconds={1: 9.0, 4: 30.0})])
     assert session.steps[1].seconds == 2.0 and session.steps[4].seconds == 30.0
+
+
+def test_what_was_done_stays_true_beside_the_steps_of_another_plan() -> None:
+    """A step done as planned keeps the depth of the plan it was done by; times changed on the way stay with that plan."""
+    happened = [
+        Event(GO, 1.0),
+        Event(RETIME, 1.5, seconds={3: 9.0}),
+        Event(GO, 2.0),
+        Event(DEPTH, 3.0, depth=16.4),
+        Event(GO, 4.0),
+        Event(GO, 5.0),
+    ]
+    told = carried(STEPS, 0.0, happened)
+    assert RETIME not in {e.kind for e in told}
+    deeper = tuple(replace(s, depth=None if s.depth is None else s.depth + 1.0) for s in STEPS)
+    assert [d.depth for d in fold(deeper, 0.0, told).done] == [20.5, 16.4, 15.5]
+    assert [d.depth for d in fold(deeper, 0.0, happened).done] == [21.5, 16.4, 16.5], (
+        "without it they would be the other plan's"
+    )

@@ -172,3 +172,33 @@ def test_a_plugger_that_stays_above_the_surface_is_told(case: Case, tray: Tray) 
     assert "press-out-of-reach" in {f.code for f in plan.findings}
     if plan.portions:
         assert plan.portions[0].bottom.value >= plan.rounds[-1].plugger_stop.value + 0.3
+
+
+def test_pluggers_chosen_by_hand_stop_where_the_canal_lets_them(plans: dict[str, Plan]) -> None:
+    plan = plans["distal"]
+    names = [p.plugger.name for p in plan.pluggers]
+    made = planning.preview(plan, replace(plan.choices, pluggers=(names[0], names[1], names[1])))
+    assert [p.plugger.name for p in made.pluggers] == [names[0], names[1], names[1]]
+    for chosen in made.pluggers:
+        assert chosen.stop.value <= chosen.reach.value + 1e-6, "no stop deeper than the passive reach"
+    with pytest.raises(PlanError, match="plugger 'none' is not on tray"):
+        planning.preview(plan, replace(plan.choices, pluggers=(names[0], names[1], "none")))
+
+
+def test_a_preview_needs_a_plan_with_its_workings(plans: dict[str, Plan]) -> None:
+    bare = replace(plans["distal"], workings=None)
+    with pytest.raises(ValueError, match="made by `plan`"):
+        planning.preview(bare, FEW)
+
+
+def test_a_sealer_is_taken_by_its_name_and_a_tray_may_have_none(tray: Tray) -> None:
+    named = tray.sealers[-1]
+    assert planning.planner.sealer_of(tray, Choices(sealer=named.name)) is named
+    assert planning.planner.sealer_of(replace(tray, sealers=()), Choices()) is None
+    with pytest.raises(PlanError, match="it has none"):
+        planning.planner.sealer_of(replace(tray, sealers=()), Choices(sealer="any"))
+
+
+def test_without_a_needle_there_is_no_backfill_and_it_is_said(case: Case, tray: Tray) -> None:
+    made = planning.plan(case.canals[0], replace(tray, needles=()), FEW)
+    assert made.portions == () and "no-needle" in {f.code for f in made.findings}

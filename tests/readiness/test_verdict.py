@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from canalwright import casefile, shaping
-from canalwright.anatomy import Canal, Tooth, averages
+from canalwright.anatomy import Canal, SideWall, Tooth, averages, furcation_side
 from canalwright.instruments import Needle
 from canalwright.irrigation import Bath
 from canalwright.readiness import (
+    FileUsed,
     GaugeTrial,
     Irrigated,
     PaperPointReading,
@@ -92,6 +93,18 @@ def test_a_wall_cut_through_and_a_shape_that_lets_nothing_in(distal, tray):
     stiff = replace(tray, pluggers=tuple(p for p in tray.pluggers if p.name in ("stiff 1.15", "stiff 1.30")))
     item = judge(distal, stiff).item("shape")
     assert item.verdict is Verdict.LOOK and "short of the end" in item.message and item.action
+
+
+def test_a_thin_wall_towards_the_furcation_and_another_last_file_are_told(tray):
+    mesial = casefile.demo_case().canal("mesiobuccal")
+    side = furcation_side(mesial.tooth, mesial.name)
+    for wall, verdict in ((0.5, Verdict.LOOK), (0.2, Verdict.NOT_READY)):
+        thin = replace(mesial, sides=(SideWall(side, (0.0, 12.0), (wall, wall)),))
+        item = judge(thin, tray).item("shape")
+        assert item.verdict is verdict and f"towards the furcation ({side})" in item.message
+        assert "least dentine towards the furcation" in [n.name for n in item.numbers]
+    item = judge(mesial, tray, Record(files=(FileUsed(60, 0.02),))).item("shape")
+    assert item.verdict is Verdict.LOOK and item.message.startswith("the last file noted is 60/0.02")
 
 
 def test_the_tray_counts_the_files(distal, tray):
