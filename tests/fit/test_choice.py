@@ -108,6 +108,8 @@ def _judged(tip: float, taper: float = 0.02, length: float = 28.0, **asked) -> f
         ({"tip": 0.326}, "stops 0.5 mm short: too wide"),
         ({"tip": 0.34, "target": 0.5}, ""),
         ({"tip": 0.34, "within": 1.0}, ""),
+        ({"tip": 0.36, "target": 0.5}, "stops 0.7 mm short: too wide"),
+        ({"tip": 0.05, "taper": 0.025}, "passes the end even with 8.0 mm cut off: too thin"),
         ({"tip": 0.25, "taper": 0.04, "most_trim": 1.0}, ""),  # cut to 0.29 mm: its body is held 0.25 mm past the end
         ({"tip": 0.25, "taper": 0.04, "most_trim": 0.5}, "passes the end even with 0.5 mm cut off: too thin"),
         ({"tip": 0.30, "length": 22.0}, ""),  # 20 mm of canal and 2 mm to hold it by
@@ -120,6 +122,8 @@ def _judged(tip: float, taper: float = 0.02, length: float = 28.0, **asked) -> f
         "too wide",
         "another target",
         "another limit",
+        "too wide for it",
+        "never thick enough",
         "thin",
         "too thin",
         "long enough",
