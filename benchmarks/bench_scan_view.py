@@ -19,6 +19,7 @@ import pytest
 import SimpleITK
 from playwright.sync_api import Page
 from tests.support.browser import Server, browser
+from tests.support.ward import own
 
 from canalwright.imaging import Scan
 from canalwright.imaging.viewing.planes import PLANES, Planes, Tones
@@ -137,7 +138,7 @@ def _cut() -> None:
 
 def _slices(page: Page, running: Server, volume: Path, minutes: float) -> None:
     page.goto("/scan")
-    first = _memory(running)
+    first = own(running.pid)
     began = time.perf_counter()
     page.locator("#sv-path").fill(str(volume))
     page.get_by_role("button", name="Open it").click()
@@ -153,12 +154,12 @@ def _slices(page: Page, running: Server, volume: Path, minutes: float) -> None:
     for plane, name in enumerate(PLANES):
         times = page.evaluate(JUMP, [plane, [40, 400, 120, 330, 75, 460, 200, 290, 20, 380]])
         _say(f"{name} slice after a far jump, median", statistics.median(times))
-    sizes, until = [], time.monotonic() + 60 * minutes
+    sizes, until = list[tuple[float, ...]](), time.monotonic() + 60 * minutes
     while time.monotonic() < until or len(sizes) < 2:
         for plane in range(3):
             page.evaluate(SCROLL, [plane, 120, 25])
         heap = page.evaluate("performance.memory?.usedJSHeapSize ?? 0") / 2**20
-        sizes.append((*_memory(running), heap))
+        sizes.append((*own(running.pid), heap))
     print(f"{'server before the scan, own and mapped':44} {first[0]:8.0f} MB, {first[1]:.0f} MB")
     for word, k in (("server's own memory", 0), ("mapped from the voxels' file", 1), ("page's heap", 2)):
         row = [s[k] for s in sizes]
@@ -179,16 +180,6 @@ def _solid(page: Page) -> None:
     )
     took = page.evaluate(WHOLE)
     print(f"{'all triangles, one picture':44} {took:8.1f} ms    {1000 / took:.1f} a second; drawn when the hand rests")
-
-
-def _memory(running: Server) -> tuple[float, float]:
-    """The server's own memory and what it maps from files, MB; 0 where the system does not say."""
-    try:
-        text = Path(f"/proc/{running.pid}/status").read_text(encoding="ascii")
-    except OSError:
-        return 0.0, 0.0
-    found = {line.split(":")[0]: line.split()[1] for line in text.splitlines() if line.startswith("Rss")}
-    return int(found.get("RssAnon", 0)) / 1024, int(found.get("RssFile", 0)) / 1024
 
 
 def _say(what: str, took: float) -> None:

@@ -2,9 +2,10 @@
 
 Each round opens the demo case, waits for its plan, moves a control to a place where it has not been for long, waits for the whole plan,
 plays the filling, and opens and closes the practice scan when asked to with `--scan`; then it rests, as a reader does. At intervals it
-prints the resident memory of the server with its workers, and of the page what its scripts keep after garbage collection, its nodes
-and its listeners. Whether it grows is for the reader to say; the last lines compare the means of the second and of the last quarter, which
-leaves out the filling of what is kept on purpose: the last plans and stories, and each kernel once compiled.
+prints the server's own memory, the resident memory of the server with its workers (what they share counts for each), and of the page what
+its scripts keep after garbage collection, its nodes and its listeners. Whether it grows is for the reader to say; the last lines compare
+the means of the second and of the last quarter, which leaves out the filling of what is kept on purpose: the last 40 plans and stories
+(about 6 MB for each pair), and each kernel once compiled.
 """
 
 import argparse
@@ -15,7 +16,7 @@ from pathlib import Path
 
 from playwright.sync_api import CDPSession, Page
 from tests.support.browser import Server, browser
-from tests.support.ward import MOVE, resident
+from tests.support.ward import MOVE, own, resident
 
 WAIT = 900_000
 """A plan on a busy machine may take long; a soak that gives up tells nothing, ms."""
@@ -50,14 +51,14 @@ def work(page: Page, turn: int, scan: bool) -> None:
 
 
 def rounds(server: Server, page: Page, minutes: float, pause: float, scan: bool) -> Iterator[tuple[float, ...]]:
-    """Work until the time is over; after each round the minutes gone and what is kept: server, scripts, nodes, listeners."""
+    """Work until the time is over; after each round the minutes gone and what is kept: server, with workers, scripts, nodes, listeners."""
     session = page.context.new_cdp_session(page)
     session.send("Performance.enable")
     begun, turn = time.monotonic(), 0
     while time.monotonic() - begun < 60 * minutes:
         work(page, turn, scan)
         turn += 1
-        yield (time.monotonic() - begun) / 60, resident(server.pid), *kept(session)
+        yield (time.monotonic() - begun) / 60, own(server.pid)[0], resident(server.pid), *kept(session)
         page.wait_for_timeout(1000 * pause)
 
 
@@ -89,8 +90,8 @@ def main() -> None:
 
 
 def _say(sizes: tuple[float, ...]) -> str:
-    server, scripts, nodes, listeners = sizes
-    return f"server {server:.0f} MB, page {scripts:.1f} MB, {nodes:.0f} nodes, {listeners:.0f} listeners"
+    server, workers, scripts, nodes, listeners = sizes
+    return f"server {server:.0f} MB, with workers {workers:.0f} MB, page {scripts:.1f} MB, {nodes:.0f} nodes, {listeners:.0f} listeners"
 
 
 if __name__ == "__main__":

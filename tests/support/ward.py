@@ -3,6 +3,7 @@
 import subprocess
 from contextlib import ExitStack
 from dataclasses import dataclass
+from pathlib import Path
 
 from playwright.sync_api import Browser, Page
 
@@ -71,6 +72,16 @@ class Ward:
             used += session.send("Runtime.getHeapUsage")["usedSize"] / 1e6
             session.detach()
         return used
+
+
+def own(pid: int) -> tuple[float, float]:
+    """A process's own memory and what it maps from files, MB; 0 where the system does not say."""
+    try:
+        text = Path(f"/proc/{pid}/status").read_text(encoding="ascii")
+    except OSError:
+        return 0.0, 0.0
+    found = {line.split(":")[0]: line.split()[1] for line in text.splitlines() if line.startswith("Rss")}
+    return int(found.get("RssAnon", 0)) / 1024, int(found.get("RssFile", 0)) / 1024
 
 
 def resident(pid: int) -> float:

@@ -137,7 +137,7 @@ def test_work_is_done_refused_broken_or_cancelled(scans: Scans, volume: Path, tm
     assert "no such file" in other.error
     dying = scans.hands.do("read", _dies, done=lambda result: None)
     _until(lambda: dying.over)
-    assert dying.state == "failed" and "twice the process" in dying.error, "a process that dies fails its work alone"
+    assert dying.state == "failed" and "ended twice" in dying.error, "a process that dies fails its work alone"
     gone: list[object] = []
     work = scans.hands.do("find", _waits, done=gone.append)
     _until(lambda: work.state != "waiting")

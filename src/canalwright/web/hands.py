@@ -20,11 +20,8 @@ from canalwright.web.worker import serve
 
 log = logging.getLogger(__name__)
 FAULT = "a fault in the program: this could not be done; what was there before is unchanged"
-LOST = (
-    "twice the process that did this ended before it was done, for want of memory perhaps; what was there before is unchanged: close other "
-    "programs and try again"
-)
-MEMORY = "not enough memory for this; what was there before is unchanged: close other programs and try again"
+LOST = "not done: its process ended twice, for want of memory perhaps; close other programs and try again"
+MEMORY = "not done: there is not enough memory for it; close other programs and try again"
 AT_ONCE = 2
 TRIES = 2
 REST = 300.0

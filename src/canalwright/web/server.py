@@ -26,6 +26,7 @@ from canalwright.web.pages import register
 from canalwright.web.place import CIPHERS, Place
 from canalwright.web.radiographs import routes as radiograph_routes
 from canalwright.web.scan import routes as scan_routes
+from canalwright.web.scan.store import sweep
 
 if TYPE_CHECKING:
     from canalwright.records import Store
@@ -52,6 +53,7 @@ def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store
     print(f"canalwright: {address}  ({where}; stop with Ctrl-C)", flush=True)  # noqa: T201
     planning.warm_up()
     office.bench.warm_up()
+    sweep()
     if show:
         _open_when_ready(address, place)
     config = uvicorn.Config(

@@ -10,9 +10,9 @@ from nicegui.events import GenericEventArguments
 
 from canalwright.casefile import Case
 from canalwright.planning import Choices, Plan
-from canalwright.web import way
+from canalwright.web import hands, way
 from canalwright.web.choosing import changed, to_query
-from canalwright.web.latest import Refiner
+from canalwright.web.latest import FAULT, Refiner
 from canalwright.web.markup import planview, shell, waiting
 from canalwright.web.markup.controls import controls, values
 from canalwright.web.markup.html import Safe, el, join
@@ -165,7 +165,11 @@ class View:
         self.picture.client.run_javascript(f"window.canalwright?.shown({json.dumps(state)}, {json.dumps(told)})")
 
     def _refuse(self, message: str) -> None:
-        self.state.content = waiting.line(self.prefs.words(message), "refused")
+        words = self.prefs.words
+        again = message in (FAULT, hands.FAULT, hands.LOST, hands.MEMORY)  # nothing is wrong with what was asked
+        self.state.content = (
+            waiting.stopped(words, words(message)) if again else waiting.line(words(message), "refused")
+        )
 
     def _query(self) -> str:
         query = to_query(self.choices)

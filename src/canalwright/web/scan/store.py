@@ -1,7 +1,7 @@
 """The scans that are open: each with its voxels in a folder of its own, gone when it is closed.
 
 Voxels lie in the system's folder for temporary files, readable by the user of the server only; what a crash left behind is swept away
-when the next server opens its first scan. Nothing of the patient's identity is read from the headers.
+when the next server starts. Nothing of the patient's identity is read from the headers.
 """
 
 import atexit
@@ -163,13 +163,13 @@ class Scans:
 
     def _folder(self) -> Path:
         if self._root is None:
-            _sweep()
+            sweep()
             self._root = Path(tempfile.mkdtemp(prefix=f"{PREFIX}{os.getpid()}-"))
             atexit.register(self.shut)
         return self._root
 
 
-def _sweep() -> None:
+def sweep() -> None:
     """Take away what servers left behind that are not running any more."""
     for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
         number = folder.name.removeprefix(PREFIX).split("-")[0]

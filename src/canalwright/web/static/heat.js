@@ -118,6 +118,7 @@ async function watch(told) {
     $("doing").textContent = $("heat-told").dataset.lost;
     return setTimeout(watch, 2000);
   }
+  if (state.state === "none" && document.documentElement.dataset.heat === "given-up") return; // asked before it was given up
   const running = state.state === "running";
   $("share").value = state.share ?? 0;
   $("doing").textContent = running ? `${state.doing} ${Math.round(100 * state.share)} %`
