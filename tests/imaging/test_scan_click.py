@@ -11,9 +11,9 @@ from scipy.ndimage import distance_transform_edt, gaussian_filter
 from canalwright.imaging import Scan, ScanError, find_canals, measure_tooth
 from canalwright.imaging.phantom.mesh import scan_of as mesh_scan
 from canalwright.imaging.phantom.scan import Scanner
-from canalwright.imaging.tooth.canals import canal_ways
 from canalwright.imaging.tooth.outline import find_tooth
 from canalwright.imaging.tooth.pick import pick_tooth
+from canalwright.imaging.tooth.ways import canal_ways
 from tests.imaging import real_teeth
 from tests.imaging.real_scans import mesh
 from tests.imaging.scans import phantom, scan_of

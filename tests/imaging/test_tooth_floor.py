@@ -22,13 +22,13 @@ AWAY = 4
 def disc(y: float, low: int, high: int, radius: float = 0.3) -> NDArray[np.float64]:
     """Darkness of a canal of `radius` mm at row `y` from height `low` to `high` (nodes)."""
     rho = np.hypot(Y - y, X - MIDDLE) * STEP
-    return np.clip(0.5 + (radius - rho) / 0.4, 0, 1) * (low <= Z) * (high > Z)
+    return np.asarray(np.clip(0.5 + (radius - rho) / 0.4, 0, 1) * (low <= Z) * (high > Z))
 
 
 def sheet(low: int, high: int, dark: float, thick: float = 0.0) -> NDArray[np.float64]:
     """Between the two canals, `dark`, `thick` mm."""
     between = (abs(Y - MIDDLE) <= AWAY) & (abs(X - MIDDLE) * STEP <= thick / 2) & (low <= Z) & (high > Z)
-    return dark * between
+    return np.asarray(dark * between)
 
 
 def tooth(dark: NDArray[np.float64], cej: float | None = 50.0, furcated: int = 0) -> Tooth:
@@ -115,7 +115,7 @@ def test_an_isthmus_between_two_canals_is_told_where_it_is() -> None:
         scan = render(made, Scanner(voxel=0.15, blur=0.12, noise=50, oversample=2, tilt=(5.0, -4.0)), 3)
         true = made.truth[0]
         seen = find_tooth(scan, true.centre[60] + [0.9, 0.0, 0.0])
-        told = strips(seen, *(as_found(t, str(n)) for n, t in enumerate(made.truth)))
+        told = strips(seen, as_found(true, "one"), as_found(made.truth[1], "other"))
         if not sheets:
             assert told == []
             continue

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from canalwright.anatomy.lumen import Lumen
-from canalwright.imaging import FoundCanal, trace
+from canalwright.imaging import FoundCanal, find_canals, trace
 from canalwright.imaging.joins import joined
 from canalwright.imaging.phantom.scan import CanalShape, Phantom, RootShape, Scanner, make, render
 from canalwright.imaging.vertucci import configuration, roots
@@ -82,3 +82,14 @@ def test_traced_canals_give_the_type_and_where_they_part(kind: str) -> None:
     one, two = joined(canals)
     assert (one.join, two.joined) == (None, "0")
     assert two.join is not None and two.join == pytest.approx(told.changes[0], abs=1.0)
+
+
+def test_a_canal_that_parts_in_two_is_told_from_one_click_with_its_trunk() -> None:
+    """Vertucci's type V: the parting, 4 mm below the enamel, is no chamber floor; both canals begin in the trunk above it."""
+    made = make(shapes(TYPES["V"][0]), RootShape(height=12.0, half=(1.5, 2.2), crest=9.5, cej=11.0))
+    scan = render(made, Scanner(voxel=0.2, blur=0.16, noise=60, oversample=2, tilt=(6.0, 4.0)), 5, margin=1.0)
+    found = find_canals(scan, made.truth[0].centre[60] + [0.9, 0.0, 0.0])
+    told, truth = configuration(found), configuration([as_found(t, str(i)) for i, t in enumerate(made.truth)])
+    assert told.type == "V"
+    assert told.changes[0] == pytest.approx(truth.changes[0], abs=1.0)
+    assert all(canal.orifice[2] > 10.0 for canal in found)
