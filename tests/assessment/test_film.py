@@ -3,11 +3,14 @@
 import numpy as np
 import pytest
 
+from canalwright import casefile, planning
 from canalwright.assessment import Sight, film
+from canalwright.assessment.film.marks import FilmError
 from canalwright.imaging.phantom.filling import Bubble, Filling
 from canalwright.imaging.phantom.projection import Beam, Projected, film_of
 from canalwright.imaging.phantom.scan import CanalShape, RootShape, make
 from canalwright.imaging.radiograph.image import Film, Scale
+from canalwright.planning import Choices
 from tests.assessment import study
 
 
@@ -58,6 +61,31 @@ def test_marks_of_the_reader_go_first(short: tuple[Projected, film.FilmReading])
     moved = _read(shot, end=tuple(shot.at(2.5)), terminus=tuple(shot.at(0.0))).assessment
     assert moved.to_terminus.value == pytest.approx(2.5 * 0.99, abs=0.15)
     assert "terminus marked" in moved.to_terminus.source.detail
+
+
+def test_an_outline_marked_by_the_reader_ends_the_root(short: tuple[Projected, film.FilmReading]) -> None:
+    shot, _ = short
+    foot, over = shot.at(0.0), np.array([25.0, 0.0])
+    found = _read(shot, outline=[tuple(foot - over), tuple(foot), tuple(foot + over)]).assessment
+    assert found.to_terminus.value == pytest.approx(1.2 * 0.99, abs=0.15)
+    assert "outline marked" in found.to_terminus.source.detail
+    with pytest.raises(FilmError, match="does not meet the root's outline: mark the terminus"):
+        _read(shot, outline=[(1.0, 1.0), (2.0, 1.0), (3.0, 1.0)])
+
+
+def test_a_film_is_laid_beside_the_plan_station_by_station(short: tuple[Projected, film.FilmReading]) -> None:
+    """Where the plan fills and where it does not; another canal's plan is told not to lie well."""
+    shot, _ = short
+    plan = planning.plan(casefile.demo_case().canals[2], casefile.generic_tray(), Choices(draws=64))
+    line = [tuple(shot.at(z)) for z in (7.0, 3.5, 0.2)]
+    found = film.read(shot.film, shot.scale, film.Marks.of(line), tooth=46, canal="distal", plan=plan).assessment
+    bottom = plan.canal.end + plan.cone.short.value
+    for station in found.stations:
+        assert station.planned is not None
+        if station.low >= bottom and station.high <= plan.canal.length.value - plan.backfill_top.value:
+            assert station.planned == 1.0
+    assert found.stations[0].planned == pytest.approx(1.0 - np.clip(bottom, 0.0, 1.0))
+    assert len(found.portals) == len(plan.canal.portals)
 
 
 def test_filling_beyond_the_root_counts_as_beyond() -> None:

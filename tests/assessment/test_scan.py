@@ -1,5 +1,6 @@
 """A filling read from two scans: registration that is checked and refused, volumes, voids, what is not seen."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -17,7 +18,7 @@ BUBBLE = Bubble(2.6, 0.4)
 
 
 @cache
-def _tooth(kind: str) -> tuple[Pair, scan.CanalLine]:
+def _tooth(kind: str, puff: float = 0.0) -> tuple[Pair, scan.CanalLine]:
     shape = CanalShape(apical=0.5, taper=0.06, ratio=(1.1, 1.2), bend=8.0, curved=3.0, aside=(0.0, 0.0))
     made = make((shape,), RootShape(height=4.5, half=(1.0, 1.1), growth=0.03))
     branches = (Branch(3.4, 0.25, 90.0, 0.6),)
@@ -25,7 +26,7 @@ def _tooth(kind: str) -> tuple[Pair, scan.CanalLine]:
         scanner, artefact = Scanner(voxel=0.075, blur=0.05, noise=50.0, oversample=2), Artefact()
     else:
         scanner, artefact = Scanner(voxel=0.15, blur=0.12, noise=120.0, oversample=3), CONE_BEAM
-    shots = pair(made, Filling(0.6, 4.0, (BUBBLE,), branches), scanner, artefact, 5)
+    shots = pair(made, Filling(0.0 if puff else 0.6, 4.0, (BUBBLE,), branches, puff), scanner, artefact, 5)
     true = made.truth[0]
     start, way, _ = branch_line(true, branches[0])
     path = np.array([start, start + 1.5 * way])
@@ -76,6 +77,34 @@ def test_a_tooth_that_moved_while_it_was_scanned_is_refused() -> None:
     after = Scan(torn, shots.after.affine, "CT", path="moved", slope=shots.after.slope, intercept=shots.after.intercept)
     with pytest.raises(scan.RegistrationError, match=r"halves of the root .* apart|likeness"):
         scan.register(shots.before, after, line)
+
+
+def test_a_scan_in_a_frame_of_its_own_is_found_by_its_hard_tissue() -> None:
+    """A specimen scanned again, or a patient in another visit: the recorded places lie 60 mm apart and mean nothing."""
+    shots, line = _tooth("cone-beam scan")
+    far = np.array([60.0, -20.0, 5.0])
+    affine = shots.after.affine.copy()
+    affine[:3, 3] += far
+    found = scan.register(shots.before, replace(shots.after, affine=affine), line)
+    off = line.centre @ (found.turn - shots.turn).T + found.shift - shots.shift - far
+    assert np.linalg.norm(off, axis=1).mean() < 0.5 * 0.15
+
+
+def test_filling_beyond_the_root_is_told_with_its_volume() -> None:
+    shots, line = _tooth("micro-CT", 0.5)
+    found = scan.read(shots.before, shots.after, line, basis="micro-CT", tooth=11, canal="only").assessment
+    assert found.beyond.sight is Sight.THERE
+    assert found.beyond.reach is not None
+    assert found.beyond.reach.low <= 0.9 * 0.5 <= found.beyond.reach.high, (
+        "a ball of half a millimetre, a tenth of it inside"
+    )
+    assert _read("micro-CT").beyond.sight is not Sight.THERE
+
+
+def test_another_basis_is_refused() -> None:
+    shots, line = _tooth("cone-beam scan")
+    with pytest.raises(ScanError, match="micro-CT or cone-beam scan"):
+        scan.read(shots.before, shots.after, line, basis="film", tooth=11, canal="only")
 
 
 def test_another_tooth_is_refused_in_one_line() -> None:
