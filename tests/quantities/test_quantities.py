@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import rankdata
 
 from canalwright.quantities import Origin, Quantity, Reading, Shape, Source, carried, draw
+from canalwright.quantities.sample import _ranks
 
 SUPPOSED = Source(Origin.ASSUMED, "a guess")
 
@@ -28,6 +30,18 @@ def test_shares_of_a_sum_are_the_variances() -> None:
     # A rank and a normal score correlate with sqrt(3 / pi), so that shares of ranks add up to 3 / pi = 0.955.
     assert sum(shares.values()) == pytest.approx(3 / np.pi, abs=0.01)
     assert sample.summarise(sample["a"] + sample["b"], "mm").supposed == pytest.approx(0.8, abs=0.03)
+
+
+@given(st.lists(st.sampled_from([-1.5, 0.0, 0.25, 2.0, np.inf]) | st.floats(-9, 9), min_size=8, max_size=60))
+def test_interval_and_shares_are_those_of_the_common_libraries_for_ranks_and_quantiles(values: list[float]) -> None:
+    """scipy.stats.rankdata (ties share their mean rank) and numpy.quantile (the draw below, the draw above), to the bit."""
+    output = np.array(values)
+    sample = draw({"a": Reading(0, 1.0, "mm"), "b": Reading(0, 2.0, "mm")}, len(values) - 1, seed=1)
+    q = sample.summarise(output, "mm")
+    assert q.low == min(output[0], np.quantile(output[1:], 0.05, method="lower"))
+    assert q.high == max(output[0], np.quantile(output[1:], 0.95, method="higher"))
+    order = np.argsort(output[1:], kind="stable")
+    assert np.array_equal(_ranks(output[1:][order], order), rankdata(output[1:]))
 
 
 @given(

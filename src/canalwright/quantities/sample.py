@@ -7,6 +7,7 @@ tail does not decide. First order only: the part that the regression does not ex
 counted as supposed in proportion.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -14,7 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc, rankdata
+from scipy.stats import qmc
 
 from canalwright.quantities.provenance import COMPUTED, Source
 from canalwright.quantities.quantity import Quantity
@@ -64,6 +65,14 @@ class Sample:
             raise KeyError(f"no reading named {name!r}; there are {', '.join(self.readings)}") from None
 
     @cached_property
+    def _names(self) -> list[str]:
+        return list(self.readings)
+
+    @cached_property
+    def _supposed(self) -> list[bool]:
+        return [reading.source.origin.supposed for reading in self.readings.values()]
+
+    @cached_property
     def _regressor(self) -> tuple[list[int], NDArray[np.float64]]:
         """Inputs that vary, and the matrix (inputs, draws) that turns an output into its regression coefficients."""
         active = [i for i, reading in enumerate(self.readings.values()) if reading.error > 0]
@@ -75,18 +84,20 @@ class Sample:
 
     def contributions(self, output: NDArray[np.float64]) -> tuple[Contribution, ...]:
         """Inputs by their share in the doubt of `output`, shape (draws,), greatest first; none for an output without spread."""
-        active, solve = self._regressor
-        if not active or output[1:].min() == output[1:].max():
-            return ()
-        rank = rankdata(output[1:])
-        slopes = solve @ ((rank - rank.mean()) / rank.std())
-        shares = slopes**2 / max(1.0, float(np.sum(slopes**2)))
         named = list(self.readings.items())
-        found = [
-            Contribution(named[i][0], float(share), named[i][1].source.origin.supposed)
-            for i, share in zip(active, shares, strict=True)
-        ]
+        shares = self._shares(output[1:], np.argsort(output[1:], kind="stable"))
+        found = [Contribution(named[i][0], share, named[i][1].source.origin.supposed) for i, share in shares]
         return tuple(sorted(found, key=lambda c: -c.share))
+
+    def _shares(self, output: NDArray[np.float64], order: NDArray[np.intp]) -> list[tuple[int, float]]:
+        """Each varying input with its share in the doubt of `output` (draws without the nominal one, `order` sorts them)."""
+        active, solve = self._regressor
+        rising = output[order]
+        if not active or rising[0] == rising[-1]:
+            return []
+        rank = _ranks(rising, order)
+        slopes = solve @ ((rank - rank.mean()) / rank.std())
+        return list(zip(active, (slopes**2 / max(1.0, float(np.sum(slopes**2)))).tolist(), strict=True))
 
     def summarise(self, output: NDArray[np.float64], unit: str, source: Source = COMPUTED) -> Quantity:
         """The nominal value (draw 0) of `output`, shape (draws,), with its 5-95 % interval.
@@ -102,16 +113,25 @@ class Sample:
         value = float(output[0])
         if self.size == 1:
             return Quantity(value, value, value, unit, source)
-        low, high = (
-            float(np.quantile(output[1:], p, method=m))  # type: ignore[call-overload]
-            for p, m in ((LOW, "lower"), (HIGH, "higher"))
-        )
-        ranked = self.contributions(output)
-        explained = sum(c.share for c in ranked)
-        supposed = sum(c.share for c in ranked if c.supposed) / explained if explained > 0 else 0.0
-        return Quantity(
-            value, min(low, value), max(high, value), unit, source, supposed, ranked[0].name if ranked else ""
-        )
+        draws = output[1:]
+        # Sorted once, for the interval and for the ranks: a page shows some sixty numbers at once.
+        order = np.argsort(draws, kind="stable")
+        low = float(draws[order[math.floor(LOW * (len(draws) - 1))]])
+        high = float(draws[order[math.ceil(HIGH * (len(draws) - 1))]])
+        ranked = sorted(self._shares(draws, order), key=lambda found: -found[1])
+        explained = sum(share for _, share in ranked)
+        supposed = sum(share for i, share in ranked if self._supposed[i]) / explained if explained > 0 else 0.0
+        leading = self._names[ranked[0][0]] if ranked else ""
+        return Quantity(value, min(low, value), max(high, value), unit, source, supposed, leading)
+
+
+def _ranks(rising: NDArray[np.float64], order: NDArray[np.intp]) -> NDArray[np.float64]:
+    """Ranks from 1 on of values that `order` sorts to `rising`; equal ones share their mean rank."""
+    new = np.concatenate([[True], rising[1:] != rising[:-1]])
+    ends = np.append(np.flatnonzero(new), len(rising))
+    made = np.empty(len(rising))
+    made[order] = (0.5 * (ends[1:] + ends[:-1] + 1))[np.cumsum(new) - 1]
+    return made
 
 
 def draw(readings: Mapping[str, Reading], size: int, seed: int) -> Sample:
