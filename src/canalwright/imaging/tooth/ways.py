@@ -36,6 +36,8 @@ ONE = 0.6
 TOGETHER = 0.5
 """Distance from another way over its last `LAST` mm within which an end is the other's, mm."""
 LAST = 3.0
+SEEN = 1.5
+"""How much farther down one of two ways to one end is seen where it is taken for the other, mm."""
 ASIDE = 0.7
 """Distance from which an orifice is another one, mm."""
 
@@ -78,7 +80,7 @@ def canal_ways(tooth: Tooth) -> list[Way]:
 
     Dead ends are looked for at several levels of darkness: an isthmus, or a grey taken a little wrong for dentine's, hides the
     end of a canal at one and shows it at another. Where two canals run together in the blur one borrows the other's orifice; a
-    stricter look shows its own.
+    stricter look shows its own. Of two ways to one end that is kept which is seen farther down.
     """
     out: list[Way] = []
     for level in (0.0, *STRICTER):
@@ -89,6 +91,8 @@ def canal_ways(tooth: Tooth) -> list[Way]:
             twin = next((n for n, other in enumerate(out) if _same(way, other)), None)
             if twin is None:
                 out = [other for other in out if not _along(other.terminus, way)] + [way]
+            elif float((out[twin].points[-1] - way.points[-1]) @ tooth.crown) > SEEN:
+                out[twin] = way
             elif _borrows(out, twin, way, tooth.crown):
                 out[twin] = out[twin].above(way)
     return out
