@@ -29,6 +29,7 @@ from canalwright.guide import (
 from canalwright.instruments import iso3630
 from canalwright.planning import Plan
 from canalwright.protocol import Protocol
+from canalwright.quantities import Quantity
 from canalwright.report import ISO_3630, Moment, Options, section_svg
 from canalwright.web.bench import Bench
 from canalwright.web.chairbook import Chairbook, ChairbookError, Head, NotWritten
@@ -214,13 +215,17 @@ def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
         "noted_depth": session.depth,
         "step": _step(step, words) if step else None,
         "next": _said(following, words) if following else "",
-        "rise": {"value": round(told.value, 1), "low": round(told.low, 1), "high": round(told.high, 1), "limit": 10},
+        "rise": _rise(told) | {"limit": 10},
         "retimed": chair.retimed,
         "debrief": [_line(asdict(line), session.steps[line.step], words) for line in debrief(session)],
-        "planned_rise": round(chair.plan.heat.surface_rise.value, 1),
+        "planned_rise": _rise(chair.plan.heat.surface_rise),
         "case": f"/case/{chair.case.digest[:16]}/{chair.head.canal}/plan"
         + (f"?{chair.head.query}" if chair.head.query else ""),
     }
+
+
+def _rise(told: Quantity) -> dict[str, float]:
+    return {"value": round(told.value, 1), "low": round(told.low, 1), "high": round(told.high, 1)}
 
 
 def _step(step: Step, words: Words) -> dict[str, Any]:

@@ -70,7 +70,7 @@ function show() {
   $("ch-leave").href = state.case;
   $("ch-count").textContent = finished ? text("finished") : `${state.index + 1} ${text("of")} ${state.total}`;
   $("ch-progress").style.setProperty("--share", state.index / state.total);
-  $("ch-rise").textContent = `${text("rise")} ${state.rise.value.toFixed(1)} K (${state.rise.low.toFixed(1)}–${state.rise.high.toFixed(1)}), ${text("limit")}`;
+  $("ch-rise").textContent = `${text("rise")} ${kelvin(state.rise)}, ${text("limit")}`;
   $("ch-rise").classList.toggle("bad", state.rise.value >= state.rise.limit);
   $("ch-older").hidden = !state.older;
   $("ch-step").hidden = finished;
@@ -146,6 +146,8 @@ function sound(step, left) {
   if (step.kind === "heat" && step.longest !== null && elapsed() >= step.longest - WARN) once("warn", () => { tone(1320, 0.15, 0.35); setTimeout(() => tone(1320, 0.15, 0.35), 200); });
 }
 
+function kelvin(told) { return `${told.value.toFixed(1)} K (${told.low.toFixed(1)}–${told.high.toFixed(1)})`; }
+
 function debrief() {
   const cell = (tag, words) => Object.assign(document.createElement(tag), { textContent: words });
   const rows = state.debrief.map((line) => {
@@ -160,7 +162,7 @@ function debrief() {
   head.append(cell("th", ""), cell("th", text("planned")), cell("th", text("done")));
   top.append(head); body.append(...rows); table.append(top, body);
   $("ch-end").replaceChildren(cell("h2", text("finished")),
-    cell("p", `${text("rise")}: ${text("planned")} ${state.planned_rise.toFixed(1)} K, ${text("done")} ${state.rise.value.toFixed(1)} K (${state.rise.low.toFixed(1)}–${state.rise.high.toFixed(1)})`), table);
+    cell("p", `${text("rise")}: ${text("planned")} ${kelvin(state.planned_rise)}, ${text("done")} ${kelvin(state.rise)}`), table);
 }
 
 const KEYS = { " ": "go", Enter: "go", ArrowRight: "go", PageDown: "go", ArrowLeft: "back", Backspace: "back", PageUp: "back", p: "pause", P: "pause", e: "event", E: "event", f: "full", F: "full" };
