@@ -14,7 +14,7 @@ from tests.imaging.test_scan_click import click, tooth_scan
 
 
 def test_the_mesiolingual_canal_of_a_real_first_molar_is_traced_beside_the_mesiobuccal_one() -> None:
-    """At 0.2 mm voxels, 0.16 to 0.23 mm wide: course within 0.15 mm, least width within half a voxel; ends within 0.5 mm, doubted beyond 0.4."""
+    """At 0.2 mm voxels, 0.16 to 0.23 mm wide: course within 0.15 mm, least width within half a voxel; end within 0.5 mm, told over 0.4."""
     found = find_canals(tooth_scan("L6", 0.2), click("L6"))
     truth = real_teeth.canals("L6")
     assert len(found) == 3
