@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import tifffile
 from playwright.sync_api import Browser, Page, expect
 
 from canalwright.imaging.phantom.scan import make, random_shape
@@ -234,10 +235,28 @@ def test_a_scan_is_sent_from_the_browser_in_parts_and_a_bad_one_is_told(page: Pa
     bad = tmp_path / "notes.nii"
     bad.write_bytes(b"not a scan" * 40)
     page.locator("#sv-files").set_input_files(bad)
-    expect(page.get_by_role("alert")).to_contain_text("notes.nii")
+    expect(page.get_by_role("alert")).to_contain_text("notes.nii", timeout=SLOW)
     page.get_by_label("File or folder").fill("relative/path")
     page.get_by_role("button", name="Open it").click()
     expect(page.get_by_role("alert")).to_contain_text("whole path")
+
+
+def test_pictures_take_a_voxel_size_for_each_axis_and_a_wrong_one_is_told_before_they_are_sent(
+    page: Page, tmp_path: Path
+) -> None:
+    path = tmp_path / "slices.tif"
+    tifffile.imwrite(path, np.random.default_rng(1).integers(0, 900, (12, 14, 16)).astype(np.uint16))
+    page.goto("/scan")
+    page.get_by_label("Voxel size, mm").fill("0.1,0.2")
+    page.locator("#sv-files").set_input_files(path)
+    expect(page.get_by_role("alert")).to_contain_text("one number in mm, such as 0.2, or three above 0")
+    page.get_by_label("Voxel size, mm").fill("0,1 0,2 0,3")
+    page.locator("#sv-files").set_input_files(path)
+    expect(page.locator("html[data-scan=ready]")).to_be_attached(timeout=SLOW)
+    step = page.evaluate(
+        "canalwright.scan.toPatient([1, 1, 1]).map((v, k) => v - canalwright.scan.toPatient([0, 0, 0])[k])"
+    )
+    assert step == pytest.approx([0.1, 0.2, 0.3])
 
 
 def test_no_serious_finding_of_axe(chromium: Browser, address: str, found: Found) -> None:
