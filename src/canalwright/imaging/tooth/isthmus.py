@@ -40,7 +40,9 @@ def isthmuses(tooth: Tooth, canals: Sequence[FoundCanal]) -> list[FoundCanal]:
 def strips(
     tooth: Tooth, one: FoundCanal, other: FoundCanal, more: Sequence[FoundCanal] = ()
 ) -> list[tuple[float, float]]:
-    """Ranges of z of the canal `one` over which an isthmus joins it to `other`, mm; none where one of `more` lies between."""
+    """Ranges of z of the canal `one` over which an isthmus joins it to `other`, mm; none where one of `more` or what is no tooth lies
+    between.
+    """
     away, at = cKDTree(other.lumen.centre).query(one.lumen.centre)
     way = (other.lumen.centre[at] - one.lumen.centre) / np.maximum(away, 1e-9)[:, None]
     faded = FADED * tooth.block.voxel
@@ -50,6 +52,7 @@ def strips(
     between = (last > first) & (away < FARTHEST) & (one.lumen.z > 1.0)
     share = np.linspace(0, 1, SAMPLES)[None, :, None]
     points = one.lumen.centre[:, None] + (first[:, None, None] + share * (last - first)[:, None, None]) * way[:, None]
+    between &= tooth.holds(points.reshape(-1, 3)).reshape(points.shape[:2]).all(axis=1)
     for third in more:
         near, at = cKDTree(third.lumen.centre).query(points)
         between &= ~(near < third.lumen.major[at] / 2 + faded).any(axis=1)
