@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from canalwright.imaging import FoundCanal, canals_from_surfaces, reference_point, to_canal
+from canalwright.imaging import FoundCanal, SurfaceError, canals_from_surfaces, reference_point, to_canal
 from canalwright.imaging.centreline import pruett
 from canalwright.imaging.mesh.surfaces import Surface, make_surface
 from canalwright.instruments import File, Profile
@@ -168,6 +168,30 @@ def test_two_canals_end_at_the_chamber_floor() -> None:
         assert canal.join is None
         assert canal.lumen.minor[10:100] == pytest.approx(0.4 + 0.3 / 12 * canal.lumen.z[10:100], abs=0.02)
         assert any("numbered" in note for note in canal.notes)
+
+
+def test_points_given_by_hand_lead_the_canal() -> None:
+    """Its end half a millimetre up and its orifice two millimetres down from where they were found; what lies far off is refused."""
+    lumen, dentine, usual = small()
+    terminus, mouth = usual.lumen.centre[5], usual.lumen.centre[-20]
+    (led,) = canals_from_surfaces(lumen, dentine, termini=[terminus], orifices=[mouth])
+    assert np.linalg.norm(led.terminus - terminus) < 0.8
+    assert np.linalg.norm(led.orifice - mouth) < 0.2
+    with pytest.raises(SurfaceError, match="2 orifices and 1 termini"):
+        canals_from_surfaces(lumen, dentine, termini=[terminus], orifices=[mouth, terminus])
+    with pytest.raises(SurfaceError, match=r"terminus .* mm from the lumen; allowed: within 1 mm"):
+        canals_from_surfaces(lumen, dentine, termini=[terminus + [9.0, 0.0, 0.0]])
+
+
+def test_enamel_shows_where_the_canal_begins() -> None:
+    """The enamel's border lies a millimetre below the end of the straight: the canal goes up to its plane, no farther."""
+    lumen, dentine, usual = small()
+    z = np.arange(SMALL.length - 1.0, SMALL.length + SMALL.crown - 0.05, 0.4)
+    radius = 0.5 + SMALL.outer(z) * np.sqrt(np.clip(1 - (np.maximum(z - SMALL.length, 0) / SMALL.crown) ** 2, 0.0, 1.0))
+    cap = make_surface(*SMALL._sweep(z, radius, radius, SMALL.shift, 32), file="enamel.stl")
+    (canal,) = canals_from_surfaces(lumen, dentine, enamel=cap)
+    assert canal.length == pytest.approx(SMALL.length - 1.0, abs=0.3)
+    assert canal.crown @ usual.crown > 0.99
 
 
 def test_two_canals_with_one_foramen() -> None:
