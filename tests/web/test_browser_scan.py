@@ -121,6 +121,16 @@ def test_slices_follow_the_wheel_the_keys_and_each_other(page: Page, found: Foun
         page.wait_for_function(f"canalwright.scan.times.length > {seen}")
 
 
+def test_a_click_beside_the_tooth_is_refused_and_the_reason_stays(page: Page, found: Found) -> None:
+    _opened(page, found)
+    page.evaluate("canalwright.scan.find(canalwright.scan.toPatient([1, 1, 1]))")
+    wrong = page.locator("#sv-problem")
+    expect(wrong).to_contain_text("tooth", timeout=3 * SLOW)
+    page.wait_for_timeout(1000)
+    expect(wrong).to_contain_text("tooth")
+    expect(page.locator(".sv-canal")).to_have_count(1)
+
+
 def test_window_and_zoom_change_the_picture_and_nothing_else(page: Page, found: Found) -> None:
     _opened(page, found)
     grey = GREY

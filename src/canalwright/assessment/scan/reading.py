@@ -1,6 +1,7 @@
 """From two scans to an `Assessment`."""
 
 import itertools
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,6 +21,8 @@ from canalwright.planning import Plan
 from canalwright.quantities import Origin, Quantity, Source
 
 Array = NDArray[np.float64]
+REGISTERED = 0.8
+"""Share of the time when the two scans lie on each other."""
 Z90 = 1.6448536269514722
 STRETCH = 0.5
 """Length of a station of the result, mm."""
@@ -45,20 +48,24 @@ def read(
     plan: Plan | None = None,
     band: criteria.Band = criteria.WITHIN_TWO,
     search: bool = False,
+    step: Callable[[float], None] = lambda share: None,
 ) -> ScanReading:
     """Assess a filling from the scans before and after it. `basis` is 'micro-CT' or 'cone-beam scan'.
 
-    Raises RegistrationError where the scans do not fit together, ScanError where the filling is not seen.
+    `step` is told the share that is done. Raises RegistrationError where the scans do not fit together, ScanError where
+    the filling is not seen.
     """
     if basis not in (MICRO, CONE_BEAM):
         raise ScanError(f"basis {basis!r}: {MICRO} or {CONE_BEAM}")
-    found = register(before, after, line, search=search)
+    found = register(before, after, line, search=search, step=lambda share: step(REGISTERED * share))
+    step(REGISTERED)
     part = shares(found, line)
     side = float(found.before.spacing.max())
     source = Source(Origin.SCAN, f"{basis}, voxel {side:.3g} mm")
     end, top, end_error = _ends(part, line, side, found.residual)
     to_terminus = Quantity(end, end - Z90 * end_error, end + Z90 * end_error, "mm", source)
     length = top - end
+    step(0.5 * (1.0 + REGISTERED))
     voids, chances, smallest = find_voids(part, found.before, line, end, top, found.residual)
     stations = _stations(part, line, side, end, top, plan, basis)
     slope, drop = _taper(part, line, end, top, side)

@@ -8,6 +8,7 @@ axis each half counts by how much it tells (`_residual`). A residual above `MOST
 other, is refused.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -53,16 +54,28 @@ class Registered:
         return self.residual / float(self.before.spacing.max())
 
 
-def register(before: Scan, after: Scan, line: CanalLine, *, search: bool = False) -> Registered:
-    """Register; `search` also tries turns about the canal's axis (a specimen put back anyhow). Raises RegistrationError."""
+def register(
+    before: Scan,
+    after: Scan,
+    line: CanalLine,
+    *,
+    search: bool = False,
+    step: Callable[[float], None] = lambda share: None,
+) -> Registered:
+    """Register; `search` also tries turns about the canal's axis (a specimen put back anyhow); `step` is told the share that is done.
+
+    Raises RegistrationError.
+    """
     room = AROUND + 0.6
     crop = before.crop(line.centre.min(0) - room, line.centre.max(0) + room)
     fixed, moving = _image(crop), _image(after)
     mask = _mask(crop, line, None)
     name = after.path or "the later scan"
-    found, grey, likeness = _best(fixed, moving, mask, crop, _starts(crop, after, line, search))
+    found, grey, likeness = _best(
+        fixed, moving, mask, crop, _starts(crop, after, line, search), lambda share: step(0.5 * share)
+    )
     if likeness < GOOD:
-        again = _best(fixed, moving, mask, crop, _nearby(found, line))
+        again = _best(fixed, moving, mask, crop, _nearby(found, line), lambda share: step(0.5 + 0.5 * share))
         found, grey, likeness = max(((found, grey, likeness), again), key=lambda f: f[2])
     if not np.isfinite(likeness):
         raise RegistrationError(
@@ -84,9 +97,15 @@ def register(before: Scan, after: Scan, line: CanalLine, *, search: bool = False
     return Registered(crop, np.asarray(slope * grey + level, np.float32), turn, shift, residual, likeness)
 
 
-def _best(fixed: Any, moving: Any, mask: Any, crop: Scan, starts: list[Any]) -> tuple[Any, NDArray[np.float32], float]:
+def _best(
+    fixed: Any, moving: Any, mask: Any, crop: Scan, starts: list[Any], step: Callable[[float], None]
+) -> tuple[Any, NDArray[np.float32], float]:
     """From the start with the most information in common: the transform, the later scan on the earlier, and their likeness."""
-    start, _ = min((_run(fixed, moving, mask, s, coarse=True) for s in starts), key=lambda f: f[1])
+    tried = []
+    for done, one in enumerate(starts, start=1):
+        tried.append(_run(fixed, moving, mask, one, coarse=True))
+        step(done / (len(starts) + 1))
+    start, _ = min(tried, key=lambda f: f[1])
     found, _ = _run(fixed, moving, mask, start, coarse=False)
     grey = sitk.GetArrayFromImage(sitk.Resample(moving, fixed, found, sitk.sitkLinear, float("nan")))
     inside = sitk.GetArrayFromImage(mask).astype(bool) & np.isfinite(grey)

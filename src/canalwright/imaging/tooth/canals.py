@@ -2,6 +2,7 @@
 second limbs that no end shows (`limbs`).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,6 +30,8 @@ POOR = 0.6
 DEEPER = (1.2, 2.4)
 """Steps by which an orifice is moved into the canal where the trace from it is poorer than `POOR`, mm."""
 MARGIN = 7.5
+OUTLINED, TRACED = 0.15, 0.7
+"""Share of the time when the tooth is outlined, and when its canals are traced; the rest goes on second limbs."""
 
 
 @dataclass(frozen=True)
@@ -40,31 +43,44 @@ class FoundTooth:
     scan: Scan
 
 
-def find_canals(scan: Scan | Opened, click: tuple[float, float, float] | Array) -> tuple[FoundCanal, ...]:
+def find_canals(
+    scan: Scan | Opened,
+    click: tuple[float, float, float] | Array,
+    *,
+    step: Callable[[float], None] = lambda share: None,
+) -> tuple[FoundCanal, ...]:
     """The canals of `measure_tooth`."""
-    return measure_tooth(scan, click).canals
+    return measure_tooth(scan, click, step=step).canals
 
 
-def measure_tooth(scan: Scan | Opened, click: tuple[float, float, float] | Array | None = None) -> FoundTooth:
+def measure_tooth(
+    scan: Scan | Opened,
+    click: tuple[float, float, float] | Array | None = None,
+    *,
+    step: Callable[[float], None] = lambda share: None,
+) -> FoundTooth:
     """The tooth at `click` (LPS mm) and all its canals, longest first, named 'canal 1' and so on.
 
     Where one meets a longer one is marked. Without a click the one tooth that fills the volume is meant. Of a scan that
-    was only opened no more is read than the tooth and what is about it. Raises ScanError when there is no tooth or no
-    pulp there, or when none of its canals can be traced.
+    was only opened no more is read than the tooth and what is about it. `step` is told the share that is done. Raises
+    ScanError when there is no tooth or no pulp there, or when none of its canals can be traced.
     """
     tooth = _first_tooth(scan, pick_tooth(scan)) if click is None else find_tooth(scan, np.asarray(click, dtype=float))
     ways = canal_ways(tooth)
+    step(OUTLINED)
     near = scan.around(tooth.corners(), MARGIN) if isinstance(scan, Opened) else scan
     made: list[FoundCanal] = []
     refused: list[str] = []
     with workers() as pool:
         whole = [way.whole for way in ways]
-        for outcome in pool.map(lambda n: _tried(near, ways[n], parted(whole, n)), range(len(ways))):
+        outcomes = pool.map(lambda n: _tried(near, ways[n], parted(whole, n)), range(len(ways)))
+        for done, outcome in enumerate(outcomes, start=1):
+            step(OUTLINED + (TRACED - OUTLINED) * done / len(ways))
             if isinstance(outcome, ScanError):
                 refused.append(str(outcome))
             else:
                 made.append(outcome)
-    made = with_limbs(near, _different(made))
+    made = with_limbs(near, _different(made), step=lambda share: step(TRACED + (1.0 - TRACED) * share))
     if not made:
         said = refused[0] if refused else "no canal leaves its pulp"
         raise refusal(scan.path or "scan in memory", f"no canal found ({said})", remedy="give two points by hand")

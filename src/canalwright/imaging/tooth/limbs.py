@@ -7,6 +7,7 @@ Where it begins or ends short of the root's own ends it is led into the canal th
 or joins, along which it then runs on.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -58,10 +59,16 @@ class Limb:
     joins: bool
 
 
-def with_limbs(scan: Scan, canals: list[FoundCanal]) -> list[FoundCanal]:
-    """The canals with the second limbs that lie beside them, the canal itself measured again apart from its limb."""
+def with_limbs(
+    scan: Scan, canals: list[FoundCanal], *, step: Callable[[float], None] = lambda share: None
+) -> list[FoundCanal]:
+    """The canals with the second limbs that lie beside them, the canal itself measured again apart from its limb.
+
+    `step` is told the share that is done.
+    """
     out = list(canals)
-    for canal in canals:
+    for done, canal in enumerate(canals):
+        step(done / len(canals))
         for limb in limbs(scan, canal, [c for c in out if c is not canal]):
             try:
                 other = traced(scan, canal, limb)

@@ -31,5 +31,8 @@ def read(
         raise ScanError(
             f"{before.name}: this canal does not lie in it; choose the scan that the case was read from, before the filling"
         )
-    told("laying the scan after the filling on the one before", None)
-    return two_scans.read(first, second, line, basis=basis, tooth=tooth, canal=canal, plan=plan, band=BANDS[band])
+    doing = "laying the scan after the filling on the one before"
+    told(doing, 0.0)
+    return two_scans.read(
+        first, second, line, basis=basis, tooth=tooth, canal=canal, plan=plan, band=BANDS[band], step=lambda share: told(doing, share)
+    )  # fmt: skip

@@ -22,6 +22,8 @@ from canalwright.web.worker import Told
 Array = NDArray[np.float64]
 MOST_BYTES = 8 << 30
 MOST_FILES = 20_000
+FOUND = 0.95
+"""Share of the time when the canals are found and the tooth's surface is still to be drawn."""
 PRACTICE = 1
 """Seed of the practice scan."""
 Point = tuple[float, float, float]
@@ -104,9 +106,10 @@ def _kept(scan: Scan, voxels: Path) -> Kept:
 def find(told: Told, kept: Kept, click: Point) -> tuple[tuple[FoundCanal, ...], tuple[Outer, ...]]:
     """The canals of the tooth at a click (LPS mm) and its surface."""
     scan = kept.scan()
-    told("looking for the tooth and tracing its canals", None)
-    found = find_canals(scan, click)
-    told("drawing the tooth's surface", 0.95)
+    doing = "looking for the tooth and tracing its canals"
+    told(doing, 0.0)
+    found = find_canals(scan, click, step=lambda share: told(doing, FOUND * share))
+    told("drawing the tooth's surface", FOUND)
     return found, tooth_surfaces(scan, np.array(click))
 
 

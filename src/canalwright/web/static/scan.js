@@ -53,9 +53,10 @@ class Viewer {
     const options = content === undefined ? {} : { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(content) };
     try {
       const answer = await fetch(`${this.base}/${path}`, options), told = await answer.json();
+      this.lost = false;
       if (answer.ok) { this.problem([]); return told; }
       this.problem(told.problems ?? [this.words.gone]);
-    } catch { this.problem([this.words.gone]); }
+    } catch { this.lost = true; this.problem([this.words.gone]); }
     return null;
   }
 
@@ -215,11 +216,12 @@ class Viewer {
     this.following = true;
     for (;;) {
       const told = await this.ask("state.json"), work = told?.work;
+      if (this.lost) { await new Promise((good) => setTimeout(good, 4 * POLL)); continue; } // what was begun may still go on
       if (!work || !["running", "waiting"].includes(work.state)) {
         box.hidden = true; this.following = false;
-        if (work?.state === "failed") this.problem([work.error]);
         if (work?.state === "cancelled") this.say(words.cancelled);
         await this.load();
+        if (work?.state === "failed") this.problem([work.error]);
         if (work?.state === "done" && this.canal) { this.say($("sv-canals").textContent); this.toOrifice(); }
         this.draw();
         return;
