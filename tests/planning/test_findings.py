@@ -54,8 +54,9 @@ def quiet(plans: dict[str, Plan]) -> Plan:
             plugger_stop=q(6.0),
             front=q(canal.working_length - 2.0),
         )
-        for r in plan.rounds
+        for r in (plan.rounds[0], *plan.rounds)
     )
+    rounds = (replace(rounds[0], activation=q(2.5)), *rounds[1:])
     pluggers = tuple(
         replace(plan.pluggers[0], part=part, short_of_end=q(4.0)) for part in ("coronal", "middle", "apical")
     )
@@ -105,7 +106,10 @@ def test_a_plunge_needs_its_time(quiet: Plan) -> None:
 
     needed = (2.0 + findings.practice.LEFT_BY_BITE) / findings.practice.PLUNGE_SPEED
     assert set(with_time(needed)) == set(with_time(needed - 0.04)) == set()
-    assert with_time(needed - 0.06)["quick-plunge"].harm is Harm.DOUBT
+    said = with_time(needed - 0.06)["quick-plunge"]
+    assert said.harm is Harm.DOUBT and said.quantity == q(2.5), (
+        "the activation of the first round, which the plunge is part of"
+    )
 
 
 @pytest.mark.parametrize(
@@ -227,7 +231,7 @@ def test_a_thin_wall_and_one_cut_through(quiet: Plan, monkeypatch: pytest.Monkey
 
 def test_the_deepest_round_is_held_against_the_longest_activation(quiet: Plan) -> None:
     first, last = (replace(quiet.rounds[i], activation=q(3.1)) for i in (0, -1))
-    assert len(quiet.rounds) > 1
+    assert len(quiet.rounds) > 2
     assert set(found(replace(quiet, rounds=(*quiet.rounds[:-1], last)))) == {"activation-too-long"}
     assert found(replace(quiet, rounds=(first, *quiet.rounds[1:]))) == {}
 
