@@ -157,9 +157,10 @@ def page(teeth: list[Tooth]) -> str:
     lines = [
         "# Micro-CT of extracted teeth: side branches",
         "",
-        f"Made by `benchmarks/accuracy_microct.py`: {len(teeth)} scans of invented extracted teeth, dry, in air: a root of 13 mm with two "
-        "canals that meet in a chamber, blur 0.7 voxel, noise 60 on a contrast of 2,700. One click; everything else is found. Four "
-        "lateral canals of 0.05 to 0.2 mm, one sheet between the canals, a delta of three exits and one blind branch in every tooth.",
+        f"Made by `benchmarks/accuracy_microct.py`: {len(teeth)} scan{'s' if len(teeth) > 1 else ''} of invented extracted teeth, dry, in "
+        "air: a root of 13 mm with two canals that meet in a chamber, blur 0.7 voxel, noise 60 on a contrast of 2,700. One click; "
+        "everything else is found. Four lateral canals of 0.05 to 0.2 mm, one sheet between the canals, a delta of three exits and one "
+        "blind branch in every tooth.",
         "",
         "| kind | true width, voxels | found of | level, rms mm | exit, rms mm | width error, mean (rms) mm | 90 % interval holds |",
         "|---|---|---|---|---|---|---|",
