@@ -12,10 +12,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-import highdicom
 import numpy as np
 from pydicom.dataset import Dataset
-from pydicom.sr.codedict import codes
 from pydicom.uid import generate_uid
 
 from canalwright.imaging.errors import ImagingError
@@ -23,7 +21,6 @@ from canalwright.imaging.grid import Grid
 from canalwright.imaging.readers.dicom import series_headers
 from canalwright.imaging.volume import Scan
 
-hd: Any = highdicom
 SCHEME = "99CANALWRIGHT"
 MAKER = "canalwright"
 PATIENT = ("PatientName", "PatientID", "PatientBirthDate", "PatientSex")
@@ -93,6 +90,10 @@ def segmentation(
 def _made(
     sources: list[Dataset], greys: Any, names: Sequence[str], region: tuple[str, str, str] | None, purpose: Purpose
 ) -> Dataset:
+    import highdicom  # here, since it is large, and few of those who read a scan write one
+    from pydicom.sr.codedict import codes
+
+    hd: Any = highdicom
     release = version("canalwright")
     how = hd.AlgorithmIdentificationSequence(
         name=purpose.method, family=hd.sr.CodedConcept(purpose.code, SCHEME, "Model fit"), version=release

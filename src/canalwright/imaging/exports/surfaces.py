@@ -6,18 +6,19 @@ ellipses, finer than a voxel. Tooth and pulp are level sets of the greys (marchi
 """
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import trimesh
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, binary_erosion, map_coordinates
 from skimage.measure import marching_cubes
-from trimesh.exchange.gltf import export_gltf
 
 from canalwright.imaging.errors import ImagingError
 from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.tooth.outline import DARK, STEP, Tooth
+
+if TYPE_CHECKING:
+    from trimesh import Trimesh  # loaded where a surface is made: it is large, and most who read a scan write none
 
 Array = NDArray[np.float64]
 AROUND = 48
@@ -30,7 +31,7 @@ is 0.52 of its width from there to its middle. The middle itself drowns in bone 
 _march: Any = marching_cubes
 
 
-def lumen_surface(found: FoundCanal) -> trimesh.Trimesh:
+def lumen_surface(found: FoundCanal) -> "Trimesh":
     """The lumen as a closed surface of ellipses, LPS mm."""
     lumen = found.lumen
     tangent = np.gradient(lumen.centre, lumen.z, axis=0)
@@ -58,10 +59,12 @@ def lumen_surface(found: FoundCanal) -> trimesh.Trimesh:
          np.column_stack([np.full(AROUND, last), end + k, end + (k + 1) % AROUND])]
     )  # fmt: skip
     points = np.vstack([rings.reshape(-1, 3), lumen.centre[[0, -1]]])
-    return trimesh.Trimesh(points, np.vstack([faces, caps]), process=False)
+    from trimesh import Trimesh
+
+    return Trimesh(points, np.vstack([faces, caps]), process=False)
 
 
-def root_surface(tooth: Tooth) -> trimesh.Trimesh:
+def root_surface(tooth: Tooth) -> "Trimesh":
     """The outside of the tooth (root and crown), hollows filled, a closed surface, LPS mm."""
     core = binary_erosion(tooth.solid, iterations=2)
     reach = binary_dilation(tooth.solid, iterations=2)
@@ -74,7 +77,7 @@ def root_surface(tooth: Tooth) -> trimesh.Trimesh:
     return mesh
 
 
-def pulp_surface(tooth: Tooth) -> trimesh.Trimesh:
+def pulp_surface(tooth: Tooth) -> "Trimesh":
     """The pulp with its chamber as far down as half the contrast shows it, a closed surface, LPS mm."""
     near = binary_dilation(tooth.pulp, iterations=2) & tooth.solid
 
@@ -84,7 +87,7 @@ def pulp_surface(tooth: Tooth) -> trimesh.Trimesh:
     return _level_set(tooth, field, (near, tooth.solid), 0.5)
 
 
-def _level_set(tooth: Tooth, field: Any, masks: tuple[Any, Any], level: float) -> trimesh.Trimesh:
+def _level_set(tooth: Tooth, field: Any, masks: tuple[Any, Any], level: float) -> "Trimesh":
     """Largest closed piece of the surface on which `field(darkness, *masks)` crosses `level`."""
     step = float(np.clip(tooth.block.voxel, FINEST, STEP))
     size = np.floor((np.array(tooth.solid.shape) - 1) * STEP / step).astype(int) + 1
@@ -95,7 +98,9 @@ def _level_set(tooth: Tooth, field: Any, masks: tuple[Any, Any], level: float) -
     parts = [map_coordinates(m.astype(np.float32), nodes, order=1, mode="constant") for m in masks]
     values = np.pad(field(dark, *parts).astype(np.float32), 1)
     points, faces, _, _ = _march(values, level)
-    mesh = trimesh.Trimesh(tooth.place((points - 1) * step / STEP), faces, process=True)
+    from trimesh import Trimesh
+
+    mesh = Trimesh(tooth.place((points - 1) * step / STEP), faces, process=True)
     pieces = mesh.split(only_watertight=True)
     largest = max(pieces, key=lambda p: abs(p.volume)) if len(pieces) else mesh
     if largest.volume < 0:
@@ -103,7 +108,7 @@ def _level_set(tooth: Tooth, field: Any, masks: tuple[Any, Any], level: float) -
     return largest
 
 
-def write_surface(found: FoundCanal | trimesh.Trimesh, path: str | Path) -> Path:
+def write_surface(found: "FoundCanal | Trimesh", path: str | Path) -> Path:
     """Write a canal's lumen, or a surface, as STL, OBJ, PLY, GLB or glTF, by the file's ending.
 
     Raises ImagingError for another ending.
@@ -114,8 +119,11 @@ def write_surface(found: FoundCanal | trimesh.Trimesh, path: str | Path) -> Path
     mesh = lumen_surface(found) if isinstance(found, FoundCanal) else found
     if path.suffix.lower() == ".gltf":
         # its buffers would go to files beside it: inside it they stay together
+        from trimesh import Scene
+        from trimesh.exchange.gltf import export_gltf
+
         export: Any = export_gltf
-        made = export(trimesh.Scene(mesh), embed_buffers=True)
+        made = export(Scene(mesh), embed_buffers=True)
         path.write_bytes(made["model.gltf"])
     else:
         mesh.export(path)

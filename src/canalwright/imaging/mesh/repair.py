@@ -9,7 +9,6 @@ and sections take the loop about the canal.
 from typing import Any
 
 import numpy as np
-import trimesh
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
@@ -107,6 +106,8 @@ def _no_scraps(vertices: Array, faces: Faces) -> tuple[Faces, int]:
 
 
 def _agree(vertices: Array, faces: Faces) -> tuple[Faces, bool]:
+    import trimesh  # here, since it is large
+
     mesh: Any = trimesh.Trimesh(vertices, faces, process=False, validate=False)
     repair: Any = trimesh.repair
     turned = False

@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import trimesh
 from numpy.typing import NDArray
 
 from canalwright.imaging.errors import SurfaceError
@@ -74,6 +73,8 @@ def read_surface(path: str | Path) -> Surface:
     data = path.read_bytes()
     if kind == "stl":
         _whole_stl(data, path)
+    import trimesh  # here, since it is large and most that is read is a scan
+
     try:
         with silent("trimesh.util"), warnings.catch_warnings():
             warnings.simplefilter("ignore")
