@@ -168,6 +168,13 @@ def test_a_cone_of_several_tapers_is_held_where_its_outline_first_touches():
     )
 
 
+def test_a_narrow_ring_holds_a_cone_of_several_tapers_where_it_is_as_thick() -> None:
+    """A ring of 0.35 mm at 5 mm: the cone, 0.35 mm at 2.5 mm and 0.405 mm at 6.5 mm from its tip, stands half its first part below."""
+    cone = Profile((0.0, 3.0, 10.0), (0.1, 0.4, 0.41))
+    assert fit.seat(cone, Z, np.where(np.arange(131) == 50, 0.35, 1.0))[0] == pytest.approx(2.5, abs=1e-9)
+    assert fit.seat(cone, Z, np.where(np.arange(131) == 100, 0.405, 1.0))[0] == pytest.approx(10.0 - 6.5, abs=1e-9)
+
+
 def test_trim_for_puts_the_median_at_the_target():
     minor = 0.30 + 0.05 * Z
     offset = np.random.default_rng(1).uniform(-0.05, 0.05, 400)
