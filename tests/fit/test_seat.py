@@ -147,6 +147,13 @@ def test_the_grip_of_a_cone_held_at_its_tip_is_where_the_gap_has_opened(taper, t
     assert grip == pytest.approx(0.03 / (taper - 0.04), abs=1e-9)
 
 
+def test_the_grip_follows_a_cone_of_several_tapers():
+    """An even gap to a cone whose taper changes at 3 mm: all of it is close at 0.02 mm, none at 0.04 mm."""
+    cone = Profile((0.0, 3.0, 16.0), (0.30, 0.48, 0.61))
+    for gap, length in ((0.02, 13.0), (0.04, 0.0)):
+        assert fit.tug_back(cone, Z, cone(Z) + gap, 0.0)[0] == pytest.approx(length, abs=1e-9)
+
+
 def test_the_grip_counts_every_close_part_and_each_draw_for_itself():
     """A gap that is 0 at 2 and 10 mm, 0.4 in the middle, 0.2 at the ends: on each flank 0.3 mm count at 0.03 mm, twice over."""
     bulge = np.interp(Z, [0.0, 2.0, 6.0, 10.0, 13.0], [0.2, 0.0, 0.4, 0.0, 0.3])
