@@ -85,3 +85,11 @@ def test_one_changed_byte_is_noticed_or_changes_nothing(place: int, flip: int) -
 def test_a_name_that_leads_elsewhere_is_not_packed(name: str) -> None:
     with pytest.raises(ValueError, match="cannot stand"):
         archive.pack(WORK, {name: b""})
+
+
+def test_a_radiograph_without_its_description_is_refused() -> None:
+    film = f"film/{'0' * 16}"
+    for alone in ("png", "json"):
+        with pytest.raises(CaseError, match="lacks its picture or its description"):
+            archive.unpack(remade(**{f"{film}.{alone}": b"x"}))
+    assert archive.unpack(remade(**{f"{film}.png": b"x", f"{film}.json": b"y"})).films == {"0" * 16: (b"x", b"y")}

@@ -1,8 +1,9 @@
-"""All files of one case as one archive, and back: the case file, the sessions at the chair, and what was made for people to read.
+"""All files of one case as one archive, and back: the case file, the sessions at the chair, its radiographs, and what was made to read.
 
     manifest.json         format, version, tooth, what made it, SHA-256 and size of every other file
     case.toml             the case; what is planned on it is made anew from it
     chair/<session>.jsonl sessions at the chair, as they were written down
+    film/<name>.png,.json radiographs that were measured on or checked, greys and marks alone (see `web.filmkeep`)
     made/...              cards, plans, drawings, moving pictures: for reading, never read back
 
 It holds what the case file holds, no identity, and is not encrypted: send it as one sends a radiograph.
@@ -12,7 +13,7 @@ import io
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -23,28 +24,38 @@ from canalwright.casefile.zipped import ZipRefused, read_zip, write_zip
 
 FORMAT, VERSION = "canalwright work on a case", 1
 MOST = 64 << 20
-NAMES = re.compile(r"case\.toml|chair/[0-9a-f]{16}\.jsonl|made/[0-9A-Za-z][0-9A-Za-z._-]{0,99}")
+NAMES = re.compile(
+    r"case\.toml|chair/[0-9a-f]{16}\.jsonl|film/[0-9a-f]{16}\.(?:png|json)|made/[0-9A-Za-z][0-9A-Za-z._-]{0,99}"
+)
 
 
 @dataclass(frozen=True)
 class Work:
-    """A case and the sessions at the chair that belong to it, text by name."""
+    """A case, the sessions at the chair that belong to it, text by name, and its radiographs, picture and description by name."""
 
     case: Case
     sessions: Mapping[str, str]
+    films: Mapping[str, tuple[bytes, bytes]] = field(default_factory=dict)
 
 
 def pack(work: Work, made: Mapping[str, bytes], *, by: str = "") -> bytes:
     """The archive of a case; `made` are further files for people, by plain name, `by` the program's version.
 
-    Raises ValueError for a name that has no place in an archive.
+    Raises ValueError for a name that has no place in an archive, CaseError for more than one may hold.
     """
     contents = {"case.toml": dumps(work.case).encode()}
     contents |= {f"chair/{name}.jsonl": text.encode() for name, text in work.sessions.items()}
+    for name, (picture, told) in work.films.items():
+        contents |= {f"film/{name}.png": picture, f"film/{name}.json": told}
     contents |= {f"made/{name}": data for name, data in made.items()}
     for name in contents:
         if not NAMES.fullmatch(name):
             raise ValueError(f"{name!r} cannot stand in an archive of a case; use letters, digits, dot and hyphen")
+    if (size := sum(map(len, contents.values()))) > MOST - (1 << 20):
+        raise _refused(
+            "archive",
+            f"it would have {size >> 20} MiB, allowed {MOST >> 20}; close radiographs of it that are not needed",
+        )
     file = io.BytesIO()
     write_zip(file, {"format": FORMAT, "version": VERSION, "tooth": work.case.tooth.code, "by": by}, contents)
     return file.getvalue()
@@ -64,7 +75,14 @@ def unpack(data: bytes, name: str = "archive") -> Work:
         raise _refused(name, str(error)) from None
     except KeyError:
         raise _refused(name, "it holds no case.toml") from None
-    return Work(loads(text, name), sessions)
+    pictures = [path.removesuffix(".png") for path in contents if path.startswith("film/") and path.endswith(".png")]
+    if (
+        sum(path.startswith("film/") for path in contents)
+        != sum({f"{p}.png", f"{p}.json"} <= contents.keys() for p in pictures) * 2
+    ):
+        raise _refused(name, "a radiograph in it lacks its picture or its description")
+    films = {p.removeprefix("film/"): (contents[f"{p}.png"], contents[f"{p}.json"]) for p in pictures}
+    return Work(loads(text, name), sessions, films)
 
 
 def read(path: Path) -> bytes:

@@ -42,6 +42,9 @@ def unpack(archive: Archive, out: Out = None) -> None:
     if target.exists():
         output.error(f"{target}: there is such a file already, and it is left as it is; name another with --out")
         raise typer.Exit(BAD_INPUT)
-    case, came = restored(read(archive), archive.name, Chairbook())
-    casefile.dump(case, target)
-    output.line(f"wrote {target}; {came} sessions at the chair came with it")
+    back = restored(read(archive), archive.name, Chairbook())
+    casefile.dump(back.case, target)
+    films = (
+        f"; {len(back.films)} radiographs stay in the archive: open it in the page to see them" if back.films else ""
+    )
+    output.line(f"wrote {target}; {back.sessions} sessions at the chair came with it{films}")

@@ -55,10 +55,13 @@ def routes(office: Office) -> APIRouter:
         """Take in an archive of a case; its name is told in errors and used for nothing else."""
         shown = "".join(c for c in name if c.isprintable())[:MOST_NAME] or "archive"
         try:
-            case, _ = await asyncio.to_thread(restored, await request.body(), shown, office.chairs.book)
+            back = await asyncio.to_thread(restored, await request.body(), shown, office.chairs.book)
         except casefile.CaseError as error:
             return answer({"problems": [str(problem) for problem in error.problems]}, 422)
-        return answer({"go": f"/case/{office.shelf.put(case)}/0/plan"})
+        key = office.shelf.put(back.case)
+        for kept in back.films:
+            office.radiographs.back(kept.film, kept.picture, kept.marks, key, kept.use)
+        return answer({"go": f"/case/{key}/0/plan"})
 
     @router.get("/case/{key}/newer.json")
     async def newer(request: Request, key: str) -> Response:
@@ -72,15 +75,16 @@ def routes(office: Office) -> APIRouter:
 
     @router.get("/case/{key}/case.zip")
     async def bundled(key: str) -> Response:
-        """The case, its sessions at the chair, and card, plan and section of every canal with the planner's choices."""
+        """The case, its sessions at the chair, its radiographs, and card, plan and section of every canal with the planner's choices."""
         case = office.shelf.get(key)
         if case is None:
             return answer({"problems": ["this case is not open any more"]}, 404)
         try:
             filled = [await office.bench.story(case, i, Choices()) for i in range(len(case.canals))]
-        except PlanError as error:
+            films = office.radiographs.of(office.shelf.line(key))
+            data = await asyncio.to_thread(packed, case, filled, office.chairs.book, films)
+        except (PlanError, casefile.CaseError) as error:
             return answer({"problems": [str(error)]}, 422)
-        data = await asyncio.to_thread(packed, case, filled, office.chairs.book)
         return _file(data, "application/zip", f"case-{case.tooth.code}.zip")
 
     @router.get("/case/{key}/{index}/film.json")

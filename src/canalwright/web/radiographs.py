@@ -1,17 +1,19 @@
 """Radiographs that are open in the page: read once, kept in memory for their reader alone, with the marks made on them.
 
 A file that was sent lies on this machine's disk only while it is read, in a folder that only this user may open. What the browser gets
-is the picture's greys made anew (see `imaging.radiograph.shown`), nothing else of the file.
+is the picture's greys made anew (see `imaging.radiograph.shown`), nothing else of the file. A film belongs to the case that it was loaded
+for: `Radiographs.of` finds it again under every case that was made from that one.
 """
 
 import secrets
 import tempfile
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
+import numpy as np
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import JSONResponse
 
@@ -31,14 +33,32 @@ MOST_MARKS = {"known": 12, "canal": 40, "pair": 2}
 
 
 @dataclass(frozen=True)
+class Use:
+    """What a film is for: a canal by its name, measuring (first or second film, `slot`) or the check of its filling.
+
+    As they were typed: how the tube was moved for the second film; what the check was told of the crown, and where a filling should end.
+    """
+
+    canal: str = ""
+    what: Literal["measure", "check"] = "measure"
+    slot: int = 0
+    angle: str = "20"
+    towards: str = "right"
+    band: str = "two"
+    crown: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Open:
-    """One open radiograph and its marks."""
+    """One open radiograph, its marks, and the key of the case that it was loaded for."""
 
     name: str
     film: Film
     picture: Shown
     owner: str
     marks: Marks = field(default_factory=Marks)
+    case: str = ""
+    use: Use = field(default_factory=Use)
 
     def told(self, key: str) -> dict[str, Any]:
         """What the browser is told of it."""
@@ -84,6 +104,32 @@ class Radiographs:
         if found is not None:
             found = self._open[key] = replace(found, marks=marks)
         return found
+
+    def back(self, film: Film, picture: Shown, marks: Marks, case: str, use: Use) -> None:
+        """Take in a film that came back in an archive; one that is open already with the same picture and marks is not taken twice."""
+        for _, there in self.of((case,)):
+            if (there.marks, there.use) == (marks, use) and np.array_equal(there.picture.greys, picture.greys):
+                return
+        key = self.put("radiograph", film, picture)
+        self.mark(key, marks)
+        self.belongs(key, case, use)
+
+    def belongs(self, key: str, case: str, use: Use) -> None:
+        """Say which case a film was loaded for, and what it is used for there."""
+        found = self.get(key)
+        if found is not None:
+            self._open[key] = replace(found, case=case, use=use)
+
+    def of(self, cases: Collection[str]) -> list[tuple[str, Open]]:
+        """The reader's films of any of these cases, the one looked at last at the end."""
+        return [(k, film) for k, film in self._open.items() if film.case in cases and film.owner == reader()]
+
+    def last(self, cases: Collection[str], canal: str, what: str, slot: int = 0) -> tuple[str, Use]:
+        """Key and use of the film that was last used so; an empty key where there is none."""
+        for key, film in reversed(self.of(cases)):
+            if (film.use.canal, film.use.what, film.use.slot) == (canal, what, slot):
+                return key, film.use
+        return "", Use(canal)
 
 
 def routes(films: Radiographs, bench: Bench) -> APIRouter:

@@ -11,6 +11,8 @@ from canalwright.casefile import Case
 
 KEY = 16
 MOST = 64
+MOST_STEPS = 4096
+"""Changes that are remembered: which case was made from which."""
 
 
 @dataclass
@@ -20,12 +22,16 @@ class Shelf:
     most: int = MOST
     _cases: "OrderedDict[str, Case]" = field(default_factory=OrderedDict)
     _newer: dict[str, str] = field(default_factory=dict)
+    _older: dict[str, str] = field(default_factory=dict)
 
     def put(self, case: Case, instead_of: str = "") -> str:
         """Lay a case on the shelf and give its key; the one it was made from stays open but is not listed any more."""
         key = case.digest[:KEY]
         if instead_of and instead_of != key:
             self._newer[instead_of] = key
+            self._older[key] = instead_of
+            if len(self._older) > MOST_STEPS:
+                del self._older[next(iter(self._older))]
         self._newer = {old: new for old, new in self._newer.items() if old in self._cases and old != key}
         self._cases[key] = case
         self._cases.move_to_end(key)
@@ -39,6 +45,13 @@ class Shelf:
         if case is not None:
             self._cases.move_to_end(key)
         return case
+
+    def line(self, key: str) -> tuple[str, ...]:
+        """A key and those of the cases that it was made from, one change after the other."""
+        found = [key]
+        while (before := self._older.get(found[-1], "")) and before not in found:
+            found.append(before)
+        return tuple(found)
 
     def newer(self, key: str) -> str:
         """The key of what a case was last changed into; '' where it is the latest."""

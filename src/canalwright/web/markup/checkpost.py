@@ -1,5 +1,7 @@
 """Post and ferrule on the check page: what was measured of the crown, and what the root allows."""
 
+from collections.abc import Mapping
+
 from canalwright.assessment.restoration import Restoration
 from canalwright.web.markup import ready
 from canalwright.web.markup.html import Safe, el, join
@@ -12,9 +14,11 @@ FIELDS = (
 )
 
 
-def form(words: Words) -> Safe:
-    """What the restoration depends on."""
-    fields = [ready.entry(f"ck-{name}", words(title), name) for name, title in FIELDS]
+def form(words: Words, given: Mapping[str, str] | None = None) -> Safe:
+    """What the restoration depends on; `given` is what stands in the fields, by name."""
+    fields = [
+        ready.entry(f"ck-{name}", words(title), name, value=(given or {}).get(name, "")) for name, title in FIELDS
+    ]
     return join(
         el("div", *fields, class_="fields rd-fields", id="ck-restore"),
         el("p", id="e-restore", class_="wrong", role="alert"),

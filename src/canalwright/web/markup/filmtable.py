@@ -15,6 +15,9 @@ TOOLS = (
     ("pair", "Two canals", "the known one, then the other, at one level"),
 )
 
+OPENED = "DICOM, PNG, TIFF or JPEG. It stays on this machine; an archive of the case takes picture and marks along, not the file's header."
+"""What becomes of a film."""
+
 CHECKED = (*TOOLS[:4], ("end", "End of the filling", "only where it was found wrongly"))
 """What is marked on a film after the filling."""
 
@@ -42,7 +45,13 @@ def opening(words: Words, count: int = 2) -> Safe:
     load = el("div", el("label", words("Load a film"), for_="rg-file", class_="button main"), file)
     return join(
         el("div", slot, load, class_="rg-open"),
-        el("p", words("DICOM, PNG, TIFF or JPEG. It stays on this machine."), class_="quiet"),
+        el(
+            "p",
+            words(
+                el("p", words(OPENED), class_="quiet"),
+            ),
+            class_="quiet",
+        ),
         el("p", id="rg-wrong", class_="wrong", role="alert"),
     )
 
@@ -110,13 +119,13 @@ def tools(words: Words, kinds: tuple[tuple[str, str, str], ...] = TOOLS) -> Safe
     return join(el("fieldset", el("legend", words("The next mark is")), *boxes, class_="rg-tools"), known)
 
 
-def pair_form(words: Words) -> Safe:
-    """How the tube was moved for the second film."""
+def pair_form(words: Words, angle: str = "20", towards: str = "right") -> Safe:
+    """How the tube was moved for the second film: by how many degrees, and towards which side."""
     ways = (("right", words("to the right of the picture")), ("left", words("to the left of the picture")))
     return el(
         "div",
-        ready.choice("rg-towards", words("The tube was moved"), "towards", ways),
-        ready.entry("rg-angle", words("By how many degrees"), "angle", value=20),
+        ready.choice("rg-towards", words("The tube was moved"), "towards", ways, towards),
+        ready.entry("rg-angle", words("By how many degrees"), "angle", value=angle),
         class_="fields rd-fields",
     )
 

@@ -26,7 +26,7 @@ from canalwright.web.markup.picture import PAGE
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, opened
 from canalwright.web.prefs import Prefs
-from canalwright.web.radiographs import Open, marks_of, marks_told
+from canalwright.web.radiographs import Open, Use, marks_of, marks_told
 from canalwright.web.reader import reader
 
 REST = 0.3
@@ -65,8 +65,12 @@ class CheckView:
         """Lay the page out."""
         words = self.prefs.words
         self.choices = from_query(query, self.office.tray)
-        self.film_key = query.get("films", [""])[0]
-        self.crown: dict[str, str] = {}
+        self.canal, films = self.case.canals[self.index].name, self.office.radiographs
+        kept, use = films.last(self.office.shelf.line(self.key), self.canal, "check")
+        self.film_key = query.get("films", [kept])[0]
+        self.crown: dict[str, str] = dict(use.crown) if self.film_key == kept else {}
+        if self.film_key == kept and use.band in criteria.BANDS:
+            self.band = use.band
         head: dict[str, Any] = {"office": self.office, "case": self.case, "key": self.key, "index": self.index}
         with frame(self.prefs, words("Check"), "radiograph", "check", **head, stage="check", kind="radiograph check"):
             with ui.element("section").classes("rg-film").props(f'aria-label="{words("Film")}"'):
@@ -81,7 +85,7 @@ class CheckView:
                 self.density = html(Safe(""), kind="ck-density")
                 self.unseen = html(Safe(""))
                 self.against = self._part("against", words("Against the plan"))
-                self.post = self._part("post", words("Restoration"), checkpost.form(words))
+                self.post = self._part("post", words("Restoration"), checkpost.form(words, self.crown))
                 self.keep = html(Safe(""), kind="downloads")
         ui.add_head_html('<link rel="stylesheet" href="/static/ready.css">')
         self.client = ui.context.client
@@ -229,6 +233,7 @@ class CheckView:
 
     async def _loaded(self, event: GenericEventArguments) -> None:
         self.film_key = str(event.args.get("id", ""))
+        self._belongs()
         self._run(f"window.canalwright?.checkFilm?.({json.dumps(self.film_key)})")
         found = self._film()
         notes = [self.prefs.words(w) for w in found.film.warnings] if found else []
@@ -239,10 +244,17 @@ class CheckView:
         name, value = str(event.args.get("name")), str(event.args.get("value", ""))[:12].strip()
         if name == "band" and value in criteria.BANDS:
             self.band = value
+            self._belongs()
             await self.show()
         elif name in dict(checkpost.FIELDS):
             self.crown[name] = value
+            self._belongs()
             self._restore(self.reading.assessment if self.reading else None)
+
+    def _belongs(self) -> None:
+        """The film stays with the case: it comes back when the page is opened again, and goes along in an archive."""
+        use = Use(self.canal, "check", band=self.band, crown=dict(self.crown))
+        self.office.radiographs.belongs(self.film_key, self.key, use)
 
     def _film(self) -> Open | None:
         return self.office.radiographs.get(self.film_key) if self.film_key else None

@@ -17,7 +17,7 @@ from canalwright.web.noting import Notes, said
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, opened
 from canalwright.web.pages.ready_notes import NoteView
-from canalwright.web.radiographs import Open, marks_of
+from canalwright.web.radiographs import Open, Use, marks_of
 
 
 def register(office: Office) -> None:
@@ -40,7 +40,16 @@ class FilmView(NoteView):
     def build(self, keys: list[str]) -> None:
         """Lay the tool out; films that are still open come back with their marks."""
         words = self.prefs.words
-        self.keys, self.angle, self.towards = keys, "20", "right"
+        films, line, self.canal = (
+            self.office.radiographs,
+            self.office.shelf.line(self.key),
+            self.notes.case.canals[self.index].name,
+        )
+        if not any(keys):
+            keys = [films.last(line, self.canal, "measure", slot)[0] for slot in (0, 1)]
+        self.keys = keys
+        second = self._film(1)
+        self.angle, self.towards = (second.use.angle, second.use.towards) if second else ("20", "right")
         head: dict[str, Any] = {"office": self.office, "case": self.notes.case, "key": self.key, "index": self.index}
         with frame(
             self.prefs, words("Radiograph"), "ready", "radiograph", **head, stage="radiograph", kind="radiograph"
@@ -60,7 +69,7 @@ class FilmView(NoteView):
                     self.more = html(Safe(""), kind="downloads")
                 with ui.element("section").classes("part").props('aria-labelledby="h-pair"'):
                     html(el("h2", words("A second canal, from two films"), id="h-pair"))
-                    html(filmtable.pair_form(words))
+                    html(filmtable.pair_form(words, self.angle, self.towards))
                     html(el("p", id="e-pair", class_="wrong", role="alert"))
                     self.beside = html(Safe(""), marks="aria-live=polite")
         self.listen()
@@ -136,6 +145,7 @@ class FilmView(NoteView):
         self.client.run_javascript(
             f"history.replaceState(null, '', location.pathname + '?films=' + {json.dumps(','.join(self.keys))})"
         )
+        self._belongs(slot)
         found = self._film(slot)
         notes = [self.prefs.words(w) for w in found.film.warnings] if found else []
         self.client.run_javascript(f"window.canalwright?.filmNotes?.({slot}, {json.dumps(notes)})")
@@ -143,6 +153,8 @@ class FilmView(NoteView):
 
     async def _tube(self, event: GenericEventArguments) -> None:
         self.angle, self.towards = str(event.args.get("angle", "20"))[:8], str(event.args.get("towards", "right"))
+        for slot in (0, 1):
+            self._belongs(slot)
         await self._beside()
 
     async def _use(self, event: GenericEventArguments) -> None:
@@ -174,6 +186,11 @@ class FilmView(NoteView):
     def _with_curve(self, found: FilmReading) -> Notes | None:
         curve = found.curve
         return None if curve is None else self.notes.with_curve(curve.pruett, curve.radius, curve.start)
+
+    def _belongs(self, slot: int) -> None:
+        """A film stays with the case: it comes back when the page is opened again, and goes along in an archive."""
+        use = Use(self.canal, "measure", slot, self.angle, "left" if self.towards == "left" else "right")
+        self.office.radiographs.belongs(self.keys[slot], self.key, use)
 
     def _film(self, slot: int) -> Open | None:
         return self.office.radiographs.get(self.keys[slot]) if self.keys[slot] else None
