@@ -1,4 +1,4 @@
-"""A case taken away as one archive and opened again is the same case; the evidence can be read and searched in the page."""
+"""A case taken away as one archive and opened again, elsewhere too, is the same with its radiographs; the evidence can be searched."""
 
 import zipfile
 from collections.abc import Iterator
@@ -8,7 +8,9 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from tests.support.browser import browser
+from tests.support import film
+from tests.support.browser import browser, server
+from tests.support.film_marks import mark_film
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_archive")]
 SLOW = 45_000
@@ -31,12 +33,28 @@ def test_a_case_goes_out_as_one_archive_and_comes_back(page: Page, tmp_path: Pat
     page.goto("/demo")
     expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
     was = page.url
+    drawn = film.film()
+    page.set_viewport_size({"width": 1440, "height": 1000})
+    page.goto(was.replace("/plan", "/radiograph"))
+    expect(page.locator("html[data-film=ready]")).to_be_attached()
+    page.locator("#rg-file").set_input_files(drawn.save(tmp_path / "Ada-Invented.png"))
+    expect(page.locator("#rg-empty")).to_be_hidden()
+    mark_film(page, drawn)
+    expect(page.get_by_text("tooth length")).to_be_visible()
+    told = page.locator("[aria-labelledby=h-told]").inner_text()
+    page.goto(was.replace("/plan", "/radiograph"))
+    expect(page.locator("#rg-n-canal")).to_have_text("8")
+    page.set_viewport_size({"width": 820, "height": 1180})
+    page.goto(was)
     with page.expect_download(timeout=2 * SLOW) as waiting:
         page.get_by_role("link", name="All of the case (ZIP)").click()
     packed = tmp_path / "case.zip"
     waiting.value.save_as(packed)
     with zipfile.ZipFile(packed) as archive:
         names = archive.namelist()
+        assert not any(b"Ada" in archive.read(name) for name in names)
+    assert [n[-4:] for n in names if n.startswith("film/")] == [".png", "json"]
+    _elsewhere(page, packed, was, told, tmp_path)
     assert {"case.toml", "made/card-distal.pdf", "made/plan-distal.json", "made/section-distal.svg"} <= set(names)
     page.goto("/")
     page.locator("#file").set_input_files(packed)
@@ -46,6 +64,27 @@ def test_a_case_goes_out_as_one_archive_and_comes_back(page: Page, tmp_path: Pat
     page.goto("/")
     page.locator("#file").set_input_files(cut)
     expect(page.get_by_role("alert")).to_contain_text("cut.zip: this archive is refused")
+
+
+def _elsewhere(page: Page, packed: Path, was: str, told: str, folder: Path) -> None:
+    """On another machine the film lies there with its marks, which say the same; a damaged film is told in one line."""
+    with zipfile.ZipFile(packed) as archive:
+        picture = next(archive.read(n) for n in archive.namelist() if n.endswith(".png"))
+    data = packed.read_bytes()
+    at = data.index(picture[:64]) if picture[:64] in data else data.index(b".png") + 60
+    cut = folder / "damaged.zip"
+    cut.write_bytes(data[:at] + bytes([data[at] ^ 1]) + data[at + 1 :])
+    with server(data=folder / "there") as address:
+        page.goto(address)
+        page.locator("#file").set_input_files(cut)
+        expect(page.get_by_role("alert")).to_contain_text("damaged.zip: this archive is refused")
+        assert len(page.locator("#problems li").all()) == 1
+        page.locator("#file").set_input_files(packed)
+        page.wait_for_url("**/plan")
+        page.goto(page.url.replace("/plan", "/radiograph"))
+        expect(page.locator("#rg-n-canal")).to_have_text("8")
+        expect(page.get_by_text("tooth length")).to_be_visible()
+        assert page.locator("[aria-labelledby=h-told]").inner_text() == told
 
 
 def test_the_evidence_can_be_searched(page: Page) -> None:
