@@ -175,6 +175,12 @@ def test_a_cone_of_several_tapers_is_held_where_its_outline_first_touches():
     )
 
 
+def test_the_last_stretch_below_the_orifice_counts_too():
+    """0.40 mm at 3 mm from the tip meets 0.38 to 0.46 mm between 5 and 13 mm, the last two stations, at 7 mm."""
+    cone = Profile((0.0, 3.0, 10.0), (0.1, 0.4, 0.41))
+    assert fit.seat(cone, np.array([0.0, 5.0, 13.0]), np.array([0.30, 0.38, 0.46]))[0] == pytest.approx(4.0, abs=1e-9)
+
+
 def test_a_narrow_ring_holds_a_cone_of_several_tapers_where_it_is_as_thick() -> None:
     """A ring of 0.35 mm at 5 mm: the cone, 0.35 mm at 2.5 mm and 0.405 mm at 6.5 mm from its tip, stands half its first part below."""
     cone = Profile((0.0, 3.0, 10.0), (0.1, 0.4, 0.41))
