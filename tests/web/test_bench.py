@@ -14,19 +14,12 @@ from canalwright.casefile import Case
 from canalwright.planning import Choices
 from canalwright.web.bench import Bench, Cancelled
 from canalwright.web.hands import FAULT, LOST, MEMORY, Hands
-from canalwright.web.worker import Teller, Told
-
-
-def _for_ever(told: Told, path: Path) -> None:
-    told("turning", 0.5)
-    path.write_text(str(os.getpid()))
-    while True:
-        pass
+from tests.support import errands
 
 
 def test_a_process_that_is_cancelled_ends_whatever_it_is_doing(tmp_path: Path) -> None:
     hands, said, note = Hands(at_once=1), list[str](), tmp_path / "pid"
-    work = hands.do("turn", _for_ever, note, done=lambda _: None, ended=lambda w: said.append(w.state))
+    work = hands.do("turn", errands.for_ever, note, done=lambda _: None, ended=lambda w: said.append(w.state))
     while work.share is None or not note.exists() or not note.read_text():
         time.sleep(0.02)
     pid = int(note.read_text())
@@ -34,7 +27,7 @@ def test_a_process_that_is_cancelled_ends_whatever_it_is_doing(tmp_path: Path) -
     assert work.state == "cancelled" and said == ["cancelled"]
     while _runs(pid):
         time.sleep(0.02)
-    after = hands.do("after", _at_once, done=lambda answer: said.append(answer))
+    after = hands.do("after", errands.at_once, done=lambda answer: said.append(answer))
     while not after.over:
         time.sleep(0.02)
     assert said == ["cancelled", "here"]
@@ -47,12 +40,12 @@ def test_work_whose_process_is_killed_is_done_again_once_and_then_told(tmp_path:
     for times, state, error in ((1, "done", ""), (2, "failed", LOST)):
         note = tmp_path / f"left{times}"
         note.write_text("x" * times)
-        work = hands.do("killed", _killed, note, done=said.append)
+        work = hands.do("killed", errands.killed, note, done=said.append)
         _wait(lambda work=work: work.over)  # type: ignore[misc]
         assert (work.state, work.error) == (state, error)
     hands.warm()
     os.kill(hands._idle[False][0].pid, signal.SIGKILL)
-    after = hands.do("after", _at_once, done=said.append)
+    after = hands.do("after", errands.at_once, done=said.append)
     _wait(lambda: after.over)
     assert said == ["at last", "here"]
     hands.close()
@@ -60,10 +53,10 @@ def test_work_whose_process_is_killed_is_done_again_once_and_then_told(tmp_path:
 
 def test_a_part_comes_before_the_whole_and_a_process_does_not_wait_for_ever() -> None:
     hands, said = Hands(at_once=1, rest=0.2), list[str]()
-    work = hands.do("parts", _in_parts, part=said.append, done=said.append)
+    work = hands.do("parts", errands.in_parts, part=said.append, done=said.append)
     _wait(lambda: work.over and not hands._idle)
     assert said == ["a part", "the whole"] and (work.told, work.share) == ("halfway", 0.5)
-    again = hands.do("again", _at_once, done=said.append)
+    again = hands.do("again", errands.at_once, done=said.append)
     _wait(lambda: again.over)
     assert said[-1] == "here"
     hands.close()
@@ -71,7 +64,10 @@ def test_a_part_comes_before_the_whole_and_a_process_does_not_wait_for_ever() ->
 
 def test_what_cannot_be_sent_or_needs_more_memory_than_there_is_is_told(tmp_path: Path) -> None:
     hands = Hands(at_once=1)
-    works = [hands.do("sent", _at_once, lambda: None, done=print), hands.do("large", _too_large, done=print)]
+    works = [
+        hands.do("sent", errands.at_once, lambda: None, done=print),
+        hands.do("large", errands.too_large, done=print),
+    ]
     _wait(lambda: all(work.over for work in works))
     assert [work.error for work in works] == [FAULT, MEMORY]
     hands.close()
@@ -98,28 +94,6 @@ async def test_what_nobody_waits_for_is_not_begun_and_who_asked_last_is_served_f
         assert bench.there(case, 0, Choices(draws=64, seed=2)) is None and not bench._under_way
     finally:
         bench.close()
-
-
-def _at_once(told: Told) -> str:
-    return "here"
-
-
-def _killed(told: Told, note: Path) -> str:
-    left = note.read_text()
-    note.write_text(left[1:])
-    if left:
-        os.kill(os.getpid(), signal.SIGKILL)
-    return "at last"
-
-
-def _in_parts(told: Teller) -> str:
-    told.part("a part")
-    told("halfway", 0.5)
-    return "the whole"
-
-
-def _too_large(told: Told) -> str:
-    raise MemoryError
 
 
 def _wait(ready: Callable[[], bool]) -> None:

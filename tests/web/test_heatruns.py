@@ -2,11 +2,13 @@
 
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any
 
 import pytest
 
 from canalwright.heat import solid
+from canalwright.heat.solid import Voxels
 from canalwright.planning import Choices, Plan, PlanError
 from canalwright.web import heatruns
 from canalwright.web.hands import Hands, Work
@@ -32,22 +34,34 @@ def until(ready: Callable[[], bool]) -> None:
         time.sleep(0.02)
 
 
-def test_one_run_for_one_question_with_numbers_and_table(plan: Plan, hands: Hands) -> None:
-    runs = HeatRuns(hands)
-    run = runs.start(ASKED, plan)
-    assert runs.start(ASKED, plan) is run
-    seen, looked = list[float](), False
-    while not run.work.over:
-        seen.append(run.work.share or 0.0)
-        looked = looked or (run.play is not None and run.doubt is None)
-        time.sleep(0.05)
-    assert run.work.error == ""
-    assert seen == sorted(seen) and seen[-1] > 0.6
-    assert looked, "the filling can be looked at before the intervals are there"
-    assert run.play is not None and run.play.surface.shape[0] == len(run.play.time)
-    assert run.play.sections[0].max() > 60
-    assert run.play.rise.max() == pytest.approx(run.story.surface_rise, rel=1e-6)  # type: ignore[union-attr]
-    text = results(run.story, run.doubt, run.choices, words_of("es"))  # type: ignore[arg-type]
+class Heard:
+    """A teller that remembers; `parts` with the number of shares told before."""
+
+    def __init__(self) -> None:
+        self.shares, self.parts = list[float](), list[tuple[int, Any]]()
+
+    def __call__(self, text: str, share: float | None) -> None:
+        self.shares.append(share or 0.0)
+
+    def part(self, piece: Any) -> None:
+        self.parts.append((len(self.shares), piece))
+
+
+def test_a_run_tells_how_far_it_is_and_hands_the_filling_over_before_intervals_and_table(
+    plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Voxels, "quick", Voxels.coarse)
+    monkeypatch.setattr(solid, "doubt", partial(solid.doubt, runs=4))
+    monkeypatch.setattr(solid, "what_if", partial(solid.what_if, only=lambda name: name == "blood flow lost"))
+    heard = Heard()
+    doubt, choices = heatruns._run(heard, plan)
+    assert heard.shares == sorted(heard.shares) and heard.shares[-1] > 0.9
+    ((when, (story, play)),) = heard.parts
+    assert heard.shares[when - 1] == pytest.approx(heatruns.STAGES[0][1]) and when < len(heard.shares)
+    assert play.surface.shape[0] == len(play.time)
+    assert play.sections[0].max() > 60
+    assert play.rise.max() == pytest.approx(story.surface_rise, rel=1e-6)
+    text = results(story, doubt, choices, words_of("es"))
     assert "Mayor aumento en el hueso" in text and "¿Y si…?" in text and "sin flujo sanguíneo" in text
 
 
@@ -55,6 +69,7 @@ def test_a_run_that_nobody_wants_ends(plan: Plan, hands: Hands) -> None:
     """Its process too, at once, whatever it is computing."""
     runs = HeatRuns(hands)
     run = runs.start(ASKED, plan)
+    assert runs.start(ASKED, plan) is run, "one run for one question"
     until(lambda: bool(run.work.share is not None))
     process = run.work._process
     runs.give_up(ASKED)
@@ -67,14 +82,9 @@ def test_a_canal_that_no_run_can_be_made_of_is_told(plan: Plan, monkeypatch: pyt
     def broken(*_: Any, **__: Any) -> None:
         raise ValueError("no cell lies in the canal")
 
-    class Told:
-        def __call__(self, text: str, share: float | None) -> None: ...
-
-        def part(self, piece: Any) -> None: ...
-
     monkeypatch.setattr(solid, "from_lumen", broken)
     with pytest.raises(PlanError, match="no cell"):
-        heatruns._run(Told(), plan)
+        heatruns._run(Heard(), plan)
 
 
 def test_a_run_that_failed_is_begun_again_when_asked_again(plan: Plan) -> None:

@@ -94,6 +94,7 @@ def moving(words: Words) -> Safe:
         data_waiting=words("waiting its turn"),
         data_cancelled=words("Cancelled: no picture was made"),
         data_ready=words("Ready: it is being saved"),
+        data_lost=words("The server does not answer; is the program still running?"),
     )  # fmt: skip
 
 

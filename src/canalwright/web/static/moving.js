@@ -13,20 +13,24 @@ function show(state) {
   if (state.share !== null && state.share !== undefined) $("moving-share").value = state.share;
   else $("moving-share").removeAttribute("value");
   say(busy ? `${state.told || words.waiting} ${state.share ? `${Math.round(100 * state.share)} %` : ""}`.trim()
-    : state.state === "cancelled" ? words.cancelled : state.state === "done" ? words.ready : state.error ?? "");
+    : state.state === "lost" ? words.lost : state.state === "cancelled" ? words.cancelled : state.state === "done" ? words.ready : state.error ?? "");
   return busy;
 }
 
 async function ask(name, method = "GET") {
-  const answer = await fetch(address(name), { method }), told = await answer.json();
-  return answer.ok ? told : { state: "failed", error: (told.problems ?? [""])[0] };
+  try {
+    const answer = await fetch(address(name), { method }), told = await answer.json();
+    return answer.ok ? told : { state: "failed", error: (told.problems ?? [""])[0] };
+  } catch { return { state: "lost" }; }
 }
 
 async function watch(state) {
   watching = true;
   while (show(state)) {
     await new Promise((next) => setTimeout(next, 400));
-    state = await ask("state.json").catch(() => state);
+    const next = await ask("state.json");
+    if (next.state === "lost") say($("moving").dataset.lost); // it may still be made
+    else state = next;
   }
   watching = false;
   if (state.state === "done") location.assign(address("picture.gif"));
