@@ -166,7 +166,7 @@ def picture(rows: list[Row]) -> str:
         return top + high / 2 - float(np.clip(value, -most, most)) / (2 * most) * high
 
     out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {left + wide + 20} {top + high + 60}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {left + wide + 20} {top + high + 78}" role="img" '
         'font-family="sans-serif" font-size="12"><title>Error of the least width of every canal by station and voxel</title>'
     ]
     for value in (-0.3, -0.2, -0.1, 0, 0.1, 0.2, 0.3):
@@ -188,10 +188,15 @@ def picture(rows: list[Row]) -> str:
                 if np.isfinite(r.width[k]):
                     fill = "#2166ac" if abs(r.width[k]) < NINETY * r.stated[k] else "#b2182b"
                     out.append(f'<circle cx="{x}" cy="{y(r.width[k]):.1f}" r="3" fill="{fill}"/>')
-    out.append(
-        f'<text x="{left + wide / 2}" y="{top + high + 54}" text-anchor="middle">mm above the terminus, by voxel size; error in mm '
-        "(red: outside the stated 90 % interval; band: a quarter of a voxel)</text></svg>"
-    )
+    middle = (left + wide + 20) / 2
+    for n, said in enumerate(
+        (
+            "mm above the terminus, by voxel size; error in mm",
+            "(red: outside the stated 90 % interval; band: a quarter of a voxel)",
+        )
+    ):
+        out.append(f'<text x="{middle}" y="{top + high + 54 + 16 * n}" text-anchor="middle">{said}</text>')
+    out.append("</svg>")
     return "\n".join(out) + "\n"
 
 
