@@ -1,4 +1,4 @@
-"""The heat page in a real browser: run, watch, give up, play, read a place, save the film; names for everything (axe), in Spanish too."""
+"""The heat page in a real browser: run, give up, play, read a place, save the film, see it on the root; names (axe), in Spanish too."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -65,6 +65,27 @@ def test_run_play_read_and_save(page: Page, tmp_path: Path) -> None:
     with Image.open(tmp_path / "heat.gif") as film:
         assert film.n_frames > 20
     page.screenshot(path=str(tmp_path / "heat.png"), full_page=True)
+    on_the_root(page, tmp_path)
+
+
+def on_the_root(page: Page, folder: Path) -> None:
+    """The view in three dimensions shows the temperature by direction from the run that there is, and says which model it shows."""
+    page.goto(page.url.replace("/heat", "/solid"))
+    expect(page.locator("html[data-model=direction]")).to_be_attached(timeout=SLOW)
+    expect(page.get_by_label("by direction: run in three dimensions")).to_be_checked()
+    expect(page.locator("#to-heat")).to_be_hidden()
+    expect(page.locator("#rise")).to_contain_text("5–95 %")
+    expect(page.locator("#warmest")).to_contain_text("from the greatest width")
+    pixels = "canalwright.solid.solid.bodies.get('root').material.uniforms.map.value.image"
+    assert page.evaluate(f"{pixels}.height") == page.evaluate("canalwright.solid.round.sectors") == 24
+    before = page.evaluate(f"[...{pixels}.data].join()")
+    page.locator("#scrub").fill("20")
+    assert page.evaluate(f"[...{pixels}.data].join()") != before
+    page.wait_for_timeout(500)
+    page.screenshot(path=str(folder / "root.png"), full_page=True)
+    page.get_by_label("by level: round model").check()
+    assert page.evaluate(f"{pixels}.height") == 1
+    expect(page.locator("#warmest")).not_to_contain_text("from the greatest width")
 
 
 def test_give_up_and_spanish(page: Page) -> None:

@@ -56,6 +56,19 @@ def routes(office: Office) -> APIRouter:
 
         return await of(request, key, index, make)
 
+    @router.get("/there.json")
+    async def there(request: Request, key: str, index: int) -> Response:
+        """Whether there is a film of a run, and its greatest rise on the root surface with the interval once that is known."""
+
+        async def make(asked: Asked) -> Response:
+            found = runs.get(asked)
+            rise = None
+            if found is not None and found.doubt is not None:
+                rise = [round(float(v), 2) for v in (found.doubt.rise[0], *found.doubt.interval("rise"))]
+            return answer({"film": found is not None and found.play is not None, "rise": rise})
+
+        return await of(request, key, index, make)
+
     @router.post("/give-up")
     async def give_up(request: Request, key: str, index: int) -> Response:
         async def make(asked: Asked) -> Response:

@@ -3,6 +3,7 @@
 import json
 from typing import Any
 
+from canalwright.heat.solid.telling import LEAVES_OUT
 from canalwright.planning import Plan
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.player import SPEEDS
@@ -37,6 +38,8 @@ def told(words: Words) -> dict[str, str]:
         "plugger": words("Plugger"),
         "carrier": words("Carrier"),
         "warmest": words("{value} °C at {mm} mm"),
+        "warmest_way": words("{value} °C at {mm} mm, {angle}° from the greatest width"),
+        "rise": words("Greatest rise of this run: {value} K (5–95 %: {low} to {high})."),
         "play": words("Play"),
         "pause": words("Pause"),
     }
@@ -61,8 +64,9 @@ def tools(plan: Plan, words: Words) -> list[dict[str, Any]]:
     ]
 
 
-def controls(words: Words) -> Safe:
-    """Time, what is going on, how the root is shown, the colours."""
+def controls(words: Words, heat: str) -> Safe:
+    """Time, what is going on, how the root is shown, the colours, which model they come from; `heat` is where another one is run."""
+    models = (("level", words("by level: round model")), ("direction", words("by direction: run in three dimensions")))
     looks = (("glass", words("Like glass")), ("open", words("Cut open")), ("whole", words("Whole")))
     return join(
         el(
@@ -88,6 +92,11 @@ def controls(words: Words) -> Safe:
                         for v, t in looks), class_="looks", role="radiogroup", aria_labelledby="h-root"),
             el("div", el("label", words("Instruments"), for_="tool"),
                el("select", el("option", words("over time"), value=""), id="tool"), class_="field"),
+            el("h3", words("Temperature of the root"), id="h-model"),
+            el("div", *(el("label", el("input", type="radio", name="model", value=v, checked=v == "level", disabled=v != "level"),
+                           el("span", t)) for v, t in models), class_="looks", role="radiogroup", aria_labelledby="h-model"),
+            el("p", words("There is no run in three dimensions of these choices yet."), " ",
+               el("a", words("Run it on the page Heat"), href=heat), id="to-heat", class_="quiet"),
             _scale("surface", words("root surface, °C")),
             _scale("axis", words("filling on the axis, °C")),
             el("p", words("Warmest outside now:"), " ", el("b", "–", id="warmest"), class_="quiet"),
@@ -100,7 +109,16 @@ def controls(words: Words) -> Safe:
                 "One run with the values as read, mapped by level: the model is round, so its temperature is the same all round "
                 "the root. The root is drawn as thick everywhere as its least wall; side branches are left out."
             ),
-            class_="quiet",
+            class_="quiet", data_model="level",
+        ),
+        el(
+            "p",
+            words(
+                "One run in three dimensions with the values as read: means over 15° of direction and 0.25 mm of level, laid on a root "
+                "drawn as thick everywhere as its least wall. The numbers above are those of the round model; those of this run, with "
+                "their intervals, are on the page Heat."
+            ), " ", el("b", words("Its interval is not reckoned yet."), id="rise"), " ", words(LEAVES_OUT),
+            class_="quiet", data_model="direction", hidden=True,
         ),
     )  # fmt: skip
 

@@ -8,6 +8,7 @@ from nicegui.events import GenericEventArguments
 
 from canalwright.casefile import Case
 from canalwright.planning import Choices, Plan, PlanError
+from canalwright.web.choosing import to_query
 from canalwright.web.markup import planview
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.markup.numbers import described
@@ -40,7 +41,7 @@ def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choic
             html(stage(words), kind="picture solid-box")
         with ui.element("div").classes("flow"):
             numbers = html(Safe(""), kind="part")
-            html(controls(words), kind="flow")
+            html(controls(words, f"/case/{key}/{index}/heat?{to_query(choices)}"), kind="flow")
     made: list[Plan] = []
 
     async def lay() -> None:

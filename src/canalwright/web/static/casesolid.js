@@ -1,8 +1,10 @@
-// A canal of a case in three dimensions: root, shaped canal, filling, instruments at their depth, temperature by level, over time.
+// A canal of a case in three dimensions: root, shaped canal, filling, instruments at their depth, temperature over time: by level, from the
+// round model, or by level and direction, from a run in three dimensions where there is one.
 
 import { Film, colour } from "./film.js";
 import { Solid } from "./solid.js";
 import { Line, along, tube } from "./tube.js";
+import { Round } from "./round.js";
 
 const $ = (id) => document.getElementById(id);
 const SIZES = [[400, 128], [150, 56], [80, 28], [44, 16]], STOPS = 96, ABOVE = 6; // rings and corners of the bodies; stops of colour; mm of an instrument above the orifice
@@ -51,9 +53,26 @@ class Stage {
     }
     $("scrub").addEventListener("input", () => { this.pause(); this.seek(Number($("scrub").value)); });
     $("play").addEventListener("click", () => (this.playing ? this.pause() : this.start()));
+    for (const box of document.querySelectorAll("input[name=model]")) box.addEventListener("change", () => this.model(box.value));
     this.offer();
     this.seek(this.hottest());
     document.documentElement.dataset.solid = "playing";
+  }
+
+  // A run in three dimensions is there.
+  turned(run) {
+    this.round = new Round(run, this.line, this.chosen);
+    const box = document.querySelector("input[name=model][value=direction]");
+    box.disabled = false; box.checked = true; $("to-heat").hidden = true;
+    if (run.rise) $("rise").textContent = this.words.rise.replace("{value}", run.rise[0].toFixed(1)).replace("{low}", run.rise[1].toFixed(1)).replace("{high}", run.rise[2].toFixed(1));
+    this.model("direction");
+  }
+
+  model(kind) {
+    this.by = kind;
+    for (const text of document.querySelectorAll("[data-model]")) text.hidden = text.dataset.model !== kind;
+    document.documentElement.dataset.model = kind;
+    this.seek(this.time);
   }
 
   // Instruments at their stops, once the plan has told them; `over time` gives them back to the film.
@@ -91,7 +110,9 @@ class Stage {
     this.time = Math.min(Math.max(time, 0), film.seconds);
     const rows = { surface: film.profile("surface", this.time), axis: film.profile("axis", this.time) };
     const stops = (name, from, to) => Array.from({ length: STOPS }, (_, i) => colour(film.scales[name], film.value(rows[name], told.length - (from + (i / (STOPS - 1)) * (to - from)))));
-    solid.paint("root", stops("surface", low, top));
+    const round = this.by === "direction" ? this.round : null, around = round?.at(this.time);
+    if (round) solid.paint("root", round.colours(around, film.scales.surface, low, top, STOPS), round.sectors);
+    else solid.paint("root", stops("surface", low, top));
     const floor = Math.max(z(film.floor), low), fill = Math.min(z(film.at("top", this.time)), top);
     if (fill - floor > 0.1) { solid.reshape("filling", tube(this.line, floor, fill, (s) => 0.96 * this.halves[0](s), (s) => 0.96 * this.halves[1](s), 48, 24)); solid.paint("filling", stops("axis", floor, fill)); } else solid.reshape("filling", null);
     const act = film.acts[film.act(this.time)];
@@ -102,6 +123,11 @@ class Stage {
     $("clock").textContent = this.time.toFixed(1); $("act-now").textContent = act.words;
     if (document.activeElement !== $("scrub") || this.playing) $("scrub").value = this.time;
     $("scrub").setAttribute("aria-valuetext", `${this.time.toFixed(1)} s, ${act.words}`);
+    if (round) {
+      const { value, level, angle } = round.warmest(around);
+      $("warmest").textContent = this.words.warmest_way.replace("{value}", value.toFixed(1)).replace("{mm}", z(level).toFixed(1)).replace("{angle}", angle.toFixed(0));
+      return;
+    }
     let most = 0;
     rows.surface.forEach((value, i) => { if (value > rows.surface[most]) most = i; });
     $("warmest").textContent = this.words.warmest.replace("{value}", rows.surface[most].toFixed(1)).replace("{mm}", film.depth[most].toFixed(1));
@@ -127,8 +153,11 @@ async function begin() {
   const stage = new Stage();
   await stage.open(host, await shapes);
   const film = await fetch(`${base}film.json${location.search}`);
-  if (film.ok) stage.play(new Film(await film.json()));
-  else $("act-now").textContent = ((await film.json()).problems ?? []).join(" ");
+  if (film.ok) {
+    stage.play(new Film(await film.json()));
+    const there = await (await fetch(`${base}heat/there.json${location.search}`)).json();
+    if (there.film) stage.turned({ ...(await (await fetch(`${base}heat/film.json${location.search}`)).json()), rise: there.rise });
+  } else $("act-now").textContent = ((await film.json()).problems ?? []).join(" ");
 }
 
 begin();

@@ -3,18 +3,19 @@
 
 const FRAME = 1000 / 30, REST = 220, BACK = 0.62; // ms for a frame; ms of rest before the whole is drawn; share of a frame that lets a finer level in
 const VERTEX = `
-  attribute float share; varying float light; varying float at; varying vec3 place;
+  attribute float share; attribute vec2 way; varying vec2 about; varying float light; varying float at; varying vec3 place;
   void main() {
     vec4 seen = modelViewMatrix * vec4(position, 1.0); vec3 n = normalize(normalMatrix * normal);
     float turned = dot(n, normalize(-seen.xyz)) < 0.0 ? -1.0 : 1.0;
     light = 0.42 + 0.5 * max(dot(n * turned, normalize(vec3(-0.35, 0.55, 0.75))), 0.0) + 0.16 * max(dot(n * turned, normalize(vec3(0.8, -0.2, 0.3))), 0.0);
-    at = share; place = position; gl_Position = projectionMatrix * seen;
+    at = share; about = way; place = position; gl_Position = projectionMatrix * seen;
   }`;
 const FRAGMENT = `
-  uniform vec3 colour; uniform float opacity; uniform float painted; uniform sampler2D map; uniform vec4 cut; varying float light; varying float at; varying vec3 place;
+  uniform vec3 colour; uniform float opacity; uniform float painted; uniform sampler2D map; uniform vec4 cut; varying vec2 about; varying float light; varying float at; varying vec3 place;
   void main() {
     if (cut.w > -900.0 && dot(place, cut.xyz) > cut.w) discard;
-    gl_FragColor = vec4(mix(colour, texture2D(map, vec2(at, 0.5)).rgb, painted) * light, opacity);
+    float turn = dot(about, about) > 0.0 ? atan(about.y, about.x) / 6.2831853 : 0.5;
+    gl_FragColor = vec4(mix(colour, texture2D(map, vec2(at, turn)).rgb, painted) * light, opacity);
   }`;
 
 export class Solid {
@@ -77,7 +78,7 @@ export class Solid {
   geometry(level) {
     const { THREE } = this, made = new THREE.BufferGeometry();
     made.setAttribute("position", new THREE.BufferAttribute(level.positions, 3)); made.setAttribute("normal", new THREE.BufferAttribute(level.normals, 3));
-    made.setAttribute("share", new THREE.BufferAttribute(level.shares ?? new Float32Array(level.positions.length / 3), 1)); made.setIndex(new THREE.BufferAttribute(level.index, 1));
+    made.setAttribute("share", new THREE.BufferAttribute(level.shares ?? new Float32Array(level.positions.length / 3), 1)); made.setAttribute("way", new THREE.BufferAttribute(level.ways ?? new Float32Array((2 * level.positions.length) / 3), 2)); made.setIndex(new THREE.BufferAttribute(level.index, 1));
     return made;
   }
 
@@ -90,8 +91,8 @@ export class Solid {
     this.wish();
   }
 
-  // Colours along a body, from its first station to its last; none takes them off.
-  paint(name, colours) {
+  // Colours along a body, from its first station to its last, and in as many rows round it, from its greatest width on; none takes them off.
+  paint(name, colours, rows = 1) {
     const body = this.bodies.get(name), { THREE } = this;
     if (!body) return;
     const { map, painted } = body.material.uniforms;
@@ -99,7 +100,7 @@ export class Solid {
     if (colours) {
       const bytes = new Uint8Array(4 * colours.length);
       colours.forEach((c, i) => { const v = Number.parseInt(c.slice(1), 16); bytes.set([v >> 16, (v >> 8) & 255, v & 255, 255], 4 * i); });
-      if (map.value.image.width !== colours.length) { map.value.dispose(); map.value = new THREE.DataTexture(bytes, colours.length, 1); map.value.magFilter = map.value.minFilter = THREE.LinearFilter; } else map.value.image.data.set(bytes);
+      if (map.value.image.width * rows !== colours.length || map.value.image.height !== rows) { map.value.dispose(); map.value = new THREE.DataTexture(bytes, colours.length / rows, rows); map.value.magFilter = map.value.minFilter = THREE.LinearFilter; map.value.wrapT = THREE.RepeatWrapping; } else map.value.image.data.set(bytes);
       map.value.needsUpdate = true;
     }
     this.wish();

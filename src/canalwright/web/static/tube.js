@@ -46,7 +46,7 @@ export function along(z, values) {
 
 // From station `low` to `high`: ovals of half widths a(z), b(z); closed at both ends when `closed`.
 export function tube(line, low, high, a, b, rings, around, closed = true) {
-  const count = (rings + 1) * around + (closed ? 2 : 0), positions = new Float32Array(3 * count), normals = new Float32Array(3 * count), shares = new Float32Array(count);
+  const count = (rings + 1) * around + (closed ? 2 : 0), positions = new Float32Array(3 * count), normals = new Float32Array(3 * count), shares = new Float32Array(count), ways = new Float32Array(2 * count);
   const index = new Uint32Array(6 * rings * around + (closed ? 6 * around : 0)), turn = Array.from({ length: around }, (_, k) => [Math.cos((2 * Math.PI * k) / around), Math.sin((2 * Math.PI * k) / around)]);
   for (let r = 0; r <= rings; r++) {
     const z = low + (r / rings) * (high - low), { place, one, two } = line.at(z), [ha, hb] = [a(z), b(z)];
@@ -56,7 +56,7 @@ export function tube(line, low, high, a, b, rings, around, closed = true) {
         positions[3 * v + d] = place[d] + ha * c * one[d] + hb * s * two[d];
         normals[3 * v + d] = ((c / ha) * one[d] + (s / hb) * two[d]) / long;
       }
-      shares[v] = r / rings;
+      shares[v] = r / rings; ways.set([ha * c, hb * s], 2 * v);
     }
   }
   let at = 0;
@@ -74,7 +74,7 @@ export function tube(line, low, high, a, b, rings, around, closed = true) {
       for (let k = 0; k < around; k++) { const [p, q] = [row + k, row + ((k + 1) % around)]; index.set(end ? [v, p, q] : [v, q, p], at); at += 3; }
     }
   }
-  return { positions, normals, shares, index };
+  return { positions, normals, shares, ways, index };
 }
 
 // Normals of a surface given by its corners and triangles.
