@@ -3,6 +3,7 @@
 import io
 import json
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,7 @@ from canalwright.web.chairbook import Chairbook
 from canalwright.web.radiographs import Radiographs, Use, load
 from canalwright.web.shelf import Shelf
 from tests.support import film
+from tests.web.test_checks import a_check
 
 DRAWN = film.film()
 MARKS = Marks(tuple(DRAWN.known), 20.0, DRAWN.cusp, tuple(DRAWN.canal), DRAWN.terminus, tuple(DRAWN.pair))
@@ -82,6 +84,14 @@ def test_both_films_come_back_out_of_the_archive_once(tmp_path: Path) -> None:
         for k in back.films:
             films.back(k.film, k.picture, k.marks, "n", k.use)
     assert len(films.of(["n"])) == 2
+
+
+def test_a_check_of_two_scans_lies_in_the_archive_with_its_labels(tmp_path: Path) -> None:
+    check = replace(a_check(), labels=b"NRRD0004")
+    data = archive.packed(casefile.demo_case(), [], Chairbook(tmp_path / "chair"), checks=[check])
+    with zipfile.ZipFile(io.BytesIO(data)) as file:
+        assert file.read("made/check-distal-labels.nrrd") == b"NRRD0004"
+        assert json.loads(file.read("made/check-distal.json")) == check.payload()
 
 
 def test_a_damaged_film_is_told_in_one_line_and_nothing_is_taken_in(tmp_path: Path) -> None:

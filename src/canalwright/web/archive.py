@@ -1,4 +1,4 @@
-"""A case with all that belongs to it as one archive, and back: case, sessions at the chair, radiographs, cards and plans for reading."""
+"""A case with all that belongs to it as one archive, and back: case, sessions at the chair, radiographs; cards, plans, checks to read."""
 
 import json
 from collections.abc import Iterable, Mapping
@@ -11,6 +11,7 @@ from canalwright.planning import Plan, Story
 from canalwright.report import card_pdf, plan_json, section_svg
 from canalwright.web import filmkeep
 from canalwright.web.chairbook import Chairbook, ChairbookError
+from canalwright.web.checks import Check
 from canalwright.web.radiographs import Open
 
 
@@ -24,18 +25,28 @@ class Back:
 
 
 def packed(
-    case: Case, filled: Iterable[tuple[Plan, Story]], book: Chairbook, films: Iterable[tuple[str, Open]] = ()
+    case: Case,
+    filled: Iterable[tuple[Plan, Story]],
+    book: Chairbook,
+    films: Iterable[tuple[str, Open]] = (),
+    checks: Iterable[Check] = (),
 ) -> bytes:
-    """The archive of a case; `filled` are the plans to put in for reading, with what would happen, `films` its radiographs by key.
+    """The archive of a case; `filled` are the plans to put in for reading, with what would happen, `films` its radiographs by key,
+    `checks` those of its fillings: their numbers, and the labels of two scans (NRRD), without what a file said of the patient.
 
     Raises CaseError for more than an archive may hold.
     """
     made: dict[str, bytes] = {}
     for plan, story in filled:
-        name = "".join(c if c.isascii() and c.isalnum() else "-" for c in plan.canal.name)[:40]
+        name = _plain(plan.canal.name)
         made[f"card-{name}.pdf"] = card_pdf(plan, story, label=case.label)
         made[f"plan-{name}.json"] = json.dumps(plan_json(plan), indent=2, allow_nan=False).encode()
         made[f"section-{name}.svg"] = section_svg(plan).encode()
+    for check in checks:
+        name = f"check-{_plain(check.assessment.canal)}"
+        made[f"{name}.json"] = json.dumps(check.payload(), indent=2, allow_nan=False).encode()
+        if check.labels is not None:
+            made[f"{name}-labels.nrrd"] = check.labels
     return archive.pack(
         archive.Work(case, dict(_sessions(case, book)), {k: filmkeep.packed(f) for k, f in films}), made, by=__version__
     )
@@ -54,6 +65,11 @@ def restored(data: bytes, name: str, book: Chairbook) -> Back:
         problem = casefile.Problem(f"{name}: {error}", "", "", "", "make the archive again where it came from")
         raise casefile.CaseError((problem,)) from None
     return Back(work.case, came, films)
+
+
+def _plain(name: str) -> str:
+    """A name that is safe on any disk."""
+    return "".join(c if c.isascii() and c.isalnum() else "-" for c in name)[:40]
 
 
 def _films(films: Mapping[str, tuple[bytes, bytes]], name: str) -> Iterable[filmkeep.Kept]:

@@ -75,14 +75,15 @@ def routes(office: Office) -> APIRouter:
 
     @router.get("/case/{key}/case.zip")
     async def bundled(key: str) -> Response:
-        """The case, its sessions at the chair, its radiographs, and card, plan and section of every canal with the planner's choices."""
+        """The case, its sessions, radiographs and checks; card, plan and section of every canal with the planner's choices."""
         case = office.shelf.get(key)
         if case is None:
             return answer({"problems": ["this case is not open any more"]}, 404)
         try:
             filled = [await office.bench.story(case, i, Choices()) for i in range(len(case.canals))]
             films = office.radiographs.of(office.shelf.line(key))
-            data = await asyncio.to_thread(packed, case, filled, office.chairs.book, films)
+            checks = [found for i in range(len(case.canals)) if (found := office.checks.get(key, i)) is not None]
+            data = await asyncio.to_thread(packed, case, filled, office.chairs.book, films, checks)
         except (PlanError, casefile.CaseError) as error:
             return answer({"problems": [str(error)]}, 422)
         return _file(data, "application/zip", f"case-{case.tooth.code}.zip")
