@@ -99,6 +99,17 @@ def test_the_longest_activation_is_said_with_what_to_keep_under(quiet: Plan) -> 
     )
 
 
+def test_the_most_harmful_comes_first(quiet: Plan) -> None:
+    """Whatever part of the plan it is about: stress that breaks a root before a cone in doubt and an average."""
+    bad = replace(
+        quiet,
+        supposed=0.9,
+        cone=replace(quiet.cone, chance=q(0.2)),
+        fill=replace(quiet.fill, root_ratio=q(1.2), root_level=4.0),
+    )
+    assert list(found(bad)) == ["root-stress", "cone-seat-doubtful", "rests-on-averages"]
+
+
 def test_a_plunge_needs_its_time(quiet: Plan) -> None:
     def with_time(seconds: float) -> Found:
         acts = tuple(replace(a, seconds=seconds) if isinstance(a, Heat) else a for a in quiet.protocol.acts)
@@ -260,7 +271,7 @@ def test_what_drives_gutta_percha_out_and_what_would_mend_it_are_told(quiet: Pla
     said = found(replace(quiet, extrusion=replace(quiet.extrusion, chance=q(0.6), causes=causes)))[
         "beyond-the-terminus"
     ]
-    assert "what brings it there: force" in said.message and "less force would bring the chance to" in said.action
+    assert "what brings it there: force" in said.message and "less force would bring the chance to 0.10" in said.action
     for none in ((), (Cause("force", "less force", q(0.6), 0.0),)):
         bare = found(replace(quiet, extrusion=replace(quiet.extrusion, chance=q(0.6), causes=none)))[
             "beyond-the-terminus"
