@@ -18,6 +18,7 @@ from canalwright.imaging.readers.opened import LIMIT_BYTES, Opened, Slices
 from canalwright.imaging.refusal import refusal, silent
 
 VoxelSize = float | tuple[float, float, float]
+"""A voxel's size, mm: one number for cubes, or three (along a row, down the rows, from slice to slice)."""
 PICTURES = (".tif", ".tiff", ".png")
 LEAST_SLICES = 3
 
