@@ -90,7 +90,7 @@ def levels_of(seed: int) -> tuple[Told, ...]:
     out = []
     for name, quantity, height in (("bone crest", told.crest, root.crest), ("enamel junction", told.cej, root.cej)):
         if quantity is not None:
-            real = true.length + float(height) - float(true.orifice[2])
+            real = float(true.z[-1]) + float(height) - float(true.orifice[2])
             if height < true.orifice[2]:
                 real = float(np.interp(height, true.centre[:, 2], true.z))
             out.append(_beside(name, quantity, real + slip))

@@ -118,7 +118,7 @@ def compared(seed, scanner, true, found, higher, seconds, others) -> Case:
         tuple(found.wall_error[near]),
         told.value / volume - 1,
         (told.high - told.low) / 2 / NINETY / volume,
-        found.length - true.length - higher,
+        found.length - true.z[-1] - higher,
         found.length_error,
         found.quality.score,
         seconds,

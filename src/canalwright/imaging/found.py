@@ -82,7 +82,8 @@ class FoundCanal:
     `length_error`: standard deviation of `length` where the tracing knows it (0: it does not).
     `crown` is the unit direction from the roots to the crown. `portals`: its side branches. `corrected_by`: who
     corrected it, in order; empty as it was found. Where a scan's tracing knows them: `surface` of the root, and
-    `centre_error` and `area_error` (n,), standard deviations of the centreline (mm) and of the section's area (mm2).
+    `centre_error` and `area_error` (n,), standard deviations of the centreline (mm) and of the section's area (mm2);
+    `together` (n,), the share of the latter that all sections have in common, 0 to 1.
     """
 
     name: str
@@ -107,6 +108,7 @@ class FoundCanal:
     surface: RootSurface | None = None
     centre_error: Array | None = None
     area_error: Array | None = None
+    together: Array | None = None
 
     def __post_init__(self) -> None:
         n = self.lumen.size

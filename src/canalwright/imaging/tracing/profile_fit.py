@@ -162,6 +162,16 @@ class Fit:
         spread = np.sqrt(np.maximum(((rows @ self.covariance) * rows).sum(axis=1), 0.0))
         return spread, rows @ self.covariance[:, -2:] * np.array([self.scale, 1.0])
 
+    def together(self, s: Array) -> Array:
+        """Share (k,), 0 to 1, of the error of the mean half width that the lumen's grey and the spread make: all stations have
+        it in common.
+        """
+        rows = self._rows({"m": np.ones(len(s))}, s)
+        shared, both = rows @ self.covariance[:, -2:], self.covariance[-2:, -2:]
+        made = np.einsum("ni,ij,nj->n", shared, np.linalg.pinv(both), shared)
+        whole = ((rows @ self.covariance) * rows).sum(axis=1)
+        return np.asarray(np.sqrt(np.clip(made / np.maximum(whole, 1e-18), 0.0, 1.0)))
+
     @property
     def common(self) -> Array:
         """Covariance (2, 2) of the lumen's grey and the logarithm of the spread, which move all places together."""

@@ -28,7 +28,7 @@ from canalwright.imaging.tracing.wall_kernel import edges, first_edges
 Array = NDArray[np.float64]
 DIRECTIONS = 32
 REACH = 6.5
-MODEL_ERROR, MODEL_VOXEL = 0.003, 0.05
+MODEL_ERROR, MODEL_VOXEL = 0.003, 0.04
 """Error of the wall that no noise explains, mm and share of the voxel: curved surface, oblique plane, spread taken as
 Gaussian."""
 SMOOTHED = 0.5
