@@ -166,6 +166,11 @@ def test_a_film_is_marked_and_its_length_sent_to_the_measurements(
     said = page.locator(".rd-numbers .rd-figure").first.inner_text()
     value, low, high = (float(v) for v in re.findall(r"[\d.]+", said)[:3])
     assert low <= 21.0 <= high and abs(value - 21.0) < 0.5
+    page.locator(".rd-numbers .num").first.click()
+    expect(page.locator("#where")).to_contain_text("measured: radiograph, scaled by an instrument of 20 mm")
+    expect(page.locator("#where")).to_contain_text("5–95 % interval")
+    page.keyboard.press("Escape")
+    expect(page.locator(".rd-numbers .num").first).to_be_focused()
     expect(page.locator("#content")).to_contain_text("angle of Schneider")
     page.locator("#rg-stage").press("Control+z")
     page.locator("#rg-stage").press("Control+z")

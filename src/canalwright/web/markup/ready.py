@@ -6,6 +6,7 @@ from canalwright.quantities import Quantity
 from canalwright.readiness import Item, Readiness, Verdict
 from canalwright.report.ready import number_text
 from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.markup.where import said
 from canalwright.web.words import Words
 
 KINDS = {Verdict.READY: "ready", Verdict.UNKNOWN: "unknown", Verdict.LOOK: "look", Verdict.NOT_READY: "not-ready"}
@@ -61,8 +62,8 @@ def icon(found: Verdict) -> Safe:
 
 
 def numbers(found: Iterable[tuple[str, Quantity]], words: Words) -> Safe:
-    """Names and values with their intervals."""
-    rows = [join(el("dt", words(name)), el("dd", figure(q, words))) for name, q in found]
+    """Names and values with their intervals; each says on a click where it is from."""
+    rows = [join(el("dt", words(name)), el("dd", _asked(name, q, words))) for name, q in found]
     return el("dl", *rows, class_="rd-numbers")
 
 
@@ -70,7 +71,30 @@ def figure(q: Quantity, words: Words) -> Safe:
     """One value with its interval and unit."""
     value, between, unit = _parts(number_text(q), words)
     return el(
-        "span", el("b", value), " ", el("span", f"({between})", class_="interval"), f" {unit}", class_="rd-figure"
+        "span",
+        el("b", value, class_="value"),
+        " ",
+        el("span", f"({between})", class_="interval"),
+        f" {unit}",
+        class_="rd-figure",
+    )
+
+
+def _asked(name: str, q: Quantity, words: Words) -> Safe:
+    """A button with the number; what it answers comes with it."""
+    value, between, unit = _parts(number_text(q), words)
+    spoken = words(
+        "{name}: {value} {unit}, {interval}. Where from?", name=words(name), value=value, unit=unit, interval=between
+    )
+    told = said(name, q, value, between, unit, words)
+    return el(
+        "button",
+        figure(q, words),
+        type="button",
+        class_="num",
+        data_said=told,
+        aria_label=spoken,
+        aria_haspopup="dialog",
     )
 
 

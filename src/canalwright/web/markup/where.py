@@ -1,6 +1,7 @@
 """Where from? One number's value, interval, provenance, formula and source."""
 
 from canalwright.planning import Plan
+from canalwright.quantities import Quantity
 from canalwright.report import Item
 from canalwright.report.words import INPUT_WORDS, interval
 from canalwright.web.formulas import formula_of
@@ -12,33 +13,45 @@ from canalwright.web.words import Words
 def where_from(item: Item, plan: Plan, words: Words) -> Safe:
     """The answer, for the dialogue."""
     q, formula = item.quantity, formula_of(item.key)
-    spread = q.high - q.low
-    rows = [
-        (words("value"), f"{item.value} {item.unit}"),
-        (
-            words("5–95 % interval"),
-            words("set, without spread")
-            if spread == 0
-            else f"{interval(q, item.digits).replace(' to ', words(' to '))} {item.unit}",
-        ),
-        (
-            words("kind of source"),
-            words(q.source.origin.value) + (f": {words(q.source.detail)}" if q.source.detail else ""),
-        ),
-    ]
-    if spread > 0:
-        rows.append((words("rests on averages or assumptions"), f"{100 * q.supposed:.0f} %"))
-        if q.leading:
-            rows.append((words("most of the doubt comes from"), _leading(q.leading, plan, words)))
+    between = interval(q, item.digits).replace(" to ", words(" to "))
+    leading = _leading(q.leading, plan, words) if q.leading else ""
+    rows = _rows(q, item.value, between, item.unit, leading, words)
     if formula:
         rows += [
             (words("how it is found"), words(formula.how)),
             (words("leaves out"), words(formula.leaves_out)),
             (words("source"), formula.source),
         ]
+    return _dialogue(item.words, q, rows, words)
+
+
+def said(name: str, q: Quantity, value: str, between: str, unit: str, words: Words) -> Safe:
+    """The answer for a number that belongs to no plan: `value`, interval `between` and `unit` as they are shown."""
+    leading = words(INPUT_WORDS.get(q.leading, q.leading.replace("_", " "))) if q.leading else ""
+    return _dialogue(name, q, _rows(q, value, between, unit, leading, words), words)
+
+
+def _rows(q: Quantity, value: str, between: str, unit: str, leading: str, words: Words) -> list[tuple[str, str]]:
+    rows = [
+        (words("value"), f"{value} {unit}"),
+        (words("5–95 % interval"), words("set, without spread") if q.high == q.low else f"{between} {unit}"),
+        (
+            words("kind of source"),
+            words(q.source.origin.value) + (f": {words(q.source.detail)}" if q.source.detail else ""),
+        ),
+    ]
+    if q.high > q.low:
+        rows.append((words("rests on averages or assumptions"), f"{100 * q.supposed:.0f} %"))
+        if leading:
+            rows.append((words("most of the doubt comes from"), leading))
+    return rows
+
+
+def _dialogue(name: str, q: Quantity, rows: list[tuple[str, str]], words: Words) -> Safe:
+    spread = q.high - q.low
     picture = bar(q, q.low - 0.25 * spread, q.high + 0.25 * spread) if 0 < spread < float("inf") else Safe("")
     return join(
-        el("h2", words(item.words), id="where-title"),
+        el("h2", words(name), id="where-title"),
         picture,
         el("dl", *(join(el("dt", name), el("dd", value)) for name, value in rows if value), class_="where-rows"),
         el("form", el("button", words("Close"), class_="button main", autofocus=True), method="dialog"),

@@ -43,7 +43,7 @@ document.addEventListener("click", (event) => {
     control.querySelector("[data-choice]").focus();
     choose(target.dataset.giveBack, null);
   } else if (target.matches("[data-send]")) send(target.dataset.send, {});
-  else if (target.matches(".num")) { asked = target; send("cw-where", { key: target.dataset.key }); }
+  else if (target.matches(".num")) { asked = target; if (target.dataset.said) window.canalwright.where(target.dataset.said); else send("cw-where", { key: target.dataset.key }); }
   else if (target === event.target && target.matches("dialog")) target.close();
 });
 
