@@ -28,7 +28,7 @@ READERS = (
 )  # fmt: skip
 """Whose branches guide the search; nothing else is instrumented, above all no compiled kernel."""
 MOST_BYTES, MOST_MEMORY, PATIENCE = 65536, 4096, 300
-LARGEST_KEPT, MOST_KEPT = 4096, 32
+LARGEST_KEPT, MOST_KEPT = 4096, 64
 """Bytes of an input, and inputs of a target, that are worth keeping."""
 
 
