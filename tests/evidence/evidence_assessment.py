@@ -155,11 +155,11 @@ CHECKS = [
     ),
     Check(
         "assessment", "voids of 0.15-0.22 mm found on films", lambda: _bubbles(0.15, 0.22), (0.0, 0.5), 0.0, "fewer than half", "share",
-        WIRES, "from memory", FILMS,
+        WIRES, "from memory", f"{FILMS}; the range of sizes set after they were seen",
     ),
     Check(
         "assessment", "voids of 0.45-0.5 mm found on films", lambda: _bubbles(0.45, 0.5), 1.0, 0.0, "all", "share", WIRES, "from memory",
-        FILMS,
+        f"{FILMS}; the range of sizes set after they were seen",
     ),
     Check(
         "assessment", "voids of a filling that a cone-beam scan shows", lambda: _found("cone-beam scan"), (0.19, 0.30), 0.3,
