@@ -29,6 +29,8 @@ PICTURE = OUT.with_suffix(".svg")
 AT = (1.0, 2.0, 3.0, 5.0, 8.0)
 NINETY = 1.6449
 AROUND = 3.5
+FORAMEN = 0.1
+"""Standard deviation of the mesh's own foramen, mm: about half a canal's width."""
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,9 @@ class Row:
     stated: tuple[float, ...] = ()
     mean: tuple[float, ...] = ()
     wall: tuple[float, ...] = ()
+    wall_stated: tuple[float, ...] = ()
     length: float = float("nan")
+    length_stated: float = float("nan")
     score: float = float("nan")
     refused: str = ""
 
@@ -63,7 +67,7 @@ def row(tooth: str, canal: FoundCanal, voxel: float) -> Row:
     except ScanError as error:
         return Row(tooth, canal.name, voxel, refused=str(error))
     _, at = cKDTree(found.lumen.centre).query(centre)
-    errors: list[list[float]] = [[], [], [], []]
+    errors: list[list[float]] = [[], [], [], [], []]
     for z in AT:
         i = int(np.searchsorted(canal.lumen.z, z))
         if i >= canal.lumen.size - 5 or (canal.join is not None and abs(z - canal.join) < 0.5):
@@ -75,10 +79,11 @@ def row(tooth: str, canal: FoundCanal, voxel: float) -> Row:
         errors[1].append(float(found.width_error[j]))
         errors[2].append(float(np.sqrt(4 / np.pi) * (np.sqrt(found.lumen.area[j]) - np.sqrt(canal.lumen.area[i]))))
         errors[3].append(float(found.lumen.wall[j] - canal.lumen.wall[i]))
+        errors[4].append(float(found.wall_error[j]))
     low = (canal.lumen.z > 0.5) & (canal.lumen.z < 3)
     return Row(
         tooth, canal.name, voxel, float(canal.lumen.minor[low].min()), *(tuple(e) for e in errors),
-        found.length - canal.length, found.quality.score,
+        found.length - canal.length, float(np.hypot(found.length_error, FORAMEN)), found.quality.score,
     )  # fmt: skip
 
 
@@ -136,24 +141,32 @@ def by_voxel(rows: list[Row]) -> list[str]:
     out = [
         "By voxel size, over the canals that were traced (root mean square, mm; length: median of its size):",
         "",
-        "| voxel | canals traced of | least width | mean circle | wall | length | width interval holds |",
-        "|---|---|---|---|---|---|---|",
+        "| voxel | canals traced of | least width | mean circle | wall | length | 90 % interval holds: width | wall | length |",
+        "|---|---|---|---|---|---|---|---|---|",
     ]
     for voxel in sorted({r.voxel for r in rows}):
         own = [r for r in rows if r.voxel == voxel]
         good = [r for r in own if not r.refused]
         if not good:
             continue
-        width, stated, mean, wall = (
-            np.concatenate([getattr(r, k) for r in good]) for k in ("width", "stated", "mean", "wall")
+        width, stated, mean, wall, wall_stated = (
+            np.concatenate([getattr(r, k) for r in good]) for k in ("width", "stated", "mean", "wall", "wall_stated")
         )
         seen = np.isfinite(width)
         held = np.mean(np.abs(width[seen]) < NINETY * stated[seen])
+        kept = np.mean(np.abs(wall[seen]) < NINETY * wall_stated[seen])
+        right = sum(abs(r.length) < NINETY * r.length_stated for r in good)
         out.append(
             f"| {voxel:g} | {len(good)} of {len(own)} | {_rms(width):.3f} | {_rms(mean):.3f} | {_rms(wall):.3f} | "
-            f"{np.median([abs(r.length) for r in good]):.2f} | {100 * held:.0f} % of {seen.sum()} |"
+            f"{np.median([abs(r.length) for r in good]):.2f} | {100 * held:.0f} % of {seen.sum()} | {100 * kept:.0f} % | "
+            f"{right} of {len(good)} |"
         )
-    return [*out, ""]
+    return [
+        *out,
+        "",
+        f"The length's interval is held against the mesh's with {FORAMEN:g} mm for the mesh's own foramen added to its error.",
+        "",
+    ]
 
 
 def picture(rows: list[Row]) -> str:

@@ -17,7 +17,7 @@ from canalwright.imaging.tracing.blurred_ellipse import share
 from canalwright.imaging.tracing.frame import Frame, on_map
 from canalwright.imaging.tracing.noise import correlation, quiet
 from canalwright.imaging.tracing.path import Tones, second_line
-from canalwright.imaging.tracing.profile_fit import Fit, Samples, Start, fit, residual
+from canalwright.imaging.tracing.profile_fit import FIELDS, Fit, Samples, Start, fit, residual
 from canalwright.imaging.tracing.quality import Seen
 from canalwright.imaging.tracing.terminus import Exit, find_exit
 from canalwright.imaging.tracing.wall import DIRECTIONS, REACH, Rays, Surface, coarse, fit_surface
@@ -31,6 +31,10 @@ WIDEST = 2.5
 CORRELATED = 4.0
 """How many voxels the noise of one counts for before it was measured."""
 SURFACE_STEP = 0.2
+STRAIGHT_FROM = 0.5
+"""Below this height over the terminus the line goes straight on, mm: nearer to the root's end the tube is not seen well."""
+TURNING = 0.15
+"""Curvature that the canal may have there, 1/mm, standard deviation: radii of the last bend are 5 to 10 mm as a rule."""
 SOFTER = 1.5
 """Doubt of soft tissue's grey outside the root over that of the lumen's (chosen as the wall's other errors)."""
 
@@ -147,11 +151,19 @@ class State:
             flat = [np.ravel(a) for a in (s, u, v)]
             return self._hole(*flat).reshape(s.shape)
 
+        def aside(s: float) -> float:
+            last = self.at + STRAIGHT_FROM
+            _, _, centre = (float(e[0]) for e in f.errors(np.array([last])))
+            on = max(0.0, last - s)
+            return float(
+                np.sqrt(centre**2 + (np.sqrt(2) * centre / FIELDS["cu"].knots * on) ** 2 + (TURNING * on**2 / 2) ** 2)
+            )
+
         inside = self.at + 1.0
         return find_exit(
             self.block, line, inside, limits=(self.at - BEYOND + 0.1, self.at + 0.95), fill=fill,
             dentine=float(f.value("d", np.array([inside]))[0]), lumen=f.lumen, spread=f.spread,
-            noise=self.tones.noise, correlation=self.correlation,
+            noise=self.tones.noise, correlation=self.correlation, aside=aside,
         )  # fmt: skip
 
     def seen(self) -> Seen:
@@ -219,7 +231,7 @@ class State:
 
     def _straight(self, name: str, s: Array) -> Array:
         """A centre coordinate, carried on in a straight line below the last well-seen place."""
-        low = self.at + 0.5
+        low = self.at + STRAIGHT_FROM
         near = np.array([low, low + 0.6])
         a, b = self.fit.value(name, near)
         return np.where(s < low, a + (s - low) * (b - a) / 0.6, self.fit.value(name, s))

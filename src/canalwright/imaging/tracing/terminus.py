@@ -17,7 +17,7 @@ from canalwright.imaging.tracing.wall import Rays, coarse, fit_surface
 Array = NDArray[np.float64]
 INNER, OUTER = 18.0, 70.0
 TILTS, TURNS = 6, 24
-LEAST_ERROR = 0.006
+LEAST_ERROR = 0.003
 """Error of the exit that no residual shows, mm; chosen on phantoms of seeds 1000 to 1059."""
 
 
@@ -41,11 +41,13 @@ def find_exit(
     spread: float,
     noise: float,
     correlation: float,
+    aside: Callable[[float], float],
 ) -> Exit | None:
     """The exit below station `inside` of the line, or None when no surface crosses it within `limits`.
 
     `line(s)` gives points, tangents (coronal), normals and binormals, each (k, 3). `fill(points)` gives the greys that
-    the lumen takes away at LPS points (..., 3), to be added back.
+    the lumen takes away at LPS points (..., 3), to be added back. `aside(s)`: how far the line may lie beside the canal there
+    (mm, standard deviation): where the root's surface stands aslant to the canal, as beside its tip, that moves the exit.
     """
     origin, up, one, two = (a[0] for a in line(np.array([inside])))
     ways, polar = _cone(up, one, two)
@@ -87,7 +89,10 @@ def find_exit(
     spread_of_h = float(np.sqrt(sheet[at] @ covariance @ sheet[at]))
     residual = float(usual) * 0.5
     closing = max(0.3, float(gap[at] - gap[max(at - 5, 0)]) / max(1e-6, 0.01 * min(at, 5)))
-    return Exit(float(s[at]), float(np.hypot(spread_of_h, residual) / closing) + LEAST_ERROR)
+    _, by_a, by_b, by_aa, by_ab, by_bb = coefficients
+    slope = np.hypot(by_a + 2 * by_aa * x[at] + by_ab * y[at], by_b + by_ab * x[at] + 2 * by_bb * y[at])
+    beside = float(slope) * aside(float(s[at]))
+    return Exit(float(s[at]), float(np.sqrt(spread_of_h**2 + residual**2 + beside**2)) / closing + LEAST_ERROR)
 
 
 def _cone(up: Array, one: Array, two: Array) -> tuple[Array, Array]:
