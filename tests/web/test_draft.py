@@ -55,6 +55,40 @@ def test_an_impossible_value_is_told_at_its_field(case: Case, key: str, text: st
     assert told in by_canal[0][key]
 
 
+@pytest.mark.parametrize(
+    ("key", "text", "read"),
+    [
+        ("taper", "4 %", "0.04"),
+        ("working_length", "20,5 mm", "20.5"),
+        ("angle", "10°", "10"),
+        ("widths", "3:0,45/0,6 mm; 6:0,5/0,7", "3:0.45/0.6 6:0.5/0.7"),
+        ("wall_distal", "3:0,9, 7:1,1", "3:0.9 7:1.1"),
+        ("wall_distal", "3:0.9,7:1.1", "3:0.9 7:1.1"),
+    ],
+)
+def test_a_number_is_read_as_people_write_it(case: Case, key: str, text: str, read: str) -> None:
+    """Units, per cent and the comma of a number: none is taken for a row of its own."""
+    draft = Draft.of(case).with_text(0, key, text)
+    assert draft.text(0, key) == read
+    draft.case()
+
+
+def test_what_is_missing_is_told_in_words_of_the_form() -> None:
+    """A newcomer is told each field that still keeps the section away, without a key of the case file."""
+    with pytest.raises(CaseError) as caught:
+        Draft.new().with_text(0, "widths", "wide").case()
+    told = sorted_problems(caught.value, 1)[0][0]
+    assert set(told) == {"working_length", "size", "taper", "widths"}
+    assert not any(word in text for text in told.values() for word in ("quotation", "_mm", "bracket", "{"))
+
+
+def test_another_tooth_names_a_canal_of_which_nothing_else_is_there() -> None:
+    """A front tooth has no mesiobuccal canal; a canal that was measured keeps its name."""
+    assert Draft.new().with_tooth(11).canals[0]["name"] != "mesiobuccal"
+    measured = Draft.new().with_text(0, "working_length", "21").with_tooth(11)
+    assert measured.canals[0]["name"] == "mesiobuccal"
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.lists(st.tuples(st.sampled_from([k for k in BY_KEY if k != "size"]), st.text(max_size=20)), max_size=4))
 def test_any_text_gives_a_case_or_its_problems(case: Case, typed: list[tuple[str, str]]) -> None:

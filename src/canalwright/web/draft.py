@@ -11,9 +11,10 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from canalwright import casefile
-from canalwright.anatomy import averages
+from canalwright.anatomy import Tooth, averages
 from canalwright.anatomy.limits import LIMITS, out_of_limits
 from canalwright.casefile import Case, CaseError, Problem
+from canalwright.web.typed import everywhere, parsed, shown
 
 Table = dict[str, Any]
 
@@ -36,7 +37,7 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         Field("name", "Canal", ("name",), kind="name", needed=True),
         Field("working_length", "Working length", ("working_length_mm",), "mm", "length", needed=True),
         Field("size", "Finishing file, ISO size", ("finishing_file", "size"), kind="size", needed=True),
-        Field("taper", "Its taper", ("finishing_file", "taper"), "mm per mm", needed=True),
+        Field("taper", "Its taper", ("finishing_file", "taper"), "0.04 or 4 %", kind="taper", needed=True),
         Field("reference", "Reference point", ("reference",), kind="text"),
     ),
     "Apex": (
@@ -78,7 +79,18 @@ FIELDS: dict[str, tuple[Field, ...]] = {
         Field("branch_direction", "Direction", ("side_branch", 0, "direction"), kind="text"),
     ),
 }
+HOW = {
+    "number": "write digits only, such as 20.5",
+    "size": "choose one of the list",
+    "rows": "write level:width, such as 3:0.45 6:0.60",
+    "levels": "write level:thickness, such as 3:0.9 7:1.1",
+    "wall": "write one thickness, or level:thickness, such as 3:0.9 7:1.1",
+    "taper": "write 0.04 or 4 %",
+}
+"""What to write where a field takes no such text: the page's own words, since a form has no quotation marks and no brackets."""
+MISSING = "still needed"
 _LIMITS = {"taper": "file_taper", "branch_level": "level"}
+_OF_THE_FILE = re.compile("quotation marks|brackets|a table|entry")
 BY_KEY = {f.key: f for group in FIELDS.values() for f in group}
 
 
@@ -112,7 +124,7 @@ class Draft:
     def text(self, index: int, key: str) -> str:
         """What stands in a field."""
         value = _get(self.table["canal"][index], BY_KEY[key].path)
-        return _shown(value)
+        return shown(value)
 
     def method(self, index: int, key: str) -> str:
         """How a field was measured, '' where it does not say."""
@@ -126,10 +138,10 @@ class Draft:
             value = _get(self.table["canal"][index], place.path)
             value = value.get("value") if isinstance(value, Mapping) else value
             limit = _LIMITS.get(key, key)
-            if place.kind != "number" or value is None or limit not in LIMITS:
+            if place.kind not in ("number", "taper") or value is None or limit not in LIMITS:
                 continue
             if not isinstance(value, int | float):
-                found[key] = "a number"
+                found[key] = f"a number; {HOW[place.kind]}"
             elif fault := out_of_limits(key, value, limit=limit):
                 found[key] = f"{fault.allowed}; {fault.action}"
         return found
@@ -138,12 +150,12 @@ class Draft:
         """The draft with a field changed; an empty text takes it out."""
         place, made = BY_KEY[key], copy.deepcopy(self.table)
         old = _get(made["canal"][index], place.path)
-        value = _parsed(place, text.strip())
+        value = parsed(place.kind, text.strip())
         if value is not None and place.quantity and isinstance(old, Mapping):
             kept = {k: v for k, v in old.items() if k in ("method", "error") and v is not None}
             value = {**(value if isinstance(value, Mapping) else {"value": value}), **kept} if kept else value
             if place.kind == "rows" and kept and "value" in value:
-                value = {"by_level": _everywhere(value.pop("value")), **kept}
+                value = {"by_level": everywhere(value.pop("value")), **kept}
         _set(made["canal"][index], place.path, value)
         return replace(self, table=made)
 
@@ -160,13 +172,17 @@ class Draft:
             return self
         value = {k: v for k, v in old.items() if k != "error"} if isinstance(old, Mapping) else {"value": old}
         if place.kind == "rows" and "value" in value:
-            value = {"by_level": _everywhere(value["value"])}
+            value = {"by_level": everywhere(value["value"])}
         _set(made["canal"][index], place.path, {**value, "method": method})
         return replace(self, table=made)
 
     def with_tooth(self, number: int) -> "Draft":
-        """Another tooth (ISO 3950)."""
-        return replace(self, table={**copy.deepcopy(self.table), "tooth": {"number": number}})
+        """Another tooth (ISO 3950); a canal of which only the name is there takes the name that is usual in this tooth."""
+        made, usual = copy.deepcopy(self.table), averages.tooth_averages(Tooth(number)).usual
+        canals = made["canal"]
+        if len(canals) == 1 and set(canals[0]) == {"name"} and canals[0]["name"] not in usual:
+            canals[0]["name"] = usual[0]
+        return replace(self, table={**made, "tooth": {"number": number}})
 
     def with_label(self, label: str) -> "Draft":
         """Another label; a changed demo case is still an invented one."""
@@ -192,14 +208,22 @@ def sorted_problems(error: CaseError, canals: int) -> tuple[list[dict[str, str]]
         found = re.fullmatch(r"canal\[(\d+)\]\.?(.*)", problem.key)
         key = _field_of(found[2]) if found else None
         if found and key and int(found[1]) < canals:
-            by_canal[int(found[1])].setdefault(key, _said(problem))
+            by_canal[int(found[1])].setdefault(key, _said(problem, BY_KEY[key]))
+            if found[2] == "finishing_file":  # neither its size nor its taper is there
+                by_canal[int(found[1])].setdefault("taper", MISSING)
         else:
             others.append(problem)
     return by_canal, others
 
 
-def _said(problem: Problem) -> str:
-    """A problem beside its field, which need not be named again."""
+def _said(problem: Problem, place: Field) -> str:
+    """A problem beside its field, which need not be named again, in words of the form and not of the file."""
+    if problem.action.startswith("required and not there"):
+        return MISSING
+    if place.kind in ("rows", "levels") and (not problem.allowed or _OF_THE_FILE.search(problem.action)):
+        return HOW.get(place.key, HOW[place.kind])
+    if _OF_THE_FILE.search(problem.action) and place.kind in HOW:
+        return f"a number; {HOW[place.kind]}"
     allowed = f"{problem.allowed}; " if problem.allowed else ""
     return f"{allowed}{problem.action}"
 
@@ -211,48 +235,6 @@ def _field_of(path: str) -> str | None:
         if plain == whole or plain.startswith(f"{whole}.") or (whole.startswith(f"{plain}.") and plain):
             return key
     return None
-
-
-def _parsed(place: Field, text: str) -> Any:
-    if not text:
-        return None
-    if place.kind in ("text", "name", "towards"):
-        return text
-    if place.kind == "yes":
-        return text == "yes" or None
-    if place.kind == "levels" or (place.kind == "rows" and ":" in text):
-        rows = [[_number(part) for part in re.split("[:/]", row)] for row in re.split(r"[;,\s]+", text) if row]
-        return rows if place.kind == "levels" else {"by_level": rows}
-    value = _number(text)
-    return int(value) if place.kind == "size" and isinstance(value, float) and value.is_integer() else value
-
-
-def _everywhere(value: Any) -> list[list[Any]]:
-    """One value for every level, as rows."""
-    return [[0.0, value], [30.0, value]]
-
-
-def _number(text: str) -> Any:
-    """A number as people write it, with a point or a comma; what is none stays text."""
-    try:
-        return float(text.replace(",", ".").replace("−", "-"))
-    except ValueError:
-        return text
-
-
-def _shown(value: Any) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, list):
-        return _shown({"by_level": value})
-    if isinstance(value, Mapping):
-        if "by_level" in value:
-            rows = [":".join((f"{r[0]:g}", "/".join(f"{v:g}" for v in r[1:]))) for r in value["by_level"]]
-            return " ".join(rows)
-        return _shown(value.get("value"))
-    if value is True:
-        return "yes"
-    return f"{value:g}" if isinstance(value, int | float) else str(value)
 
 
 def _get(table: Any, path: tuple[str | int, ...]) -> Any:

@@ -1,12 +1,17 @@
 """The measurement form: a handful of fields asked for, the rest offered."""
 
+from collections.abc import Mapping
+
 from canalwright.anatomy import Tooth, averages
 from canalwright.anatomy.centreline import DIRECTIONS
 from canalwright.instruments import iso3630
-from canalwright.web.draft import FIELDS, Draft, Field
+from canalwright.web.draft import BY_KEY, FIELDS, MISSING, Draft, Field
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.prefs import Prefs
+from canalwright.web.words import Words
 
+ELSEWHERE = "The section appears when what is listed below is put right."
+LEVELS = "Level: mm above the end of the canal (terminus), along the canal. Depth: mm below the reference point, such as a cusp tip."
 TEETH = tuple(10 * quadrant + position for quadrant in (1, 2, 4, 3) for position in range(1, 9))
 
 
@@ -17,12 +22,24 @@ def form(draft: Draft, index: int, prefs: Prefs) -> Safe:
         el(
             "section",
             el("h2", words(title) if title else words("Asked for")),
+            el("p", words(LEVELS), class_="usual") if any("level" in f.title.lower() for f in fields) else Safe(""),
             el("div", *(_field(draft, index, f, tooth, prefs) for f in fields), class_="fields"),
             class_="part",
         )
         for title, fields in FIELDS.items()
     ]
     return join(_case(draft, prefs), _canals(draft, index, prefs), *groups)
+
+
+def missing(wrong: Mapping[str, str], words: Words) -> Safe:
+    """In the place of the section: which fields of this canal still keep it away, each one click from its field."""
+    listed = []
+    for key in (key for key in BY_KEY if key in wrong):
+        empty, field = wrong[key] == words(MISSING), words(BY_KEY[key].title)
+        link = el("a", words("Fill in: {field}" if empty else "Put right: {field}", field=field), href=f"#f-{key}")
+        listed.append(el("li", link, "" if empty else f" ({wrong[key]})"))
+    told = words("The section appears when these are filled in or put right:") if listed else words(ELSEWHERE)
+    return el("div", el("div", el("p", told), el("ul", *listed) if listed else Safe("")), class_="waiting")
 
 
 def _tooth(draft: Draft) -> Tooth:
@@ -131,7 +148,7 @@ def _entry(place: Field, ident: str, text: str, tooth: Tooth, prefs: Prefs) -> S
         id=ident,
         value=text,
         data_field_key=place.key,
-        inputmode="decimal" if place.kind == "number" else None,
+        inputmode="decimal" if place.kind in ("number", "taper") else None,
         list=f"l-{place.key}" if place.kind == "name" else None,
         autocomplete="off",
         maxlength=400,

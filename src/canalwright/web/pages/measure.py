@@ -10,7 +10,7 @@ from canalwright.anatomy import Tooth, averages
 from canalwright.casefile import Case, CaseError
 from canalwright.report.stations import stations
 from canalwright.web.draft import BY_KEY, Draft, sorted_problems
-from canalwright.web.markup.form import form
+from canalwright.web.markup.form import form, missing
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.markup.picture import canal_picture
 from canalwright.web.markup.zoom import zoom
@@ -133,16 +133,15 @@ class View:
             self.case = None
             by_canal, rest = sorted_problems(error, len(self.draft.canals))
             told = by_canal[self.index] | self.draft.impossible(self.index)
-            wrong = {k: words(said) for k, said in told.items()}
+            wrong = {k: "; ".join(words(part) for part in said.split("; ")) for k, said in told.items()}
             others = [str(problem) for problem in rest]
             others += [
                 words("Canal {n} needs something too", n=i + 1)
                 for i, found in enumerate(by_canal)
                 if found and i != self.index
             ]
-            self.picture.content = el(
-                "div", el("p", words("The section appears when the fields marked * are filled in.")), class_="waiting"
-            )
+            self.picture.content = missing(wrong, words)
+            ui.run_javascript("window.canalwright?.stations?.(null)")
         else:
             canal = self.case.canals[self.index]
             self.picture.content = canal_picture(canal, shaping.shaped(canal), words)

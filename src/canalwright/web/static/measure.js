@@ -9,6 +9,10 @@ document.addEventListener("change", (event) => {
   else if (methodKey) send("cw-method", { key: methodKey, value: event.target.value });
   else if (fieldKey) { touched.add(fieldKey); send("cw-field", { key: fieldKey, value: event.target.value }); }
 });
+document.addEventListener("input", (event) => {
+  const tab = event.target.dataset?.fieldKey === "name" && document.querySelector(".tab[data-form='canal'][aria-current=true]");
+  if (tab) tab.textContent = event.target.value || String(Number(tab.dataset.value) + 1);
+});
 document.addEventListener("input", debounced((event) => {
   const { fieldKey } = event.target.dataset ?? {};
   if (fieldKey && event.target.matches("input")) send("cw-field", { key: fieldKey, value: event.target.value });

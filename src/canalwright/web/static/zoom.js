@@ -87,7 +87,8 @@ function go(to) {
 function stations(told) {
   table = told;
   const slider = $("zoom-depth");
-  if (!slider || !table) return;
+  if (!slider) return;
+  if (!table) { slider.disabled = true; $("o-zoom-depth").textContent = "–"; $("zoom-values").replaceChildren(); return; }
   Object.assign(slider, { min: Math.min(...table.depth).toFixed(1), max: Math.max(...table.depth).toFixed(1), disabled: false });
   go(depth ?? table.depth[Math.floor(table.depth.length / 3)]);
 }
