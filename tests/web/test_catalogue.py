@@ -3,6 +3,7 @@
 import ast
 import re
 import string
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ import canalwright.web
 from canalwright import casefile
 from canalwright.planning import CAUTION, Plan, Story
 from canalwright.report import finding_words, sheet
+from canalwright.report.card import card_data
 from canalwright.report.words import act_words
 from canalwright.web import draft, hands, heatruns, stages
 from canalwright.web.chair import DOES
@@ -23,6 +25,7 @@ SPANISH = words_of("es")
 ROOT = Path(canalwright.web.__file__).parent
 NAMES = re.compile(r"[\d.,:/ %°×−–-]*(?:s|mm|K| to [\d.]+)?")
 """Numbers and sizes, which are the same in every language."""
+UNITS = {"mm³", "min", "°C", "%", "N", "mm", "s", "K"}
 
 
 def _texts() -> set[str]:
@@ -96,6 +99,21 @@ def test_the_plan_in_spanish(plan: Plan) -> None:
     shown = planview.headline(plan, SPANISH) + planview.tables(plan, SPANISH) + picture.plan_picture(plan, SPANISH)
     assert "Compactación apical" in shown and "cresta ósea" in shown
     assert "longest safe" not in shown
+
+
+def test_the_card_in_spanish_has_no_english_word_left(plan: Plan, story: Story) -> None:
+    missing: list[str] = []
+
+    def say(text: str) -> str:
+        told = SPANISH.known(text)
+        if told is None and not NAMES.fullmatch(text) and text not in UNITS:
+            missing.append(text)
+        return text if told is None else told
+
+    data = card_data(plan, story, label="", date="", tongue=replace(picture.tongue(SPANISH), say=say))
+    assert missing == []
+    assert data["language"] == "es" and "cúspide" in data["reference"] and "from" not in data["reference"]
+    assert "longest safe" not in str(data["heat"]) and "Condensadores" in data["words"].values()
 
 
 def test_names_of_every_tooth_and_usual_canal_are_there() -> None:

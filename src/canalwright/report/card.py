@@ -1,10 +1,12 @@
 """The card: one page per canal for the chair, as PDF.
 
 `card.typ`, bundled beside this file, lays the page out; everything it prints comes as JSON, already in words. The same
-plan gives the same bytes anywhere.
+plan gives the same bytes anywhere. In another language than English every word goes through `Tongue`: the words of the
+template (`PRINTED`), those of numbers and findings, and the labels of the drawings.
 """
 
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,7 +32,32 @@ SCALES = (7.0, 6.5, 6.0, 5.5, 5.0, 4.5, 4.0, 3.5, 3.0)
 ROOM, NARROW = 141.0, 0.9
 MOST_LABELS, MOST_TRIMS, READABLE = 14, 6, 4.0
 FILL_SHOWN = (".chance", ".void", ".beyond", ".root_ratio")
+PRINTED = (
+    "working length", "label", "date", "file", "paper point", "Cone", "cut off, mm", "tip, mm", "seats at", "within ½ mm %",
+    "Pluggers", "stop, mm", "Heat margin", "to the 10 K limit", "Downpack", "carrier stop", "heat s", "bite", "plugger",
+    "plugger stop", "hold s", "soft to", "rise K", "Backfill", "softens below", "needle stop", "from", "up to",
+    "and {n} more, see the page", "Before the cone:", "What the numbers rest on:", "plan", "Findings", "worst first",
+    "Heat and fill", "Greatest rise on the root surface by depth",
+    "Longitudinal section with its ruler; every number also stands in the tables",
+)  # fmt: skip
+"""The words of the template itself."""
+WORDS = frozenset({"title", "canal", "name", "interval", "words", "text", "part", "ready", "message", "action", "harm_said",
+    "provenance", "caution", "unit"})  # fmt: skip
+"""Keys of the card's data whose values are words."""
 _OPTIONS = Options(font_size=9.5 * 25.4 / 72, text_factor=NARROW)
+
+
+@dataclass(frozen=True)
+class Tongue:
+    """A language of the card: its code, `say` for a text, `draw` for the labels of a drawing (SVG), and how much wider it runs."""
+
+    language: str = "en"
+    say: Callable[[str], str] = str
+    draw: Callable[[str], str] = str
+    wider: float = 1.0
+
+
+ENGLISH = Tongue()
 
 
 def card(
@@ -42,26 +69,35 @@ def card(
     return target
 
 
-def card_pdf(plan: Plan, story: "Story | None" = None, *, paper: str = "a4", label: str = "", date: str = "") -> bytes:
+def card_pdf(
+    plan: Plan,
+    story: "Story | None" = None,
+    *,
+    paper: str = "a4",
+    label: str = "",
+    date: str = "",
+    tongue: Tongue = ENGLISH,
+) -> bytes:
     """The card as PDF bytes, always one page.
 
     `paper` is "a4" or "letter"; `label` a pseudonym of the patient and `date` as it shall be printed, both left
-    blank for writing by hand when empty. Raises ValueError for another paper.
+    blank for writing by hand when empty; `tongue`: the language it is in. Raises ValueError for another paper.
     """
-    return typeset("card", card_data(plan, story, label=label, date=date), paper)
+    return typeset("card", card_data(plan, story, label=label, date=date, tongue=tongue), paper)
 
 
-def card_data(plan: Plan, story: "Story | None", *, label: str, date: str) -> dict[str, Any]:
+def card_data(plan: Plan, story: "Story | None", *, label: str, date: str, tongue: Tongue = ENGLISH) -> dict[str, Any]:
     """All that the template prints, as JSON types."""
-    page, canal, sections = sheet(plan), plan.canal, _sections(plan)
+    options = replace(_OPTIONS, text_factor=_OPTIONS.text_factor * tongue.wider)
+    page, canal, sections = sheet(plan), plan.canal, _sections(plan, options)
     title = f"Card, tooth {canal.tooth.code}, {canal.name} canal"
     findings = [(f.harm is Harm.DANGER, *finding_words(f)) for f in page.findings]
-    return {
+    data = {
         "title": title,
         "tooth": str(canal.tooth.code),
-        "kind": f"{canal.tooth.kind}, {canal.tooth.side}",
+        "kind": f"{tongue.say(canal.tooth.kind)}, {tongue.say(canal.tooth.side)}",
         "canal": canal.name,
-        "reference": canal.reference,
+        "reference": f"{tongue.say('from the')} {tongue.say(canal.reference)}",
         "length": _item(page.length) | {"source": str(canal.length.source)},
         "label": label,
         "date": date,
@@ -77,31 +113,46 @@ def card_data(plan: Plan, story: "Story | None", *, label: str, date: str) -> di
         ],
         "rounds": _table(page.rounds),
         "portions": _table(page.portions),
-        "needles": ", ".join(dict.fromkeys(p.needle.name for p in plan.portions)),
+        "needles": ", ".join(dict.fromkeys(tongue.say(p.needle.name) for p in plan.portions)),
         "heat": [_item(i) for i in page.heat],
         "fill": [_item(i) for i in page.fill if i.key.endswith(FILL_SHOWN)],
-        "setting": " · ".join(page.setting),
+        "setting": " · ".join(map(tongue.say, page.setting)),
         "ready": ready_line(plan.readiness) if plan.readiness else "",
-        "findings": [dict(zip(("danger", "harm", "message", "action"), f, strict=True)) for f in findings],
+        "findings": [
+            dict(zip(("danger", "harm", "message", "action"), f, strict=True)) | {"harm_said": f[1]} for f in findings
+        ],
         "provenance": list(page.provenance),
         "caution": CAUTION,
         "digest": digest(plan),
         "versions": ", ".join(f"{name} {version}" for name, version in sorted(plan.versions.items())),
-        "sections": [svg for _, svg in sections],
+        "sections": [tongue.draw(svg) for _, svg in sections],
         "large": [i for i, (scale, _) in enumerate(sections) if scale >= READABLE],
-        "rise": rise_svg(plan, story, width=40.0, height=28.0, options=_OPTIONS) if story else "",
+        "rise": tongue.draw(rise_svg(plan, story, width=40.0, height=28.0, options=options)) if story else "",
         "icons": {kind: _icon(kind) for kind in ("cone", "plugger", "carrier", "backfill", "front")},
     }  # fmt: skip
+    said: dict[str, Any] = _said(data, tongue.say)
+    return said | {"language": tongue.language, "words": {word: tongue.say(word) for word in PRINTED}}
 
 
-def _sections(plan: Plan) -> list[tuple[float, str]]:
+def _said(data: Any, say: Callable[[str], str], key: str = "") -> Any:
+    """The data with what stands under the keys of `WORDS` in another language."""
+    if isinstance(data, dict):
+        return {k: _said(v, say, k) for k, v in data.items()}
+    if isinstance(data, list):
+        return [_said(v, say, key) for v in data]
+    if isinstance(data, str) and key == "interval" and " to " in data:
+        return data.replace(" to ", say(" to "))
+    return say(data) if isinstance(data, str) and key in WORDS else data
+
+
+def _sections(plan: Plan, options: Options) -> list[tuple[float, str]]:
     """Scale and section at every scale that leaves room for the column beside it, largest first; the smallest in any case.
 
     Where rounds and portions are many, their labels are left to the tables.
     """
     labels = 3 + 2 * len(plan.rounds) + len(plan.portions)
     quiet = frozenset(["backfill"] * (labels > MOST_LABELS) + ["front"] * (labels - len(plan.portions) > MOST_LABELS))
-    drawn = [(s, section_svg(plan, options=replace(_OPTIONS, scale=s, quiet=quiet))) for s in SCALES]
+    drawn = [(s, section_svg(plan, options=replace(options, scale=s, quiet=quiet))) for s in SCALES]
     return [(s, svg) for s, svg in drawn if width_mm(svg) <= ROOM] or drawn[-1:]
 
 

@@ -3,6 +3,7 @@
 import asyncio
 import json
 from collections.abc import Awaitable, Callable
+from functools import partial
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -16,7 +17,7 @@ from canalwright.report.stations import stations
 from canalwright.web.archive import packed, restored
 from canalwright.web.choosing import from_query, query_of
 from canalwright.web.film import film
-from canalwright.web.markup.picture import colours
+from canalwright.web.markup.picture import colours, tongue
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
 
@@ -116,7 +117,8 @@ def routes(office: Office) -> APIRouter:
     async def carded(request: Request, key: str, index: int) -> Response:
         async def make(case: Case, choices: Choices) -> Response:
             plan, story = await office.bench.story(case, index, choices)
-            pdf = await office.bench.aside(card_pdf, plan, story)
+            read = tongue(Prefs.of(request.cookies).words)
+            pdf = await office.bench.aside(partial(card_pdf, tongue=read), plan, story)
             return _file(pdf, "application/pdf", f"card-{plan.canal.tooth.code}-{_plain(plan.canal.name)}.pdf")
 
         return await _of(office, request, key, index, make)

@@ -2,15 +2,19 @@
 
 import re
 from dataclasses import fields, replace
+from functools import partial
 from html import escape, unescape
 
 from canalwright.anatomy import Canal, Lumen
 from canalwright.planning import Plan
 from canalwright.report import DARK, LIGHT, Options, Palette, section_svg
+from canalwright.report.card import Tongue
 from canalwright.report.palette import ISO_3630, Paint
 from canalwright.web.markup.html import Safe
 from canalwright.web.words import ENGLISH, Words
 
+WIDER = 1.3
+"""How much wider than English a line of another language is taken to run."""
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
 
 
@@ -81,9 +85,14 @@ def canal_picture(canal: Canal, shaped: Lumen, words: Words = ENGLISH) -> Safe:
     return _told(section_svg(canal, lumen=shaped, options=_wide(OPTIONS, words)), words)
 
 
+def tongue(words: Words) -> Tongue:
+    """The reader's language for the card."""
+    return Tongue() if words.language == "en" else Tongue(words.language, words, partial(_told, words=words), WIDER)
+
+
 def _wide(options: Options, words: Words) -> Options:
     """Room for labels in a language that takes more of it than English."""
-    return options if words.language == "en" else replace(options, text_factor=1.3 * options.text_factor)
+    return options if words.language == "en" else replace(options, text_factor=WIDER * options.text_factor)
 
 
 def _told(svg: str, words: Words) -> Safe:
