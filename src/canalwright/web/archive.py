@@ -9,6 +9,7 @@ from canalwright.casefile import Case, archive
 from canalwright.imaging.errors import ScanError
 from canalwright.planning import Plan, Story
 from canalwright.report import card_pdf, plan_json, section_svg
+from canalwright.report.card import ENGLISH, Tongue
 from canalwright.web import filmkeep
 from canalwright.web.chairbook import Chairbook, ChairbookError
 from canalwright.web.checks import Check
@@ -30,16 +31,18 @@ def packed(
     book: Chairbook,
     films: Iterable[tuple[str, Open]] = (),
     checks: Iterable[Check] = (),
+    tongue: Tongue = ENGLISH,
 ) -> bytes:
     """The archive of a case; `filled` are the plans to put in for reading, with what would happen, `films` its radiographs by key,
-    `checks` those of its fillings: their numbers, and the labels of two scans (NRRD), without what a file said of the patient.
+    `checks` those of its fillings: their numbers, and the labels of two scans (NRRD), without what a file said of the patient; `tongue`:
+    the language of the cards.
 
     Raises CaseError for more than an archive may hold.
     """
     made: dict[str, bytes] = {}
     for plan, story in filled:
         name = _plain(plan.canal.name)
-        made[f"card-{name}.pdf"] = card_pdf(plan, story, label=case.label)
+        made[f"card-{name}.pdf"] = card_pdf(plan, story, label=case.label, tongue=tongue)
         made[f"plan-{name}.json"] = json.dumps(plan_json(plan), indent=2, allow_nan=False).encode()
         made[f"section-{name}.svg"] = section_svg(plan).encode()
     for check in checks:

@@ -75,7 +75,7 @@ def routes(office: Office) -> APIRouter:
         return answer({"newer": found} | (said if found else {}))
 
     @router.get("/case/{key}/case.zip")
-    async def bundled(key: str) -> Response:
+    async def bundled(request: Request, key: str) -> Response:
         """The case, its sessions, radiographs and checks; card, plan and section of every canal with the planner's choices."""
         case = office.shelf.get(key)
         if case is None:
@@ -84,7 +84,9 @@ def routes(office: Office) -> APIRouter:
             filled = [await office.bench.story(case, i, Choices()) for i in range(len(case.canals))]
             films = office.radiographs.of(office.shelf.line(key))
             checks = [found for i in range(len(case.canals)) if (found := office.checks.get(key, i)) is not None]
-            data = await asyncio.to_thread(packed, case, filled, office.chairs.book, films, checks)
+            data = await asyncio.to_thread(
+                packed, case, filled, office.chairs.book, films, checks, tongue(Prefs.of(request.cookies).words)
+            )
         except (PlanError, casefile.CaseError) as error:
             return answer({"problems": [str(error)]}, 422)
         return _file(data, "application/zip", f"case-{case.tooth.code}.zip")

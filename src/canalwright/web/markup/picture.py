@@ -8,6 +8,7 @@ from html import escape, unescape
 from canalwright.anatomy import Canal, Lumen
 from canalwright.planning import Plan
 from canalwright.report import DARK, LIGHT, Options, Palette, section_svg
+from canalwright.report.card import ENGLISH as ENGLISH_CARD
 from canalwright.report.card import Tongue
 from canalwright.report.palette import ISO_3630, Paint
 from canalwright.web.markup.html import Safe
@@ -87,7 +88,7 @@ def canal_picture(canal: Canal, shaped: Lumen, words: Words = ENGLISH) -> Safe:
 
 def tongue(words: Words) -> Tongue:
     """The reader's language for the card."""
-    return Tongue() if words.language == "en" else Tongue(words.language, words, partial(_told, words=words), WIDER)
+    return ENGLISH_CARD if words.language == "en" else Tongue(words.language, words, partial(_told, words=words), WIDER)
 
 
 def _wide(options: Options, words: Words) -> Options:
