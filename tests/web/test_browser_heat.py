@@ -48,6 +48,11 @@ def test_run_play_read_and_save(page: Page, tmp_path: Path) -> None:
     told = page.locator("#heat-told")
     expect(told.locator("table").first).to_contain_text("Greatest rise on the root surface", timeout=SLOW)
     assert told.locator("table").nth(1).locator("tbody tr").count() > 12
+    told.locator(".num").first.click()
+    expect(page.locator("#where")).to_contain_text("Transient bioheat in three dimensions")
+    page.screenshot(path=str(tmp_path / "where.png"))
+    page.keyboard.press("Escape")
+    expect(told.locator(".num").first).to_be_focused()
     before = page.evaluate(painted)
     page.locator("#scrub").fill("20")
     assert page.locator("#clock").inner_text() != "0.0"

@@ -9,6 +9,7 @@ from canalwright import casefile, irrigation, readiness
 from canalwright.instruments import Tray
 from canalwright.irrigation import Bath
 from canalwright.readiness import GaugeTrial, Irrigated, PaperPointReading, Pattern, Record, Sounding
+from canalwright.web.formulas import formula_of
 from canalwright.web.markup import filmtable, ready, readybath, readylength, readypoints, readyshape
 from canalwright.web.words import words_of
 
@@ -65,6 +66,7 @@ def test_every_item_in_every_state(canal: int) -> None:
         for record in _records():
             for item in readiness.judge(one, tray, record).items:
                 said |= {item.name, item.verdict.words, item.message, item.action, *(n.name for n in item.numbers)}
+                assert all(formula_of(f"named.{n.name}") for n in item.numbers), item.numbers
     missing = sorted(text for text in said if text and SPANISH.known(text) is None)
     assert missing == []
 

@@ -4,7 +4,9 @@ import math
 
 from canalwright.heat.solid import Choice, SolidDoubt, SolidStory
 from canalwright.heat.solid.telling import LEAVES_OUT
+from canalwright.quantities import Quantity
 from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.markup.ready import answering
 from canalwright.web.words import Words
 
 FIELDS = (
@@ -82,20 +84,19 @@ def _scale(key: str, title: str) -> Safe:
 def results(story: SolidStory, doubt: SolidDoubt, choices: tuple[Choice, ...], words: Words) -> Safe:
     """The numbers with their intervals, and the table of choices when it is there."""
     rows = [
-        (words("Greatest rise on the root surface"), "K", "rise", 1),
-        (words("Time above 47 °C at the worst point"), "s", "above_47", 1),
-        (words("CEM43 at the worst point"), "min", "cem43", 2),
-        (words("Greatest rise in the bone"), "K", "bone", 1),
-        (words("Longest safe activation of the deepest round"), "s", "activation", 1),
-        (words("Shortest safe pause before it"), "s", "pause", 0),
+        ("Greatest rise on the root surface", "K", "rise", 1),
+        ("Time above 47 °C at the worst point", "s", "above_47", 1),
+        ("CEM43 at the worst point", "min", "cem43", 2),
+        ("Greatest rise in the bone", "K", "bone", 1),
+        ("Longest safe activation of the deepest round", "s", "activation", 1),
+        ("Shortest safe pause before it", "s", "pause", 0),
     ]
     body = [
-        el("tr", el("th", f"{name}, {unit}", scope="row"), el("td", el("b", _value(doubt, key, digits, words))),
-           el("td", _interval(doubt, key, digits, words)))
+        el("tr", el("th", words(name), scope="row"), el("td", _asked(doubt, name, unit, key, digits, words)))
         for name, unit, key, digits in rows
         if len(getattr(doubt, key))
     ]  # fmt: skip
-    head = el("tr", *(el("th", t, scope="col") for t in (words("number"), words("value"), words("5–95 % interval"))))
+    head = el("tr", *(el("th", t, scope="col") for t in (words("number"), words("value"))))
     brought = story.heated_by + 1
     place = words(
         "Hottest at {level} mm from the terminus, {angle}° from the greatest width, after {time} s; brought by act {act}.",
@@ -135,13 +136,12 @@ def _scrolled(table: Safe, title: str) -> Safe:
     return el("div", table, class_="scroll", tabindex="0", role="region", aria_label=title)
 
 
-def _value(doubt: SolidDoubt, key: str, digits: int, words: Words) -> str:
-    return _figure(float(getattr(doubt, key)[0]), digits, words)
-
-
-def _interval(doubt: SolidDoubt, key: str, digits: int, words: Words) -> str:
-    low, high = doubt.interval(key)
-    return f"{_figure(low, digits, words)}{words(' to ')}{_figure(high, digits, words)}"
+def _asked(doubt: SolidDoubt, name: str, unit: str, key: str, digits: int, words: Words) -> Safe:
+    """A number of the run, which says on a click where it is from."""
+    (low, high), value = doubt.interval(key), float(getattr(doubt, key)[0])
+    between = f"{_figure(low, digits, words)}{words(' to ')}{_figure(high, digits, words)}"
+    shown = (_figure(value, digits, words), between, words(unit))
+    return answering(name, Quantity(value, low, high, unit), shown, words)
 
 
 def _figure(value: float, digits: int, words: Words) -> str:

@@ -63,14 +63,20 @@ def icon(found: Verdict) -> Safe:
 
 def numbers(found: Iterable[tuple[str, Quantity]], words: Words) -> Safe:
     """Names and values with their intervals; each says on a click where it is from."""
-    rows = [join(el("dt", words(name)), el("dd", _asked(name, q, words))) for name, q in found]
+    rows = [join(el("dt", words(name)), el("dd", asked(name, q, words))) for name, q in found]
     return el("dl", *rows, class_="rd-numbers")
 
 
-def figure(q: Quantity, words: Words) -> Safe:
-    """One value with its interval and unit."""
+def asked(name: str, q: Quantity, words: Words) -> Safe:
+    """A button with the number, its interval and unit; what it answers comes with it."""
     value, between, unit = _parts(number_text(q), words)
-    return el(
+    return answering(name, q, (value, between, unit), words)
+
+
+def answering(name: str, q: Quantity, shown: tuple[str, str, str], words: Words) -> Safe:
+    """The same for a number whose value, interval and unit are written already."""
+    value, between, unit = shown
+    figure = el(
         "span",
         el("b", value, class_="value"),
         " ",
@@ -78,18 +84,13 @@ def figure(q: Quantity, words: Words) -> Safe:
         f" {unit}",
         class_="rd-figure",
     )
-
-
-def _asked(name: str, q: Quantity, words: Words) -> Safe:
-    """A button with the number; what it answers comes with it."""
-    value, between, unit = _parts(number_text(q), words)
     spoken = words(
         "{name}: {value} {unit}, {interval}. Where from?", name=words(name), value=value, unit=unit, interval=between
     )
     told = said(name, q, value, between, unit, words)
     return el(
         "button",
-        figure(q, words),
+        figure,
         type="button",
         class_="num",
         data_said=told,

@@ -56,8 +56,8 @@ def budget(found: Budget, canal: Canal, words: Words) -> Safe:
             words(r.pocket.name) + (f" ({words('supposed')})" if r.pocket.supposed else ""),
             f"{canal.depth(r.pocket.z):.1f} mm",
             f"{r.pocket.depth:.1f} mm",
-            ready.figure(r.needs, words),
-            ready.figure(r.dissolved, words),
+            ready.asked("time for all of it", r.needs, words),
+            ready.asked("dissolved in the budget", r.dissolved, words),
             words("yes") if r.done else words("no"),
         )
         for r in found.reached

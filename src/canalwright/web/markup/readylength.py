@@ -59,7 +59,12 @@ def _agreement(found: Length, words: Words) -> Safe:
         chance=f"{found.chance:.1%}",
     )
     groups = [
-        el("li", el("b", ", ".join(words(s.method) for s in c.soundings)), ": ", ready.figure(c.constriction, words))
+        el(
+            "li",
+            el("b", ", ".join(words(s.method) for s in c.soundings)),
+            ": ",
+            ready.asked("constriction", c.constriction, words),
+        )
         for c in found.candidates
     ]
     odd = [

@@ -52,10 +52,10 @@ def trade_off(found: TradeOff, words: Words) -> Safe:
     lines = [
         (
             o.file.name,
-            _maybe(o.plugger_short, words),
-            _maybe(o.needle_short, words),
-            ready.figure(o.dentine, words),
-            f"{o.untouched.value:.0%} ({o.untouched.low:.0%}–{o.untouched.high:.0%})",
+            _maybe("plugger short of the end", o.plugger_short, words),
+            _maybe("needle short of the end", o.needle_short, words),
+            ready.asked("least dentine", o.dentine, words),
+            ready.answering("share of wall untouched", o.untouched, _share(o.untouched), words),
             f"{o.life.left}" if o.life.left < 99 else words("many"),
         )
         for o in shown
@@ -80,5 +80,10 @@ def trade_off(found: TradeOff, words: Words) -> Safe:
     )
 
 
-def _maybe(q: Quantity | None, words: Words) -> Safe:
-    return Safe("–") if q is None else ready.figure(q, words)
+def _share(q: Quantity) -> tuple[str, str, str]:
+    """Value and interval of a share, short enough for a table."""
+    return f"{100 * q.value:.0f}", f"{100 * q.low:.0f}–{100 * q.high:.0f}", "%"
+
+
+def _maybe(name: str, q: Quantity | None, words: Words) -> Safe:
+    return Safe("–") if q is None else ready.asked(name, q, words)

@@ -12,23 +12,31 @@ from canalwright.web.words import Words
 
 def where_from(item: Item, plan: Plan, words: Words) -> Safe:
     """The answer, for the dialogue."""
-    q, formula = item.quantity, formula_of(item.key)
+    q = item.quantity
     between = interval(q, item.digits).replace(" to ", words(" to "))
     leading = _leading(q.leading, plan, words) if q.leading else ""
     rows = _rows(q, item.value, between, item.unit, leading, words)
-    if formula:
-        rows += [
-            (words("how it is found"), words(formula.how)),
-            (words("leaves out"), words(formula.leaves_out)),
-            (words("source"), formula.source),
-        ]
-    return _dialogue(item.words, q, rows, words)
+    return _dialogue(item.words, q, [*rows, *_found(item.key, words)], words)
 
 
 def said(name: str, q: Quantity, value: str, between: str, unit: str, words: Words) -> Safe:
-    """The answer for a number that belongs to no plan: `value`, interval `between` and `unit` as they are shown."""
+    """The answer for a number that belongs to no plan: `value`, interval `between` and `unit` as they are shown. How it is found
+    stands under `named.` and its name."""
     leading = words(INPUT_WORDS.get(q.leading, q.leading.replace("_", " "))) if q.leading else ""
-    return _dialogue(name, q, _rows(q, value, between, unit, leading, words), words)
+    rows = _rows(q, value, between, unit, leading, words)
+    return _dialogue(name, q, [*rows, *_found(f"named.{name}", words)], words)
+
+
+def _found(key: str, words: Words) -> list[tuple[str, str]]:
+    """How the number of a key is found, what that leaves out, and its source."""
+    formula = formula_of(key)
+    if formula is None:
+        return []
+    return [
+        (words("how it is found"), words(formula.how)),
+        (words("leaves out"), words(formula.leaves_out)),
+        (words("source"), words(formula.source)),
+    ]
 
 
 def _rows(q: Quantity, value: str, between: str, unit: str, leading: str, words: Words) -> list[tuple[str, str]]:
@@ -40,7 +48,7 @@ def _rows(q: Quantity, value: str, between: str, unit: str, leading: str, words:
             words(q.source.origin.value) + (f": {words(q.source.detail)}" if q.source.detail else ""),
         ),
     ]
-    if q.high > q.low:
+    if q.high > q.low and (q.supposed or leading):
         rows.append((words("rests on averages or assumptions"), f"{100 * q.supposed:.0f} %"))
         if leading:
             rows.append((words("most of the doubt comes from"), leading))
