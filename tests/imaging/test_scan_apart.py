@@ -14,7 +14,7 @@ from tests.imaging.test_scan_click import click, tooth_scan
 
 
 def test_the_mesiolingual_canal_of_a_real_first_molar_is_traced_beside_the_mesiobuccal_one() -> None:
-    """At 0.2 mm voxels, 0.16 to 0.23 mm wide: course within 0.15 mm, least width within half a voxel; end within 0.5 mm, told over 0.4."""
+    """At 0.2 mm voxels it is 0.16 to 0.23 mm wide: course within 0.15 mm, least width within half a voxel, end within 0.4 mm."""
     found = find_canals(tooth_scan("L6", 0.2), click("L6"))
     truth = real_teeth.canals("L6")
     assert len(found) == 3
@@ -22,9 +22,7 @@ def test_the_mesiolingual_canal_of_a_real_first_molar_is_traced_beside_the_mesio
     assert sorted(nearest) == [0, 1, 2]
     for canal, which in zip(found, nearest, strict=True):
         true = truth[which]
-        off = np.linalg.norm(canal.terminus - true.terminus)
-        assert off < 0.5
-        assert off < 0.4 or any("its end was found" in reason for reason in canal.quality.reasons)
+        assert np.linalg.norm(canal.terminus - true.terminus) < 0.4
         for z in (1.0, 2.0, 3.0, 5.0):
             i = int(np.searchsorted(true.lumen.z, z))
             away, at = cKDTree(canal.lumen.centre).query(true.lumen.centre[i])

@@ -134,6 +134,10 @@ class Fit:
         centre = np.hypot(*(self._deviation({n: np.ones(len(s))}, s) for n in ("cu", "cv"))) / np.sqrt(2)
         return m, ratio, centre
 
+    def tilt(self, s: Array) -> Array:
+        """Standard deviation (k,) of the line's direction, radians: as sure as its centre over a knot's length."""
+        return np.asarray(np.sqrt(2) * self.errors(s)[2] / FIELDS["cu"].knots)
+
     def minor_error(self, s: Array) -> Array:
         """Standard deviation of the least width, mm."""
         short, _, _ = self.half_widths(s)

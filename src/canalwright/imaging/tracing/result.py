@@ -11,7 +11,7 @@ from canalwright.imaging.found import FoundCanal, Quality, RootSurface
 from canalwright.imaging.sections import gap
 from canalwright.imaging.tracing.apart import Apart
 from canalwright.imaging.tracing.frame import Frame, on_map
-from canalwright.imaging.tracing.profile_fit import FIELDS, Fit
+from canalwright.imaging.tracing.profile_fit import Fit
 from canalwright.imaging.tracing.terminus import Exit
 from canalwright.imaging.tracing.wall import DIRECTIONS, Surface
 from canalwright.imaging.volume import Scan
@@ -145,13 +145,11 @@ def _surface(parts: Parts, at: Array, frames: tuple[Array, Array]) -> RootSurfac
 
 def _tilted(parts: Parts) -> Array:
     """Doubt (S, K) of the surface's distance for the tilt of the cross plane, mm: near the root's round end a plane that leans
-    a little cuts the surface at another height. The line's direction is as sure as its centre over a knot's length.
+    a little cuts the surface at another height.
     """
     surface = parts.surface.radius
     slope = np.abs(np.gradient(surface, parts.stations[1] - parts.stations[0], axis=0))
-    _, _, centre = parts.fit.errors(parts.stations)
-    tilt = np.sqrt(2) * centre / FIELDS["cu"].knots
-    return np.asarray(tilt[:, None] * surface * np.minimum(slope, STEEPEST))
+    return np.asarray(parts.fit.tilt(parts.stations)[:, None] * surface * np.minimum(slope, STEEPEST))
 
 
 def length_error(parts: Parts) -> float:

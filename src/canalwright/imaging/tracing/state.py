@@ -17,7 +17,7 @@ from canalwright.imaging.tracing.blurred_ellipse import share
 from canalwright.imaging.tracing.frame import Frame, on_map
 from canalwright.imaging.tracing.noise import correlation, quiet
 from canalwright.imaging.tracing.path import Tones, second_line
-from canalwright.imaging.tracing.profile_fit import FIELDS, Fit, Samples, Start, fit, residual
+from canalwright.imaging.tracing.profile_fit import Fit, Samples, Start, fit, residual
 from canalwright.imaging.tracing.quality import Seen
 from canalwright.imaging.tracing.terminus import Exit, find_exit
 from canalwright.imaging.tracing.wall import DIRECTIONS, REACH, Rays, Surface, coarse, fit_surface
@@ -34,7 +34,7 @@ SURFACE_STEP = 0.2
 STRAIGHT_FROM = 0.5
 """Below this height over the terminus the line goes straight on, mm: nearer to the root's end the tube is not seen well."""
 TURNING = 0.15
-"""Curvature that the canal may have there, 1/mm, standard deviation: radii of the last bend are 5 to 10 mm as a rule."""
+"""Curvature that the canal may have there, 1/mm, standard deviation (common practice: last bends of 5 to 10 mm in radius)."""
 SOFTER = 1.5
 """Doubt of soft tissue's grey outside the root over that of the lumen's (chosen as the wall's other errors)."""
 
@@ -101,7 +101,7 @@ class State:
         outside = (surface.soft - dentine) * ndtr(z) + (beyond - surface.soft) * ndtr(z - width / old.spread)
         _, long, _ = old.half_widths(s)
         other = on_map(self._first_edges(stations, *self._where(stations)), stations, s, turn)
-        limit = np.where(other < radius - 0.3, other - 2.0 * old.spread, radius - 1.4 * old.spread)
+        limit = np.where(other < radius - 0.3, other - 2.0 * old.spread, radius - 0.8 * old.spread)
         found_exit = self.exit()
         lowest = found_exit.s if found_exit else self.at
         keep = (rho < np.maximum(limit, 0.2)) & (rho < long + 4.5 * old.spread) & (s > lowest + 2.0 * old.spread)
@@ -152,12 +152,10 @@ class State:
             return self._hole(*flat).reshape(s.shape)
 
         def aside(s: float) -> float:
-            last = self.at + STRAIGHT_FROM
-            _, _, centre = (float(e[0]) for e in f.errors(np.array([last])))
-            on = max(0.0, last - s)
-            return float(
-                np.sqrt(centre**2 + (np.sqrt(2) * centre / FIELDS["cu"].knots * on) ** 2 + (TURNING * on**2 / 2) ** 2)
-            )
+            last = np.array([self.at + STRAIGHT_FROM])
+            _, _, centre = f.errors(last)
+            on = max(0.0, float(last[0]) - s)
+            return float(np.sqrt(centre[0] ** 2 + (f.tilt(last)[0] * on) ** 2 + (TURNING * on**2 / 2) ** 2))
 
         inside = self.at + 1.0
         return find_exit(
