@@ -169,7 +169,7 @@ def test_a_film_is_marked_and_its_length_sent_to_the_measurements(
     page.locator(".rd-numbers .num").first.click()
     expect(page.locator("#where")).to_contain_text("measured: radiograph, scaled by an instrument of 20 mm")
     expect(page.locator("#where")).to_contain_text("5–95 % interval")
-    expect(page.locator("#where")).to_contain_text("Distances between the marks on the film")
+    expect(page.locator("#where")).to_contain_text("an instrument of known length in the picture")
     page.keyboard.press("Escape")
     expect(page.locator(".rd-numbers .num").first).to_be_focused()
     expect(page.locator("#content")).to_contain_text("angle of Schneider")
