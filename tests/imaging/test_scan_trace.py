@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter
 
@@ -94,6 +94,7 @@ def test_the_grid_does_not_matter() -> None:
 
 
 @settings(max_examples=25, deadline=None)
+@example(long=0.7999999999999999, ratio=1.0, angle=0.0, spread=0.08)
 @given(
     long=st.floats(0.05, 0.8),
     ratio=st.floats(0.2, 1.0),
@@ -114,8 +115,7 @@ def test_blurred_ellipse_is_the_ellipse_blurred(long: float, ratio: float, angle
             p = np.cos(angle) * (xx + a * step) + np.sin(angle) * (yy + b * step)
             q = -np.sin(angle) * (xx + a * step) + np.cos(angle) * (yy + b * step)
             drawn += ((p / long) ** 2 + (q / short) ** 2 < 1).reshape(drawn.shape) / 64
-    # rounding may give one of the two a node more of the sum over the ellipse: both sums are good to 1e-7
-    assert np.allclose(share(xx, yy, *(np.float64(v) for v in (long, short, angle)), spread), ours, atol=1e-7)
+    assert np.allclose(share(xx, yy, *(np.float64(v) for v in (long, short, angle)), spread), ours, atol=1e-12)
     theirs = gaussian_filter(drawn, spread / step, truncate=6)
     assert np.abs(ours.reshape(theirs.shape) - theirs).max() < 0.01
 

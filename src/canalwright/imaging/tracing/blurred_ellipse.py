@@ -47,6 +47,12 @@ def _flat(*arrays: Array) -> list[Array]:
     return [np.ascontiguousarray(a, dtype=float).ravel() for a in np.broadcast_arrays(*arrays)]
 
 
+@numba.njit(cache=True, nogil=True)
+def nodes(a, spread):  # type: ignore[no-untyped-def]
+    """Terms of the sum over an ellipse of half width `a`; rounding decides nothing where the quotient is a whole number."""
+    return int(4.0 * a / spread + 1e-6) + 8
+
+
 @numba.njit(cache=True, fastmath=True, nogil=True)
 def _blurred(out, x, y, long, short, angle, spread, low, high):  # type: ignore[no-untyped-def]
     for m in range(low, high):
@@ -65,7 +71,7 @@ def _share(out, x, y, long, short, angle, spread, low, high):  # type: ignore[no
         a, b = long[m], short[m]
         f = 0.0
         if abs(p) < a + 6 * spread and abs(q) < b + 6 * spread:
-            count = int(4.0 * a / spread) + 8
+            count = nodes(a, spread)
             step = math.pi / count
             turn_c, turn_s = math.cos(step), math.sin(step)
             cosine, sine = math.cos(0.5 * step - math.pi / 2), math.sin(0.5 * step - math.pi / 2)
@@ -90,7 +96,7 @@ def hole(x, y, a, b, angle, spread):  # type: ignore[no-untyped-def]
     q = -s * x + c * y
     f = fx = fy = fa = fb = fxx = fyy = 0.0
     if abs(p) < a + 6 * spread and abs(q) < b + 6 * spread:
-        count = int(4.0 * a / spread) + 8
+        count = nodes(a, spread)
         step = math.pi / count
         turn_c, turn_s = math.cos(step), math.sin(step)
         cosine, sine = math.cos(0.5 * step - math.pi / 2), math.sin(0.5 * step - math.pi / 2)
