@@ -101,14 +101,22 @@ def from_lumen(
         beyond = in_mouth(beyond, station, z, lumen, lies, crest)
         own, root = (np.where(station > lumen.z[-1], np.maximum(f, -lies), f) for f in (own, root))
         canal = np.maximum(canal, station - lumen.z[-1])
+    fields = (canal, root, own, station, radius, angle)
+    return solid_of(space, fields, beyond, lumen, cells, (origin, frame), m.ligament_thickness)
+
+
+def solid_of(
+    space: Space, fields: tuple[Array, Array, Array, Array, Array, Array], beyond: NDArray[np.uint8], lumen: Lumen, cells: Voxels,
+    world: tuple[Array, Array], ligament: float,
+) -> Solid:  # fmt: skip
+    """The solid of its `fields` (canal, root, own root, station, distance from the axis, angle: mm and rad in the cells of `space`) and
+    what lies `beyond` the root; `world`: origin and frame, where the box stands."""
     rows = max(round(float(lumen.z[-1]) / cells.along), 2)
     step = float(lumen.z[-1]) / rows
     middle = (np.arange(rows) + 0.5) * step
-    single = [np.asarray(f, np.float32) for f in (canal, root, own, station, radius, angle)]
-    return Solid(
-        space, single[0], single[1], single[2], single[3], single[4], single[5], beyond, rows, step,
-        np.interp(middle, lumen.z, np.sqrt(lumen.area / np.pi)), origin, frame, m.ligament_thickness,
-    )  # fmt: skip
+    canal, root, own, station, away, angle = (np.asarray(f, np.float32) for f in fields)
+    radii = np.interp(middle, lumen.z, np.sqrt(lumen.area / np.pi))
+    return Solid(space, canal, root, own, station, away, angle, beyond, rows, step, radii, *world, ligament)
 
 
 def in_mouth(

@@ -14,7 +14,7 @@ from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinat
 
 from canalwright.anatomy.lumen import Lumen
 from canalwright.heat.materials import Materials, Surroundings
-from canalwright.heat.solid.from_lumen import CROWN, about, frame_of, halves, in_mouth, space_of, to_ellipse
+from canalwright.heat.solid.from_lumen import CROWN, about, frame_of, halves, in_mouth, solid_of, space_of, to_ellipse
 from canalwright.heat.solid.space import Array
 from canalwright.heat.solid.tissue import AIR, CANAL, CANCELLOUS, CEMENTUM, CORTICAL, DENTINE, SOFT, TISSUES, Solid
 from canalwright.heat.solid.voxels import Voxels
@@ -172,14 +172,8 @@ def _solid(
         chamber = np.minimum(seen, cut)
         what = in_mouth(what, station, z, lumen, chamber, crest)
         root, canal = np.where(past > 0, np.maximum(root, -chamber), root), np.maximum(canal, past)
-    rows = max(round(float(lumen.z[-1]) / cells.along), 2)
-    step = float(lumen.z[-1]) / rows
-    middle = (np.arange(rows) + 0.5) * step
-    f = [np.asarray(v, np.float32) for v in (canal, root, root, station, distance, angle)]
-    return Solid(
-        space, f[0], f[1], f[2], f[3], f[4], f[5], what, rows, step,
-        np.interp(middle, lumen.z, np.sqrt(lumen.area / np.pi)), origin, frame, m.ligament_thickness,
-    )  # fmt: skip
+    laid = (canal, root, root, station, distance, angle)
+    return solid_of(space, laid, what, lumen, cells, (origin, frame), m.ligament_thickness)
 
 
 def _meets(lumen: Lumen, fields: tuple[Array, Array], start: Array, scale: Array) -> None:
