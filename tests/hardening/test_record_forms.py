@@ -15,7 +15,7 @@ from starlette.routing import BaseRoute, Mount, Route
 from canalwright import casefile
 from canalwright.web.records.house import House
 from canalwright.web.records.rooms import rooms
-from tests.web.test_records import Browser, _case, ann, browser, clock, house
+from tests.support.recordroom import Browser, ann, browser, clock, filled_case, house
 
 __all__ = ["ann", "browser", "clock", "house"]  # fixtures
 HOSTILE = (
@@ -78,7 +78,7 @@ def _filled(path: str, case: str, key: str, draw: random.Random | None) -> str:
 
 
 async def test_no_form_breaks_the_server(ann: Browser, house: House) -> None:
-    case, key = _case(house), house.office.shelf.put(casefile.demo_case())
+    case, key = filled_case(house), house.office.shelf.put(casefile.demo_case())
     ann.client.headers["accept"] = "text/html"
     plain, files, posts = set[str](), set[str](), []
     for method, path in sorted(_routes(list(rooms(house).routes))):

@@ -6,118 +6,32 @@ way of a case from its first plan to its recall.
 
 import re
 import time
-from collections.abc import AsyncIterator, Iterator
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
-import httpx
 import pyotp
 import pytest
-from starlette.applications import Starlette
 from starlette.datastructures import UploadFile
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
-from starlette.routing import Mount, Route
 
 from canalwright import casefile
 from canalwright.casefile import Case
 from canalwright.guide import Event
 from canalwright.planning import Plan
 from canalwright.records import Kind, Passphrase, Store
-from canalwright.records.accounts import AccessLog, Role
+from canalwright.records.accounts import AccessLog
 from canalwright.records.errors import SessionEnded
 from canalwright.web.chairbook import ChairbookError
-from canalwright.web.guard import Guard
 from canalwright.web.office import Office
-from canalwright.web.reader import reader, reads
+from canalwright.web.reader import reads
 from canalwright.web.records.asking import read_form
 from canalwright.web.records.gate import Gate
 from canalwright.web.records.house import House
-from canalwright.web.records.rooms import longest, rooms
 from tests.records.conftest import CHEAP, Clock
+from tests.support.recordroom import FILM, GOOD, NEW, PLACE, SECRET, Browser, ann, browser, clock, filled_case, house
 
-SECRET, GOOD, NEW = "green teapot walks over rivers", "violet bicycle under a bridge", "orange kettle beyond the hill"
-PLACE = "http://127.0.0.1:8765"
-FILM = b"\xff\xd8\xff invented film"
-
-
-class Browser:
-    """One browser: cookies, origin, the forms of the page last seen."""
-
-    def __init__(self, house: House, base: str = PLACE) -> None:
-        async def elsewhere(request: Request) -> Response:
-            house.office.shelf.put(casefile.demo_case())
-            return PlainTextResponse(f"{reader()} {len(house.office.shelf.listed())}")
-
-        inner = Starlette(routes=[Mount("/records", rooms(house)), Route("/shelf", elsewhere)])
-        app = Guard(Gate(inner, house), 8765, most=longest)
-        self.client = httpx.AsyncClient(
-            transport=httpx.ASGITransport(app, client=("127.0.0.1", 5000)),
-            base_url=base,
-            headers={"accept": "text/html"},
-        )
-        self.page = httpx.Response(200)
-
-    async def get(self, path: str) -> httpx.Response:
-        self.page = await self.client.get(path, follow_redirects=True)
-        return self.page
-
-    async def send(self, path: str, files: Any = None, **fields: Any) -> httpx.Response:
-        token = re.search(r'name="csrf" value="(\w+)"', self.page.text)
-        data = {"csrf": token[1] if token else "", **fields}
-        self.page = await self.client.post(
-            path,
-            data=data,
-            files=files,
-            headers={"origin": str(self.client.base_url).rstrip("/")},
-            follow_redirects=True,
-        )
-        return self.page
-
-    async def sign_in(self, name: str = "ann", password: str = GOOD, code: str = "") -> httpx.Response:
-        await self.get("/records/sign-in")
-        return await self.send("/records/sign-in", name=name, password=password, code=code)
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
-def house(tmp_path: Path, clock: Clock) -> Iterator[House]:
-    with Store.create(tmp_path / "records", Passphrase(SECRET), cost=CHEAP, clock=clock) as store:
-        office = Office.of(casefile.generic_tray())
-        made = House.of(store, office, cost=CHEAP)
-        made.door.users.first("ann", GOOD)
-        for name, role in (("stu", Role.STUDENT), ("eve", Role.STUDENT), ("rea", Role.READER)):
-            made.door.users.add(name, role, GOOD, "ann")
-            made.door.users.set_password(name, GOOD)
-        made.first_key = ""
-        yield made
-        office.bench.close()
-
-
-@pytest.fixture
-async def browser(house: House) -> AsyncIterator[Browser]:
-    made = Browser(house)
-    async with made.client:
-        yield made
-
-
-@pytest.fixture
-async def ann(browser: Browser) -> Browser:
-    assert (await browser.sign_in()).status_code == 200
-    return browser
-
-
-def _case(house: House, operator: str = "ann", days: int = 700) -> str:
-    store = house.store
-    case = store.cases.open(store.patients.add("ann"), {"tooth": 46, "index_before": 4, "operator": operator}, "ann")
-    on = store.vault.clock().date() - timedelta(days=days)
-    store.cases.record(case, Kind.CHECK, {"on": on.isoformat()}, "ann")
-    return case
+__all__ = ["ann", "browser", "clock", "house"]
 
 
 @pytest.mark.parametrize("path", ["/records/", "/shelf", "/records/outcomes", "/records/here", "/records/keeping"])
@@ -202,7 +116,7 @@ async def test_idle_session_locks_and_goes_on_with_a_new_token(ann: Browser, clo
 
 async def test_a_form_from_elsewhere_changes_nothing(ann: Browser, house: House) -> None:
     """Without the token of the form, without an origin, or with another's: refused."""
-    case = _case(house)
+    case = filled_case(house)
     path, fields = f"/records/case/{case}/note", {"text": "forged"}
     here = {"origin": PLACE}
     assert (await ann.client.post(path, data=fields, headers=here)).status_code == 403
@@ -272,7 +186,7 @@ async def test_a_second_factor_is_asked_for_once_set_up(ann: Browser, house: Hou
 
 
 async def test_a_role_sees_what_it_may(house: House) -> None:
-    mine, others = _case(house, "stu"), _case(house, "ann")
+    mine, others = filled_case(house, "stu"), filled_case(house, "ann")
     stu, rea = Browser(house), Browser(house)
     async with stu.client, rea.client:
         await stu.sign_in("stu")
@@ -348,7 +262,7 @@ async def test_from_plan_to_recall(ann: Browser, house: House, case: Case, plan:
 
 
 async def test_an_upload_that_is_no_film_is_refused_and_nothing_kept(ann: Browser, house: House) -> None:
-    case = _case(house)
+    case = filled_case(house)
     await ann.get(f"/records/case/{case}/recall")
     answer = await ann.send(
         f"/records/case/{case}/recall", files={"films": ("x.png", b"<script>")}, on=date(2026, 11, 25).isoformat()
@@ -360,7 +274,7 @@ async def test_an_upload_that_is_no_film_is_refused_and_nothing_kept(ann: Browse
 
 
 async def test_lists_recalls_calendar_and_history(ann: Browser, house: House) -> None:
-    case = _case(house)
+    case = filled_case(house)
     for path in ("/records/", "/records/recalls", "/records/?status=filled"):
         assert case in (await ann.get(path)).text
     assert "overdue" in (await ann.get("/records/recalls")).text
@@ -376,7 +290,7 @@ async def test_lists_recalls_calendar_and_history(ann: Browser, house: House) ->
 
 
 async def test_outcomes_refuse_few_and_hand_out_files(ann: Browser, house: House) -> None:
-    _case(house)
+    filled_case(house)
     page = await ann.get("/records/outcomes?factor=tooth+group&of=loss")
     assert "Not drawn" in page.text and "too few" in page.text and "Ng 2008" in page.text
     assert "0 events carry too little" in page.text
@@ -408,7 +322,7 @@ async def test_what_was_done_at_the_chair_is_sealed_ones_own_and_kept_with_the_c
         return plan
 
     house.office.bench.plan = planned  # type: ignore[method-assign]
-    name = _case(house)
+    name = filled_case(house)
     reads("ann")
     chairs = house.office.chairs
     ident = chairs.begin(case, 2, "", practice=False)

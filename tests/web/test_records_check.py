@@ -17,8 +17,8 @@ from canalwright.web.checks import Check
 from canalwright.web.reader import reads
 from canalwright.web.records.house import House
 from tests.records.conftest import CHEAP
+from tests.support.recordroom import SECRET, Browser, ann, browser, clock, house
 from tests.web.test_checks import a_check
-from tests.web.test_records import SECRET, Browser, ann, browser, clock, house
 
 sitk: Any = SimpleITK
 

@@ -13,7 +13,7 @@ from canalwright.records.accounts import Role
 from canalwright.records.errors import NotFound
 from canalwright.web.records.house import House
 from tests.exchange import sample
-from tests.web.test_records import GOOD, Browser, ann, browser, clock, house
+from tests.support.recordroom import GOOD, Browser, ann, browser, clock, house
 
 __all__ = ["ann", "browser", "clock", "house"]
 

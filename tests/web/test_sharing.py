@@ -22,7 +22,7 @@ from canalwright.web.words import words_of
 from tests.exchange import marked, sample
 from tests.support.browser import Server
 from tests.support.browser import browser as chromium_of
-from tests.web.test_records import GOOD, SECRET, Browser, ann, browser, clock, house
+from tests.support.recordroom import GOOD, SECRET, Browser, ann, browser, clock, house
 
 __all__ = ["ann", "browser", "clock", "house"]
 ROOT = Path(__file__).parents[2] / "src" / "canalwright" / "web" / "records"
