@@ -13,7 +13,8 @@ class Step:
     `act` is its place in the protocol; `kind` one of place, sear, heat, bite, press, inject, pause; `tool` the
     instrument by name and `size` its ISO size where it has one; `depth` what the rubber stop shows, mm, with its
     5-95 % interval (`low`, `high`); `seconds` what a timer counts (None: no timer); `longest` the longest safe
-    activation, s; `temperature` of the carrier, deg C; `number` of the round or portion.
+    activation, s; `temperature` of the carrier, deg C; `number` of the round or portion; `cut` what is cut off the cone's tip
+    before it is placed, mm, with its 5-95 % interval (None: nothing).
     """
 
     act: int
@@ -27,6 +28,7 @@ class Step:
     longest: float | None = None
     temperature: float | None = None
     number: int = 0
+    cut: tuple[float, float, float] | None = None
 
     @property
     def timed(self) -> bool:
@@ -49,8 +51,10 @@ def _step(plan: Plan, index: int, act: Act, heats: int, presses: int, injections
     depth = plan.canal.depth
     match act:
         case Place(tip=tip):
-            seat = plan.cone.seat
-            return Step(index, "place", plan.cone.cone.name, plan.cone.cone.size, depth(tip), seat.low, seat.high)
+            seat, trim = plan.cone.seat, plan.cone.trim
+            where = depth(tip) if tip > 0 else seat.value  # the models hold a cone that would pass the terminus there
+            cut = (trim.value, trim.low, trim.high) if trim.value > 0 else None
+            return Step(index, "place", plan.cone.cone.name, plan.cone.cone.size, where, seat.low, seat.high, cut=cut)
         case Sear(carrier=carrier, level=level, temperature=temperature):
             return Step(index, "sear", carrier.name, None, depth(level), temperature=temperature)
         case Heat(carrier=carrier, temperature=temperature, seconds=seconds):

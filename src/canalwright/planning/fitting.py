@@ -133,7 +133,7 @@ def _trim_doubt(draws: Draws, best: ConeFit, offset: Array, trim: float) -> Quan
 
 def _table(draws: Draws, best: ConeFit, offset: Array, trim: float) -> tuple[TrimRow, ...]:
     passage = draws.passage
-    trims = np.unique(np.round(np.append(TRIMS, trim), 2))
+    trims = np.sort(np.append(TRIMS[np.abs(TRIMS - trim) >= 0.06], trim))  # no two rows that read alike
     rows = fit.trim_table(best.cone.profile, passage.z, passage.minor, draws.canal.end, trims, offset=offset)
     count = draws.sample.size - 1
     return tuple(TrimRow(row.trim, row.tip, draws.depth(row.seats), Quantity.share(row.chance, count)) for row in rows)

@@ -90,7 +90,11 @@ def draw_filling_now(pen: Pen, plan: Plan, moment: Moment) -> str:
 
 
 def draw_cone(pen: Pen, plan: Plan) -> str:
-    """Outline of the master cone at its seat; what is cut off it dashed below, as far as the terminus."""
+    """Outline of the master cone at its seat; what is cut off it dashed below.
+
+    The canal ends at the terminus, and so do the dashes: where more is cut than there is room for, a torn edge says that the piece is
+    longer than it is drawn.
+    """
     cone, trim = plan.cone.cone, plan.cone.trim.value
     seat = plan.canal.length.value - plan.cone.seat.value
     top = min(pen.upper_z, float(plan.lumen.z[-1]))
@@ -104,6 +108,10 @@ def draw_cone(pen: Pen, plan: Plan) -> str:
         thin = cone.profile(lost - (seat - trim) + 1e-9) / 2
         rest = np.vstack([pen.frame(lost[::-1], -thin[::-1]), pen.frame(lost, thin)])
         drawn.append(el("path", d=path(rest), stroke=edge, stroke_width=0.2, stroke_dasharray="0.5 0.5"))
+        if seat - trim < lost[0] - 0.05:
+            swing = np.array([0.0, 0.15, -0.15, 0.15, -0.15, 0.0])
+            torn = pen.frame(lost[0] + swing, np.linspace(-1.6, 1.6, 6) * thin[0])
+            drawn.append(el("path", d=path(torn), stroke=edge, stroke_width=0.25, class_="cw-torn"))
     return el("g", *drawn, fill="none", class_="cw-cone-outline", id=pen.id("cone"))
 
 

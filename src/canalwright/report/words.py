@@ -208,7 +208,7 @@ def _rounds(plan: Plan) -> Table:
             Item(f"round.{r.number}.bite", "bite", r.bite),
             r.plugger.name,
             Item(f"round.{r.number}.plugger_stop", "plugger stop", r.plugger_stop),
-            Item(f"round.{r.number}.hold", "hold", r.hold, 0, chosen=True),
+            Item(f"round.{r.number}.hold", "hold", r.hold, _digits(r.hold), chosen=True),
             Item(f"round.{r.number}.front", "soft down to", r.front),
             Item(f"round.{r.number}.surface_rise", "root surface rise", r.surface_rise),
         )
@@ -238,12 +238,17 @@ def _portions(plan: Plan) -> Table:
             Item(f"portion.{p.number}.top", "up to", p.top),
             Item(f"portion.{p.number}.volume", "volume", p.volume),
             p.plugger.name,
-            Item(f"portion.{p.number}.hold", "hold", p.hold, 0, chosen=True),
+            Item(f"portion.{p.number}.hold", "hold", p.hold, _digits(p.hold), chosen=True),
         )
         for p in plan.portions
     )
     columns = ("", "softens below mm", "needle stop mm", "from mm", "up to mm", "volume mm³", "plugger", "hold s")
     return Table("portions", "Backfill", columns, rows)
+
+
+def _digits(seconds: Quantity) -> int:
+    """Digits of a time that is usually set in whole seconds: as many as the clock at the chair counts from."""
+    return 0 if float(seconds.value).is_integer() else 1
 
 
 def _setting(plan: Plan) -> tuple[str, ...]:

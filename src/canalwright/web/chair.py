@@ -31,6 +31,7 @@ from canalwright.planning import Plan
 from canalwright.protocol import Protocol
 from canalwright.quantities import Quantity
 from canalwright.report import ISO_3630, Moment, Options, section_svg
+from canalwright.report.words import figure
 from canalwright.web.bench import Bench
 from canalwright.web.chairbook import Chairbook, ChairbookError, Head, NotWritten
 from canalwright.web.choosing import from_query
@@ -229,14 +230,28 @@ def _rise(told: Quantity) -> dict[str, float]:
 
 
 def _step(step: Step, words: Words) -> dict[str, Any]:
-    told = asdict(step)
+    """A step as the screen shows it, its lengths rounded here, so that they end in the same digit as on the page and the card."""
+    told = asdict(step) | {k: _tenths(getattr(step, k)) for k in ("depth", "low", "high")}
     colour = iso3630.colour(step.size) if step.size in iso3630.SIZES and step.size is not None else None
     return told | {
         "words": words(DOES[step.kind]),
         "tool": words(step.tool),
+        "cut": _cut(step, words),
         "colour": ISO_3630[colour] if colour else None,
         "colour_name": words(colour or ""),
     }
+
+
+def _tenths(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)
+
+
+def _cut(step: Step, words: Words) -> str:
+    """What is cut off the cone before it is placed."""
+    if step.cut is None:
+        return ""
+    value, low, high = (figure(v) for v in step.cut)
+    return words("cut {mm} mm off its tip ({low}–{high})", mm=value, low=low, high=high)
 
 
 def _said(step: Step, words: Words) -> str:
@@ -245,7 +260,8 @@ def _said(step: Step, words: Words) -> str:
 
 
 def _line(line: dict[str, Any], step: Step, words: Words) -> dict[str, Any]:
-    return line | {"words": _said(step, words), "notes": [words(n) for n in line["notes"]]}
+    depths = {k: _tenths(line[k]) for k in ("aim", "depth")}
+    return line | depths | {"words": _said(step, words), "notes": [words(n) for n in line["notes"]]}
 
 
 def as_json(content: dict[str, Any]) -> str:

@@ -60,7 +60,7 @@ function take(told) {
 function announce() {
   const { step, phase } = state;
   if (!step) return say(text("finished"));
-  if (phase === "ready") say(`${step.words}. ${step.tool} ${step.depth === null ? "" : step.depth.toFixed(1)}`);
+  if (phase === "ready") say(`${step.words}. ${step.tool} ${step.cut ? `${step.cut}. ` : ""}${step.depth === null ? "" : step.depth.toFixed(1)}`);
 }
 
 function show() {
@@ -82,7 +82,7 @@ function show() {
   $("ch-go").textContent = state.phase === "running" ? text("started") : state.phase === "paused" ? text("resume") : step?.seconds ? text("start") : text("go");
   if (step) {
     $("ch-words").textContent = step.words;
-    $("ch-tool").textContent = [step.tool, step.temperature ? `${step.temperature.toFixed(0)} °C` : ""].filter(Boolean).join(" · ");
+    $("ch-tool").textContent = [step.tool, step.cut, step.temperature ? `${step.temperature.toFixed(0)} °C` : ""].filter(Boolean).join(" · ");
     $("ch-swatch").hidden = !step.colour;
     $("ch-swatch").style.background = step.colour ?? "";
     $("ch-swatch").title = step.colour_name;
@@ -122,7 +122,7 @@ function clock() {
   if (lost) warned.push(why || text("lost"));
   if (step?.seconds) {
     const left = step.seconds - elapsed(), running = state.phase === "running";
-    $("ch-clock").textContent = left >= 0 ? left.toFixed(step.seconds < 10 ? 1 : 0) : `+${(-left).toFixed(1)}`;
+    $("ch-clock").textContent = left >= 0 ? left.toFixed(step.seconds < 10 || !(running || Number.isInteger(step.seconds)) ? 1 : 0) : `+${(-left).toFixed(1)}`;
     $("ch-clock").classList.toggle("up", left <= 0 && running);
     $("ch-clock-words").textContent = left <= 0 && running ? text("time_up") : `s ${text({ heat: "heat", press: "hold", pause: "cool" }[step.kind] ?? "wait")}`;
     if (running) sound(step, left);
