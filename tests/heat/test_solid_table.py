@@ -14,7 +14,7 @@ from canalwright.heat.solid import choices
 from canalwright.heat.solid.playback import Playback
 from canalwright.heat.solid.telling import as_json, as_lines, table_json
 from canalwright.protocol import Bite, Heat, Pause, Protocol, Sear
-from tests.heat.test_solid_doubt import CELLS, PROTOCOL, doubt, root, story
+from tests.heat.test_solid_doubt import CELLS, PROTOCOL, doubt, lumen, root, story
 
 ROUNDS = example.protocol(3, 2)
 
@@ -63,23 +63,46 @@ def test_the_table_has_the_plan_first_and_keeps_its_intervals() -> None:
     told: list[float] = []
     wanted = ("thin wall on one side", "activation 0.5", "set temperature +30", "no pauses")
     table = solid.what_if(
-        root(), PROTOCOL, factor=(0.8, 1.3), voxels=CELLS, only=lambda name: name.startswith(wanted), step=told.append
-    )
+        root(), PROTOCOL, story=story(), sure=doubt(), voxels=CELLS, only=lambda name: name.startswith(wanted), step=told.append
+    )  # fmt: skip
     assert [c.name for c in table] == [
         "as planned", "set temperature +30 K", "activation 0.5 times as long", "no pauses", "thin wall on one side (half)",
     ]  # fmt: skip
     assert told[-1] == 1.0 and len(told) == len(table)
     planned, hotter, shorter, _, thin = table
-    assert planned.rise == pytest.approx(story().surface_rise, rel=0.02)
+    worst = story().surface.hottest
+    its_own = (story().surface_rise, story().bone_peak, story().surface_level, story().deepest_front)
+    assert (planned.rise, planned.bone, planned.level, planned.front) == pytest.approx(its_own), (
+        "the plan's own numbers"
+    )
+    assert planned.above_47 == pytest.approx(story().surface.above_47[worst])
+    assert planned.cem43 == pytest.approx(story().surface.cem43[worst])
+    assert (planned.low, planned.high) == pytest.approx(doubt().interval("rise"))
     assert hotter.rise > planned.rise > shorter.rise
     assert thin.rise > planned.rise, "less dentine on the hottest side"
-    assert all((c.low, c.high) == pytest.approx((0.8 * c.rise, 1.3 * c.rise)) for c in table)
+    ends = np.array(doubt().interval("rise")) / doubt().rise[0]
+    assert all((c.low, c.high) == pytest.approx(tuple(ends * c.rise)) for c in table)
+    for c in table:
+        assert c.bone_low <= c.bone <= c.bone_high and c.above_47_low <= c.above_47 <= c.above_47_high
+        assert c.cem43_low <= c.cem43 <= c.cem43_high
     text = solid.as_text(table, "Take care.")
     assert text.splitlines()[-1] == "Take care." and len(text.splitlines()) == len(table) + 2
     rows = list(csv.reader(io.StringIO(solid.as_csv(table))))
     assert rows[0] == list(choices.HEADINGS.values())
     assert [float(row[1]) for row in rows[1:]] == pytest.approx([c.rise for c in table], rel=1e-3)
     assert [row["rise_k"] for row in table_json(table)] == [c.rise for c in table]
+
+
+def test_a_table_on_coarser_cells_is_told_as_on_the_cells_of_the_plan() -> None:
+    """What coarse cells make of a rise is taken out: to 3 % the line is what a run on the story's own cells gives."""
+    cells = replace(CELLS, voxel=0.25, along=0.7)
+    rough = solid.from_lumen(lumen(), walls=solid.eccentric(lumen(), 2.0), voxels=cells)
+    planned, hotter = solid.what_if(
+        rough, PROTOCOL, story=story(), sure=doubt(), voxels=cells, only=lambda name: name == "set temperature +30 K"
+    )
+    own = solid.simulate(root(), choices.hotter(PROTOCOL, 30.0), voxels=CELLS, every=1e9, wide=False)
+    assert planned.rise == pytest.approx(story().surface_rise), "the plan's number, not that of the coarser cells"
+    assert hotter.rise == pytest.approx(own.surface_rise, rel=0.03)
 
 
 def test_every_number_of_the_story_is_told_with_its_interval() -> None:

@@ -78,7 +78,7 @@ def heat3d(
                 step=partial(_tell, step, one.name),
             )  # fmt: skip
             rows = (
-                solid.what_if(coarse, protocol, factor=sure.factor, voxels=solid.Voxels.coarse())
+                solid.what_if(coarse, protocol, story=story, sure=sure, voxels=solid.Voxels.coarse())
                 if table or csv
                 else ()
             )

@@ -96,7 +96,8 @@ def routes(office: Office) -> APIRouter:
             found = runs.get(asked)
             if found is None or found.story is None or found.doubt is None:
                 return answer({"problems": ["nothing has been run yet"]}, 404)
-            text = results(found.story, found.doubt, found.choices, Prefs.of(request.cookies).words)
+            words, front = Prefs.of(request.cookies).words, found.plan.rounds[-1].front if found.plan.rounds else None
+            text = results(found.story, found.doubt, found.choices, words, front)
             return Response(text, 200, NO_STORE, "text/html")
 
         return await of(request, key, index, make)

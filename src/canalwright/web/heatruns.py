@@ -96,7 +96,7 @@ def _run(told: Teller, plan: Plan) -> Known:
             root, lumen, protocol, story, thermal.heat_draws(lumen, plan.workings.draws), flat=plan.workings.result.draws,
             act=act, pause=pause, coarse=rough, step=step(1),
         )  # fmt: skip
-        return doubt, solid.what_if(rough, protocol, factor=doubt.factor, voxels=coarse, step=step(2))
+        return doubt, solid.what_if(rough, protocol, story=story, sure=doubt, voxels=coarse, step=step(2))
     except ValueError as error:
         raise PlanError(str(error)) from None
 

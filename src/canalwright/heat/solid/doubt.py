@@ -64,6 +64,11 @@ class SolidDoubt:
         low, high = np.percentile(values[1:], LOW, method="lower"), np.percentile(values[1:], HIGH, method="higher")
         return min(float(low), float(values[0])), max(float(high), float(values[0]))
 
+    def level_interval(self, level: float) -> tuple[float, float]:
+        """5th and 95th percentile of the level of the hottest place, mm (z); they take in the story's own `level`."""
+        low, high = np.percentile(self.levels, (LOW, HIGH))
+        return min(float(low), level), max(float(high), level)
+
     @property
     def factor(self) -> tuple[float, float]:
         """5th and 95th percentile of the rise over the nominal one."""

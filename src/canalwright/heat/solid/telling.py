@@ -19,7 +19,7 @@ def as_json(story: SolidStory, sure: SolidDoubt, caution: str) -> dict[str, Any]
     """The story's numbers, each with its 5-95 % interval."""
     worst = story.surface.hottest
     place = story.surface.position[worst]
-    low, high = np.percentile(sure.levels, (5, 95))
+    low, high = sure.level_interval(story.surface_level)
     return {
         "caution": caution,
         "leaves_out": LEAVES_OUT,
@@ -28,9 +28,7 @@ def as_json(story: SolidStory, sure: SolidDoubt, caution: str) -> dict[str, Any]
         "runs": sure.runs,
         "root_surface": {
             "rise_k": _number(sure, "rise"),
-            "level_mm": {
-                "value": story.surface_level, "low": min(float(low), story.surface_level), "high": max(float(high), story.surface_level),
-            },
+            "level_mm": {"value": story.surface_level, "low": low, "high": high},
             "direction_deg": story.surface_angle,
             "place_mm": [float(v) for v in place],
             "when_s": story.surface_time,

@@ -4,6 +4,7 @@ import math
 
 from canalwright.heat.solid import Choice, SolidDoubt, SolidStory
 from canalwright.heat.solid.telling import LEAVES_OUT
+from canalwright.planning import CAUTION
 from canalwright.quantities import Quantity
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.ready import answering
@@ -81,8 +82,10 @@ def _scale(key: str, title: str) -> Safe:
     )  # fmt: skip
 
 
-def results(story: SolidStory, doubt: SolidDoubt, choices: tuple[Choice, ...], words: Words) -> Safe:
-    """The numbers with their intervals, and the table of choices when it is there."""
+def results(
+    story: SolidStory, doubt: SolidDoubt, choices: tuple[Choice, ...], words: Words, front: Quantity | None = None
+) -> Safe:
+    """The numbers with their intervals, and the table of choices when it is there; `front`: how far the plan's last round softens."""
     rows = [
         ("Greatest rise on the root surface", "K", "rise", 1),
         ("Time above 47 °C at the worst point", "s", "above_47", 1),
@@ -98,38 +101,69 @@ def results(story: SolidStory, doubt: SolidDoubt, choices: tuple[Choice, ...], w
     ]  # fmt: skip
     head = el("tr", *(el("th", t, scope="col") for t in (words("number"), words("value"))))
     brought = story.heated_by + 1
+    low, high = doubt.level_interval(story.surface_level)
     place = words(
         "Hottest at {level} mm from the terminus, {angle}° from the greatest width, after {time} s; brought by act {act}.",
-        level=f"{story.surface_level:.1f}", angle=f"{story.surface_angle:.0f}", time=f"{story.surface_time:.0f}", act=brought,
+        level=f"{story.surface_level:.1f} ({low:.1f}{words(' to ')}{high:.1f})", angle=f"{story.surface_angle:.0f}",
+        time=f"{story.surface_time:.0f}", act=brought,
     )  # fmt: skip
     return join(
         el("h2", words("What came of it"), id="h-heat"),
         _scrolled(el("table", el("thead", head), el("tbody", *body)), words("Numbers")),
         el("p", place),
         el("p", words(LEAVES_OUT), class_="quiet"),
-        _table(choices, words) if choices else Safe(""),
+        _table(choices, doubt, front, words) if choices else Safe(""),
     )
 
 
-def _table(choices: tuple[Choice, ...], words: Words) -> Safe:
-    titles = (
-        words("choice"), words("rise, K"), words("5–95 % interval"), words("level, mm"), words("bone, °C"), words("above 47 °C, s"),
-        words("CEM43, min"), words("soft down to, mm"),
-    )  # fmt: skip
+COLUMNS = (
+    ("rise", "rise, K", "K", 1),
+    ("level", "level, mm", "mm", 1),
+    ("bone", "bone, °C", "°C", 1),
+    ("above_47", "above 47 °C, s", "s", 1),
+    ("cem43", "CEM43, min", "min", 2),
+    ("front", "soft down to, mm", "mm", 1),
+)
+
+
+def _table(choices: tuple[Choice, ...], doubt: SolidDoubt, front: Quantity | None, words: Words) -> Safe:
+    titles = [words("choice"), words("change of the rise, K"), *(words(title) for _, title, _, _ in COLUMNS)]
+    planned = choices[0]
     body = [
         el(
-            "tr", el("th", words(c.name), scope="row"), el("td", el("b", f"{c.rise:.1f}")),
-            el("td", f"{c.low:.1f}{words(' to ')}{c.high:.1f}"), el("td", f"{c.level:.1f}"), el("td", f"{c.bone:.1f}"),
-            el("td", f"{c.above_47:.1f}"), el("td", f"{c.cem43:.2f}"), el("td", f"{c.front:.1f}"),
+            "tr", el("th", words(c.name), scope="row"), el("td", "" if c is planned else f"{c.rise - planned.rise:+.1f}"),
+            *(el("td", _what_if(c, planned, key, title, unit, digits, doubt, front, words)) for key, title, unit, digits in COLUMNS),
         )
         for c in choices
     ]  # fmt: skip
     whole = el("table", el("thead", el("tr", *(el("th", t, scope="col") for t in titles))), el("tbody", *body))
-    return join(
-        el("h2", words("What if?")),
-        el("p", words("One thing changed at a time; levels from the terminus."), class_="quiet"),
-        _scrolled(whole, words("What if?")),
+    about = words(
+        "One thing changed at a time, beside the plan above; levels from the terminus, 5–95 % intervals in brackets. The changes were "
+        "computed on coarser cells and carried over to the run above."
     )
+    return join(
+        el("h2", words("What if?")), el("p", about, class_="quiet"), el("p", words(CAUTION), class_="quiet"),
+        _scrolled(whole, words("What if?")),
+    )  # fmt: skip
+
+
+def _what_if(
+    c: Choice, planned: Choice, key: str, title: str, unit: str, digits: int, doubt: SolidDoubt, front: Quantity | None,
+    words: Words,
+) -> Safe:  # fmt: skip
+    """A number of the table, which says on a click where it is from."""
+    value = float(getattr(c, key))
+    low, high = value, value
+    if key == "level":
+        ends = doubt.level_interval(planned.level)
+        low, high = (value + end - planned.level for end in ends)
+    elif key == "front" and front is not None:
+        low, high = value + front.low - front.value, value + front.high - front.value
+    elif key in ("rise", "bone", "above_47", "cem43"):
+        low, high = (c.low, c.high) if key == "rise" else (getattr(c, f"{key}_low"), getattr(c, f"{key}_high"))
+    between = f"{low:.{digits}f}{words(' to ')}{high:.{digits}f}" if high > low else ""
+    q = Quantity(value, low, high, unit)
+    return answering(title, q, (f"{value:.{digits}f}", between, ""), words, key=f"choice.{key}")
 
 
 def _scrolled(table: Safe, title: str) -> Safe:

@@ -6,7 +6,7 @@ from canalwright.quantities import Quantity
 from canalwright.readiness import Item, Readiness, Verdict
 from canalwright.report.ready import number_text
 from canalwright.web.markup.html import Safe, el, join
-from canalwright.web.markup.where import said
+from canalwright.web.markup.where import FROM_5_TO_95, said
 from canalwright.web.words import Words
 
 KINDS = {Verdict.READY: "ready", Verdict.UNKNOWN: "unknown", Verdict.LOOK: "look", Verdict.NOT_READY: "not-ready"}
@@ -73,27 +73,34 @@ def asked(name: str, q: Quantity, words: Words) -> Safe:
     return answering(name, q, (value, between, unit), words)
 
 
-def answering(name: str, q: Quantity, shown: tuple[str, str, str], words: Words) -> Safe:
-    """The same for a number whose value, interval and unit are written already."""
+def answering(
+    name: str, q: Quantity, shown: tuple[str, str, str], words: Words, *, key: str = "", kind: str = FROM_5_TO_95
+) -> Safe:
+    """The same for a number whose value, interval (of a `kind`; '' where it has none) and unit are written already; how it is found stands
+    under `key`."""
     value, between, unit = shown
-    figure = el(
-        "span",
-        el("b", value, class_="value"),
-        " ",
-        el("span", f"({between})", class_="interval"),
-        f" {unit}",
-        class_="rd-figure",
+    parts: list[Safe | str] = [el("b", value, class_="value")]
+    if between:
+        parts += [" ", el("span", f"({between})", class_="interval")]
+    if unit:
+        parts.append(f" {unit}")
+    spoken = (
+        words(
+            "{name}: {value} {unit}, {interval}. Where from?",
+            name=words(name),
+            value=value,
+            unit=unit,
+            interval=between,
+        )
+        if between
+        else words("{name}: {value} {unit}. Where from?", name=words(name), value=value, unit=unit)
     )
-    spoken = words(
-        "{name}: {value} {unit}, {interval}. Where from?", name=words(name), value=value, unit=unit, interval=between
-    )
-    told = said(name, q, value, between, unit, words)
     return el(
         "button",
-        figure,
+        el("span", *parts, class_="rd-figure"),
         type="button",
         class_="num",
-        data_said=told,
+        data_said=said(name, q, value, between, unit, words, key=key, kind=kind),
         aria_label=spoken,
         aria_haspopup="dialog",
     )

@@ -9,6 +9,8 @@ from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.numbers import bar
 from canalwright.web.words import Words
 
+FROM_5_TO_95 = "5–95 % interval"
+
 
 def where_from(item: Item, plan: Plan, words: Words) -> Safe:
     """The answer, for the dialogue."""
@@ -19,12 +21,22 @@ def where_from(item: Item, plan: Plan, words: Words) -> Safe:
     return _dialogue(item.words, q, [*rows, *_found(item.key, words)], words)
 
 
-def said(name: str, q: Quantity, value: str, between: str, unit: str, words: Words) -> Safe:
-    """The answer for a number that belongs to no plan: `value`, interval `between` and `unit` as they are shown. How it is found
-    stands under `named.` and its name."""
+def said(
+    name: str,
+    q: Quantity,
+    value: str,
+    between: str,
+    unit: str,
+    words: Words,
+    *,
+    key: str = "",
+    kind: str = FROM_5_TO_95,
+) -> Safe:
+    """The answer for a number that belongs to no plan: `value`, interval `between` (of which `kind`; none where it is empty) and `unit` as
+    they are shown. How it is found stands under `key`, by default `named.` and its name."""
     leading = words(INPUT_WORDS.get(q.leading, q.leading.replace("_", " "))) if q.leading else ""
-    rows = _rows(q, value, between, unit, leading, words)
-    return _dialogue(name, q, [*rows, *_found(f"named.{name}", words)], words)
+    rows = _rows(q, value, between, unit, leading, words, kind)
+    return _dialogue(name, q, [*rows, *_found(key or f"named.{name}", words)], words)
 
 
 def _found(key: str, words: Words) -> list[tuple[str, str]]:
@@ -39,10 +51,13 @@ def _found(key: str, words: Words) -> list[tuple[str, str]]:
     ]
 
 
-def _rows(q: Quantity, value: str, between: str, unit: str, leading: str, words: Words) -> list[tuple[str, str]]:
+def _rows(
+    q: Quantity, value: str, between: str, unit: str, leading: str, words: Words, kind: str = FROM_5_TO_95
+) -> list[tuple[str, str]]:
+    exact = words("set, without spread") if kind == FROM_5_TO_95 else ""
     rows = [
         (words("value"), f"{value} {unit}"),
-        (words("5–95 % interval"), words("set, without spread") if q.high == q.low else f"{between} {unit}"),
+        (words(kind), exact if q.high == q.low else f"{between} {unit}"),
         (
             words("kind of source"),
             words(q.source.origin.value) + (f": {words(q.source.detail)}" if q.source.detail else ""),
