@@ -8,7 +8,9 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE.parent / "src"))
+sys.path[:0] = [str(HERE.parent / "src"), str(HERE.parent)]
+
+from release.parameters import page  # noqa: E402
 
 from canalwright import __version__  # noqa: E402
 
@@ -59,4 +61,12 @@ def _write_reference() -> None:
     (folder / "index.md").write_text(index + "\n".join(pages) + "\n\n" + toc, encoding="utf-8")
 
 
+def _write_parameters() -> None:
+    """The page of every parameter, read anew from the tables of the rooms."""
+    target, text = HERE / "models" / "parameters.md", page()
+    if not target.exists() or target.read_text(encoding="utf-8") != text:
+        target.write_text(text, encoding="utf-8")
+
+
 _write_reference()
+_write_parameters()

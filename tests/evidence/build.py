@@ -1,14 +1,16 @@
-"""Write `docs/evidence.md`, and the rows that the page shows, from the evidence: `python -m tests.evidence.build`."""
+"""Write `docs/evidence.md`, the figure of each model's check, and the rows that the page shows: `python -m tests.evidence.build`."""
 
 import json
 from collections import Counter
 from pathlib import Path
 
-from tests.evidence.collect import all_checks
+from tests.evidence.collect import by_module
+from tests.evidence.figure import figure
 from tests.evidence.table import Check
 
 HOUSE = Path(__file__).parents[2]
 PAGE = HOUSE / "docs" / "evidence.md"
+FIGURES = HOUSE / "docs" / "models" / "checks"
 ROWS = HOUSE / "src" / "canalwright" / "web" / "evidence.json"
 
 
@@ -79,7 +81,12 @@ def rows(checks: list[Check]) -> str:
 
 
 if __name__ == "__main__":
-    checks = all_checks()
+    modules = by_module()
+    checks = [check for found in modules.values() for check in found]
     PAGE.write_text(render(checks), encoding="utf-8")
     ROWS.write_text(rows(checks), encoding="utf-8")
-    print(PAGE, ROWS, sep="\n")
+    FIGURES.mkdir(exist_ok=True)
+    for name, found in modules.items():
+        title = f"{name.replace('_', ', ')}: our results within what their checks accept"
+        (FIGURES / f"{name}.svg").write_text(figure(title, found, f"check-{name}") + "\n", encoding="utf-8")
+    print(PAGE, ROWS, FIGURES, sep="\n")

@@ -9,8 +9,12 @@ from tests.evidence.table import Check
 
 def all_checks() -> list[Check]:
     """All rows, by room and in the order of their modules."""
-    found: list[Check] = []
-    for module in sorted(m.name for m in pkgutil.iter_modules(package.__path__)):
-        if module.startswith("evidence_"):
-            found.extend(importlib.import_module(f"tests.evidence.{module}").CHECKS)
-    return found
+    return [check for checks in by_module().values() for check in checks]
+
+
+def by_module() -> dict[str, list[Check]]:
+    """The rows of each module, by its name without `evidence_`."""
+    names = sorted(m.name for m in pkgutil.iter_modules(package.__path__) if m.name.startswith("evidence_"))
+    return {
+        name.removeprefix("evidence_"): list(importlib.import_module(f"tests.evidence.{name}").CHECKS) for name in names
+    }
