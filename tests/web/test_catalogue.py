@@ -65,6 +65,15 @@ def test_every_text_of_the_page(text: str) -> None:
     assert gaps(told) == gaps(text)
 
 
+CITED = re.compile(r"[A-Z][\w .,&-]+ \d{4}, [^;]+(; [A-Z][\w .,&-]+ \d{4}, [^;]+)*")
+"""Nothing but authors, years and journals."""
+
+
+def test_every_source_of_a_formula_is_told_in_spanish_or_is_but_a_citation() -> None:
+    missing = [f.source for _, f in formulas() if SPANISH.known(f.source) is None and not CITED.fullmatch(f.source)]
+    assert missing == []
+
+
 def _core(plan: Plan, story: Story) -> set[str]:
     page, canal = sheet(plan), plan.canal
     found = {item.words for item in planview.all_items(plan).values()}

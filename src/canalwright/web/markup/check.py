@@ -2,8 +2,8 @@
 
 from canalwright.assessment import Assessment, Criterion, PortalSeen, Sight
 from canalwright.planning import Choices
-from canalwright.quantities import Quantity
-from canalwright.report.checking import length_words, percent
+from canalwright.quantities import Origin, Quantity, Source
+from canalwright.report.checking import length_words
 from canalwright.web.choosing import to_query
 from canalwright.web.markup import ready
 from canalwright.web.markup.html import Safe, el, join
@@ -11,6 +11,7 @@ from canalwright.web.words import Words
 
 KIND = {True: "ready", False: "not-ready", None: "look"}
 SIGN = {True: "✓", False: "×", None: "?"}
+NOTED = Source(Origin.MEASURED, "noted at the chair")
 BANDS = (("two", "0 to 2 mm short of the terminus"), ("guideline", "0.5 to 2 mm short of the terminus"))
 
 
@@ -23,7 +24,9 @@ def grade(found: Assessment, words: Words) -> Safe:
         el("b", words(found.grade.word)),
         el(
             "span",
-            words("chance that all criteria are met {chance}", chance=_share(found.grade.chance, words)),
+            words("chance that all criteria are met"),
+            " ",
+            ready.figure("chance that all criteria are met", found.grade.chance, 0, words, key="check.chance.all"),
             class_="quiet",
         ),
         class_=f"rd-verdict {KIND[kind]}",
@@ -40,7 +43,13 @@ def _criterion(c: Criterion, words: Words) -> Safe:
             "div",
             el("b", words(c.name)),
             el("p", words(c.limit)),
-            el("p", words("chance {chance}", chance=_share(c.chance, words)), class_="rd-state"),
+            el(
+                "p",
+                words("chance"),
+                " ",
+                ready.figure(f"chance of {c.name}", c.chance, 0, words, key=f"check.chance.{c.name}"),
+                class_="rd-state",
+            ),
             el("p", c.source, class_="quiet"),
         ),
         class_=f"rd-item {KIND[c.met]}",
@@ -55,41 +64,46 @@ def numbers(found: Assessment, words: Words) -> Safe:
         el("p", words("The filling ends {where}.", where=_where(found, words)), class_="lead", id="ck-length"),
         ready.numbers(told, words),
     ]
-    rows = []
+    kind = image(found)
+    rows: list[tuple[str, Safe | str]] = []
     if found.taper is not None:
-        taper = (
-            f"{100 * found.taper.value:.1f} % ({100 * found.taper.low:.1f}{words(' to ')}{100 * found.taper.high:.1f})"
-        )
-        rows.append((words("taper"), taper))
+        rows.append((words("taper"), ready.figure("taper", found.taper, 1, words, key=f"check.{kind}.taper")))
     if found.void_share is not None:
-        rows.append((words("voids, share of the filling"), _share(found.void_share, words, 1)))
-    smallest = found.smallest_void
-    rows.append(
-        (
-            words("smallest void that would be seen"),
-            f"{smallest.value:.2f} mm ({smallest.low:.2f}{words(' to ')}{smallest.high:.2f})",
-        )
-    )
-    past = found.beyond
-    if past.sight is Sight.THERE and past.reach is not None:
-        said = f"{past.reach.value:.1f} mm ({past.reach.low:.1f}{words(' to ')}{past.reach.high:.1f})"
-    else:
-        said = words(past.sight.value)
-    rows.append((words("filling past the root"), said))
-    rows += [(words(p.name) + f", {p.z:.1f} mm", _portal(p, words)) for p in found.portals]
+        name = "voids, share of the filling"
+        rows.append((words(name), ready.figure(name, found.void_share, 1, words, key=f"check.{kind}.voids")))
+    name = "smallest void that would be seen"
+    rows.append((words(name), ready.figure(name, found.smallest_void, 2, words, key=f"check.{kind}.smallest")))
+    past, name = found.beyond, "filling past the root"
+    rows.append((words(name), _seen(name, past.sight, past.reach, f"check.{kind}.beyond", words)))
+    rows += [(words(p.name) + f", {p.z:.1f} mm", branch(p, kind, words)) for p in found.portals]
     parts.append(el("dl", *(join(el("dt", a), el("dd", b)) for a, b in rows), class_="rd-numbers ck-rows"))
     if found.voids:
         columns = [words("from the terminus, mm"), words("size, mm"), words("volume, mm3")]
         cells = [
             [
                 f"{v.z:.1f}",
-                f"{v.size.value:.2f} ({v.size.low:.2f}{words(' to ')}{v.size.high:.2f})",
-                f"{v.volume.value:.3f} ({v.volume.low:.3f}{words(' to ')}{v.volume.high:.3f})",
+                ready.figure("size of the void", v.size, 2, words, key=f"check.{kind}.void"),
+                ready.figure("volume of the void", v.volume, 3, words, key=f"check.{kind}.void"),
             ]
             for v in found.voids
         ]
         parts.append(ready.table(columns, cells, words("Voids seen")))
     return join(*parts)
+
+
+def image(found: Assessment) -> str:
+    """What a check was read from, as the formulas of its numbers call it: film or scan."""
+    return "film" if found.basis == "radiograph" else "scan"
+
+
+def branch(p: PortalSeen, kind: str, words: Words) -> Safe | str:
+    """How far filling is seen in a side branch, or that it is not."""
+    return _seen("filling in a side branch", p.sight, p.filled, f"check.{kind}.branch", words)
+
+
+def _seen(name: str, sight: Sight, q: Quantity | None, key: str, words: Words) -> Safe | str:
+    there = sight is Sight.THERE and q is not None
+    return ready.figure(name, q, 1, words, key=key) if there and q is not None else words(sight.value)
 
 
 def unseen(found: Assessment, words: Words) -> Safe:
@@ -111,13 +125,17 @@ def against(found: Assessment, words: Words) -> Safe:
     columns = [words(c) for c in ("what", "planned", "done", "came out", "gap")]
     rows = []
     for r in found.residuals:
+        came: Safe | str = words("not seen")
+        if r.came is not None:
+            came = _told(r.words, r.came, f"check.{image(found)}.{r.key.partition(' ')[0]}", words)
+        noted = None if r.done is None else Quantity.exact(r.done, "mm", NOTED)
         rows.append(
             [
                 words(r.words),
-                _shown(r.planned, words),
-                "" if r.done is None else f"{r.done:.1f}",
-                words("not seen") if r.came is None else _shown(r.came, words),
-                "" if r.gap is None else _shown(r.gap, words),
+                _told(r.words, r.planned, f"check.planned.{r.key.partition(' ')[0]}", words),
+                "" if noted is None else ready.figure(r.words, noted, 1, words, key="check.done"),
+                came,
+                "" if r.gap is None else _told(r.words, r.gap, "check.gap", words),
             ]
         )
     return ready.table(columns, rows, words("Planned, done, came out"))
@@ -142,17 +160,5 @@ def _where(found: Assessment, words: Words) -> str:
     return words(length_words(found.to_terminus))
 
 
-def _portal(p: PortalSeen, words: Words) -> str:
-    return _mm(p.filled, words) if p.sight is Sight.THERE and p.filled is not None else words(p.sight.value)
-
-
-def _shown(q: Quantity, words: Words) -> str:
-    return _share(q, words, 1) if q.unit == "" else _mm(q, words)
-
-
-def _mm(q: Quantity, words: Words) -> str:
-    return f"{q.value:.1f} ({q.low:.1f}{words(' to ')}{q.high:.1f}) mm"
-
-
-def _share(q: Quantity, words: Words, digits: int = 0) -> str:
-    return percent(q, digits).replace(" to ", words(" to "))
+def _told(name: str, q: Quantity, key: str, words: Words) -> Safe:
+    return ready.figure(name, q, 1, words, key=key)

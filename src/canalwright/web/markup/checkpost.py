@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping
 
-from canalwright.assessment.restoration import Restoration
+from canalwright.assessment.restoration import Post, Restoration
+from canalwright.quantities import Quantity
 from canalwright.web.markup import ready
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.words import Words
@@ -40,12 +41,7 @@ def told(found: Restoration, words: Words) -> Safe:
                 data_post=f"{p.diameter:g}",
             )
         )
-        named = [
-            ("post down to, from the reference point", p.depth),
-            ("length in the canal", p.length),
-            ("filling left below it", p.left),
-        ]
-        parts.append(ready.numbers(named, words))
+        parts.append(ready.numbers([("post down to, from the reference point", p.depth), *lengths(p)], words))
     signs = {True: ("ready", "✓"), False: ("not-ready", "×"), None: ("look", "?")}
     items = []
     for rule in found.told:
@@ -55,9 +51,15 @@ def told(found: Restoration, words: Words) -> Safe:
     parts.append(el("ul", *items, class_="rd-items"))
     columns = [words(c) for c in ("diameter, mm", "length, mm", "filling left, mm", "ends for")]
     rows = [
-        [f"{p.diameter:.1f}", f"{p.length.value:.1f}", f"{p.left.value:.1f}", words(p.stopped)] for p in found.posts
+        [f"{p.diameter:.1f}", *(ready.asked(name, q, words) for name, q in lengths(p)), words(p.stopped)]
+        for p in found.posts
     ]
     parts.append(ready.table(columns, rows, words("Posts by diameter")))
     left_out = words("Left out: {what}", what="; ".join(words(w) for w in found.leaves_out))
     parts.append(el("p", left_out, class_="quiet"))
     return join(*parts)
+
+
+def lengths(p: Post) -> tuple[tuple[str, Quantity], ...]:
+    """How long a post is in the canal, and how much filling it leaves."""
+    return ("length in the canal", p.length), ("filling left below it", p.left)

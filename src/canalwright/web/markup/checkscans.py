@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 from canalwright.assessment import Assessment
 from canalwright.quantities import Quantity
-from canalwright.report.checking import percent
 from canalwright.web.markup import check, ready
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.words import Words
@@ -49,10 +48,10 @@ def stations(found: Assessment, words: Words) -> Safe:
     rows = [
         [
             f"{s.low:.1f}{to}{s.high:.1f}",
-            percent(s.filled).replace(" to ", to),
+            ready.figure("filled", s.filled, 0, words, key="check.scan.filled"),
             _void(s.void, words),
-            percent(s.unfilled).replace(" to ", to),
-            "" if s.volume is None else f"{s.volume.value:.3f} ({s.volume.low:.3f}{to}{s.volume.high:.3f})",
+            ready.figure("unfilled", s.unfilled, 0, words, key="check.scan.unfilled"),
+            "" if s.volume is None else ready.figure("canal, mm3", s.volume, 3, words, key="check.scan.volume"),
             "" if s.planned is None else f"{100 * s.planned:.0f} %",
         ]
         for s in found.stations
@@ -63,22 +62,19 @@ def stations(found: Assessment, words: Words) -> Safe:
     return join(ready.table(columns, rows, words("Filling by station")), el("p", told, class_="quiet"))
 
 
-def _void(q: Quantity, words: Words) -> str:
+def _void(q: Quantity, words: Words) -> Safe:
     """The share that is void; where it may as well be none it is not seen, which is not absent."""
     if q.low > 0:
-        return percent(q).replace(" to ", words(" to "))
-    return words("not seen, at most {share}", share=f"{100 * q.high:.0f} %")
+        return ready.figure("void", q, 0, words, key="check.scan.void share")
+    most = words("not seen, at most {share}", share=f"{100 * q.high:.0f} %")
+    return ready.answering("void", q, (most, "", ""), words, key="check.scan.void share")
 
 
 def portals(found: Assessment, words: Words) -> Safe:
     """Side branches: what was planned, and what is seen of it."""
     if not found.portals:
         return el("p", words("No side branch was found in the scan before the filling."), class_="quiet")
-    to = words(" to ")
-    rows = []
-    for p in found.portals:
-        seen = "" if p.filled is None else f", {p.filled.value:.1f} ({p.filled.low:.1f}{to}{p.filled.high:.1f}) mm"
-        rows.append([words(p.name), f"{p.z:.1f}", words(p.sight.value) + seen])
+    rows = [[words(p.name), f"{p.z:.1f}", check.branch(p, check.image(found), words)] for p in found.portals]
     return ready.table(
         [words(c) for c in ("branch", "from the terminus, mm", "filling in it")], rows, words("Side branches")
     )

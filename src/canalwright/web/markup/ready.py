@@ -106,6 +106,16 @@ def answering(
     )
 
 
+def figure(
+    name: str, q: Quantity, digits: int, words: Words, *, key: str, kind: str = FROM_5_TO_95, sign: str = ""
+) -> Safe:
+    """A number written to `digits`, shares and tapers in percent; `sign` is '+' where what lies above 0 says so."""
+    share = q.unit in ("", "mm/mm")
+    value, low, high = (f"{(100 if share else 1) * v:{sign}.{digits}f}" for v in (q.value, q.low, q.high))
+    between = f"{low}{words(' to ')}{high}" if q.high > q.low else ""
+    return answering(name, q, (value, between, "%" if share else words(q.unit)), words, key=key, kind=kind)
+
+
 def _parts(told: str, words: Words) -> tuple[str, str, str]:
     value, _, rest = told.partition(" (")
     between, _, unit = rest.partition(")")
