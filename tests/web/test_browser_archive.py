@@ -1,5 +1,6 @@
 """A case taken away as one archive and opened again, elsewhere too, is the same with its radiographs; the evidence can be searched."""
 
+import signal
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,7 +10,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.support import film
-from tests.support.browser import browser, server
+from tests.support.browser import Server, browser
 from tests.support.film_marks import mark_film
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_archive")]
@@ -74,17 +75,43 @@ def _elsewhere(page: Page, packed: Path, was: str, told: str, folder: Path) -> N
     at = data.index(picture[:64]) if picture[:64] in data else data.index(b".png") + 60
     cut = folder / "damaged.zip"
     cut.write_bytes(data[:at] + bytes([data[at] ^ 1]) + data[at + 1 :])
-    with server(data=folder / "there") as address:
-        page.goto(address)
+    there = Server(data=folder / "there")
+    there.start()
+    try:
+        page.goto(there.address)
         page.locator("#file").set_input_files(cut)
         expect(page.get_by_role("alert")).to_contain_text("damaged.zip: this archive is refused")
         assert len(page.locator("#problems li").all()) == 1
         page.locator("#file").set_input_files(packed)
         page.wait_for_url("**/plan")
         page.goto(page.url.replace("/plan", "/radiograph"))
-        expect(page.locator("#rg-n-canal")).to_have_text("8")
-        expect(page.get_by_text("tooth length")).to_be_visible()
-        assert page.locator("[aria-labelledby=h-told]").inner_text() == told
+        _film_is_there(page, told)
+        there.stop(signal.SIGKILL)
+        there.start()
+        _after_a_crash(page, there.address, told, folder / "there" / "films")
+    finally:
+        there.stop()
+
+
+def _after_a_crash(page: Page, address: str, told: str, films: Path) -> None:
+    """The start lists the case, its film comes back with all marks; closing the case erases it from the disk."""
+    page.goto(address)
+    page.locator(".open-cases a").click()
+    page.wait_for_url("**/plan")
+    page.goto(page.url.replace("/plan", "/radiograph"))
+    _film_is_there(page, told)
+    page.goto(address)
+    page.on("dialog", lambda dialog: dialog.accept())
+    assert len(list(films.iterdir())) == 2
+    page.get_by_role("button", name="Close 46").click()
+    expect(page.locator(".open-cases")).to_have_count(0)
+    assert not list(films.iterdir())
+
+
+def _film_is_there(page: Page, told: str) -> None:
+    expect(page.locator("#rg-n-canal")).to_have_text("8")
+    expect(page.get_by_text("tooth length")).to_be_visible()
+    assert page.locator("[aria-labelledby=h-told]").inner_text() == told
 
 
 def test_the_evidence_can_be_searched(page: Page) -> None:

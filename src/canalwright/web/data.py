@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import logging
 from collections.abc import Awaitable, Callable
 from functools import partial
 from typing import Any
@@ -21,6 +22,7 @@ from canalwright.web.markup.picture import colours, tongue
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
 
+log = logging.getLogger(__name__)
 NO_STORE = {"cache-control": "no-store"}
 MOST_NAME = 80
 
@@ -61,8 +63,16 @@ def routes(office: Office) -> APIRouter:
             return answer({"problems": [str(problem) for problem in error.problems]}, 422)
         key = office.shelf.put(back.case)
         for kept in back.films:
-            office.radiographs.back(kept.film, kept.picture, kept.marks, key, kept.use)
+            film = office.radiographs.back(kept.film, kept.picture, kept.marks, key, kept.use)
+            if wrong := await office.film_unkept(film):
+                log.warning("%s", wrong)  # it is open, and in the archive
         return answer({"go": f"/case/{key}/0/plan"})
+
+    @router.post("/case/{key}/close")
+    async def closed(key: str) -> Response:
+        """Take a case off the shelf, and its radiographs off the disk."""
+        await asyncio.to_thread(office.close, key)
+        return answer({"go": "/"})
 
     @router.get("/case/{key}/newer.json")
     async def newer(request: Request, key: str) -> Response:

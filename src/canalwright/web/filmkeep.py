@@ -41,22 +41,39 @@ def packed(opened: Open) -> tuple[bytes, bytes]:
 
     Whole numbers of 8 or 16 bits come back as they are, others to 1/65535 of their span.
     """
-    pixels = opened.film.pixels.astype(np.float64)
-    low, high = float(pixels.min()), float(pixels.max())
-    whole = low >= 0 and high <= 65535 and bool((pixels == np.round(pixels)).all())
-    zero, step = (0.0, 1.0) if whole else (low, (high - low) / 65535 or 1.0)
-    greys = np.round((pixels - zero) / step).astype(np.uint8 if whole and high <= 255 else np.uint16)
+    return pictured(opened), json.dumps(described(opened), indent=1, allow_nan=False).encode()
+
+
+def pictured(opened: Open) -> bytes:
+    """All greys of a film as a PNG."""
+    zero, step, kind = _scale(opened.film)
     picture = io.BytesIO()
-    Image.fromarray(greys).save(picture, "PNG")
-    told = {
+    Image.fromarray(np.round((opened.film.pixels.astype(np.float64) - zero) / step).astype(kind)).save(picture, "PNG")
+    return picture.getvalue()
+
+
+def described(opened: Open) -> dict[str, Any]:
+    """What the greys of that picture stand for, and all that was said of the film here."""
+    zero, step, _ = _scale(opened.film)
+    return {
         "zero": zero, "step": step, "spacing_mm": opened.film.spacing, "warnings": list(opened.film.warnings),
         "marks": marks_told(opened.marks), "use": asdict(opened.use),
     }  # fmt: skip
-    return picture.getvalue(), json.dumps(told, indent=1, allow_nan=False).encode()
 
 
-def unpacked(picture: bytes, told: bytes, name: str) -> Kept:
-    """The film that `packed` gave. Raises ScanError in one line that begins with `name`."""
+def _scale(film: Film) -> tuple[float, float, type[np.uint8] | type[np.uint16]]:
+    """Grey of a picture's 0, the step of its greys, and their kind."""
+    low, high = float(film.pixels.min()), float(film.pixels.max())
+    whole = low >= 0 and high <= 65535 and bool((film.pixels == np.round(film.pixels)).all())
+    zero, step = (0.0, 1.0) if whole else (low, (high - low) / 65535 or 1.0)
+    return zero, step, np.uint8 if whole and high <= 255 else np.uint16
+
+
+def unpacked(picture: bytes, told: bytes, name: str, *, readable: bool = True) -> Kept:
+    """The film that `packed` gave; `readable` where its marks have to say something already.
+
+    Raises ScanError in one line that begins with `name`.
+    """
     film, shown = load(picture, name)
     try:
         if len(told) > MOST_TOLD:
@@ -69,14 +86,16 @@ def unpacked(picture: bytes, told: bytes, name: str) -> Kept:
         warnings = tuple(str(w)[:300] for w in said["warnings"][:8])
         pixels = (zero + step * film.pixels.astype(np.float64)).astype(np.float32)
         film = replace(film, pixels=pixels, spacing=spacing, warnings=warnings)
-        marks, use = marks_of(said["marks"]), _use(said["use"])
-        read_marks(film, marks)
+        marks, use = marks_of(said["marks"]), use_of(said["use"])
+        if readable:
+            read_marks(film, marks)
     except (ScanError, ValueError, TypeError, KeyError, AttributeError, RecursionError, OverflowError) as error:
         raise ScanError(f"{name}: its description cannot be used ({' '.join(str(error).split())[:100]})") from None
     return Kept(film, shown, marks, use)
 
 
-def _use(said: Mapping[str, Any]) -> Use:
+def use_of(said: Mapping[str, Any]) -> Use:
+    """What a film is used for, from its description. Raises ValueError, TypeError, KeyError for what is none."""
     what, slot, towards = str(said["what"]), int(said["slot"]), str(said["towards"])
     if what not in ("measure", "check") or slot not in (0, 1) or towards not in ("left", "right"):
         raise ValueError("it does not say what the film is for")

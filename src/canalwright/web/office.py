@@ -1,16 +1,23 @@
 """What all pages of one server share: the shelf of cases, the bench, the tray, the chairs, the scans, the radiographs, moving pictures."""
 
+import asyncio
+import contextlib
+import logging
 from dataclasses import dataclass
 
+from canalwright import casefile
 from canalwright.casefile import Case
+from canalwright.imaging.errors import ScanError
 from canalwright.instruments import Tray
 from canalwright.web.bench import Bench
 from canalwright.web.chair import Chairs
 from canalwright.web.checks import Checks
+from canalwright.web.films import Films
 from canalwright.web.moving import MovingPictures
-from canalwright.web.radiographs import Radiographs
 from canalwright.web.scan.store import Scans
 from canalwright.web.shelf import Shelf
+
+log = logging.getLogger(__name__)
 
 
 @dataclass
@@ -22,7 +29,7 @@ class Office:
     bench: Bench
     chairs: Chairs
     scans: Scans
-    radiographs: Radiographs
+    radiographs: Films
     checks: Checks
     moving: MovingPictures
 
@@ -31,7 +38,7 @@ class Office:
         """A fresh office with an empty shelf."""
         bench, scans = Bench(tray), Scans()
         moving = MovingPictures(bench, scans.hands)
-        return cls(tray, Shelf(), bench, Chairs(bench), scans, Radiographs(), Checks(), moving)
+        return cls(tray, Shelf(), bench, Chairs(bench), scans, Films(), Checks(), moving)
 
     def forget(self, owner: str) -> None:
         """Close what a reader had open: scans, radiographs, checks."""
@@ -41,6 +48,60 @@ class Office:
         self.checks.forget(owner)
 
     def found(self, key: str, index: int) -> Case | None:
-        """The case of a key if it is open and has a canal of that index."""
+        """The case of a key if it is open, or was when its radiographs were kept, and has a canal of that index."""
         case = self.shelf.get(key)
+        if case is None and key in self.radiographs.cases():
+            self._bring_back(key)
+            case = self.shelf.get(key)
         return case if case is not None and 0 <= index < len(case.canals) else None
+
+    def listed(self) -> tuple[tuple[str, Case], ...]:
+        """The open cases, and those that radiographs are kept of."""
+        for key in self.radiographs.cases():
+            if self.shelf.get(key) is None:
+                self._bring_back(key)
+        return self.shelf.listed()
+
+    def put(self, case: Case, instead_of: str) -> str:
+        """Lay a changed case on the shelf and give its key; its radiographs follow it."""
+        key = self.shelf.put(case, instead_of=instead_of)
+        self.refile(key)
+        return key
+
+    def refile(self, key: str) -> None:
+        """The kept radiographs of a case belong to what it is now; where the disk takes nothing they stay with what it was."""
+        case, line = self.shelf.get(key), self.shelf.line(key)
+        if case is None or not self.radiographs.holds(line):
+            return
+        try:
+            self.radiographs.follow(line, key, casefile.dumps(case), self.shelf.came_from(key))
+        except ScanError as error:
+            log.warning("%s", error)
+
+    def keep_film(self, key: str) -> None:
+        """Write a radiograph of an open case down as it is now. Raises ScanError where it could not be."""
+        film = self.radiographs.get(key)
+        case = self.shelf.get(film.case) if film is not None else None
+        if film is not None and case is not None:
+            self.radiographs.keep(key, casefile.dumps(case), self.shelf.came_from(film.case))
+
+    async def film_unkept(self, key: str) -> str:
+        """Write a radiograph down behind the page; gives why it could not be, nothing where it could."""
+        try:
+            await asyncio.to_thread(self.keep_film, key)
+        except ScanError as error:
+            return str(error)
+        return ""
+
+    def close(self, key: str) -> None:
+        """Take a case off the shelf with what it was made from, and its radiographs off the disk; sessions at the chair stay."""
+        line = self.shelf.line(key)
+        self.radiographs.erase(line)
+        self.shelf.drop(line)
+
+    def _bring_back(self, key: str) -> None:
+        text, record = self.radiographs.cases()[key]
+        with contextlib.suppress(casefile.CaseError):
+            found = self.shelf.put(casefile.loads(text, "case"))
+            if record:
+                self.shelf.note(found, record)

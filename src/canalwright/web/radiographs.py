@@ -1,4 +1,4 @@
-"""Radiographs that are open in the page: read once, kept in memory for their reader alone, with the marks made on them.
+"""Radiographs that are open in the page: read once, in memory for their reader alone, with the marks made on them (on the disk: `films`).
 
 A file that was sent lies on this machine's disk only while it is read, in a folder that only this user may open. What the browser gets
 is the picture's greys made anew (see `imaging.radiograph.shown`), nothing else of the file. A film belongs to the case that it was loaded
@@ -80,10 +80,13 @@ class Radiographs:
     def put(self, name: str, film: Film, picture: Shown) -> str:
         """Keep a film for the reader who sent it."""
         key = secrets.token_hex(8)
-        self._open[key] = Open(name, film, picture, reader())
+        self._take(key, Open(name, film, picture, reader()))
+        return key
+
+    def _take(self, key: str, film: Open) -> None:
+        self._open[key] = film
         while len(self._open) > self.most:
             self._open.popitem(last=False)
-        return key
 
     def get(self, key: str) -> Open | None:
         """A film of the reader's, or None where it is not open."""
@@ -105,14 +108,16 @@ class Radiographs:
             found = self._open[key] = replace(found, marks=marks)
         return found
 
-    def back(self, film: Film, picture: Shown, marks: Marks, case: str, use: Use) -> None:
-        """Take in a film that came back in an archive; one that is open already with the same picture and marks is not taken twice."""
-        for _, there in self.of((case,)):
+    def back(self, film: Film, picture: Shown, marks: Marks, case: str, use: Use) -> str:
+        """Take in a film that came back in an archive, and give its key; one that is open already with the same picture and marks is not
+        taken twice."""
+        for there_key, there in self.of((case,)):
             if (there.marks, there.use) == (marks, use) and np.array_equal(there.picture.greys, picture.greys):
-                return
+                return there_key
         key = self.put("radiograph", film, picture)
         self.mark(key, marks)
         self.belongs(key, case, use)
+        return key
 
     def belongs(self, key: str, case: str, use: Use) -> None:
         """Say which case a film was loaded for, and what it is used for there."""

@@ -54,6 +54,7 @@ def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store
     planning.warm_up()
     office.bench.warm_up()
     sweep()
+    office.radiographs.book.forget_old(time.time())
     if show:
         _open_when_ready(address, place)
     config = uvicorn.Config(

@@ -1,10 +1,11 @@
 """The cases that are open: each under the digest of its content.
 
 A case never changes; an edit is another case under another key. So two windows on one case cannot overwrite each other, and a
-link always shows what it showed. Nothing is written to disk.
+link always shows what it showed. Nothing is written to disk here; a case whose radiographs are kept lies with them (see `films`).
 """
 
 from collections import OrderedDict
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from canalwright.casefile import Case
@@ -45,6 +46,18 @@ class Shelf:
         if case is not None:
             self._cases.move_to_end(key)
         return case
+
+    def drop(self, keys: Collection[str]) -> None:
+        """Take cases off the shelf."""
+        for key in keys:
+            self._cases.pop(key, None)
+
+    def note(self, key: str, case: str) -> None:
+        """Remember which case of the records an open one is; only where records are open."""
+
+    def came_from(self, key: str) -> str:
+        """The case of the records that an open one belongs to; empty when none."""
+        return ""
 
     def line(self, key: str) -> tuple[str, ...]:
         """A key and those of the cases that it was made from, one change after the other."""

@@ -15,7 +15,10 @@ TOOLS = (
     ("pair", "Two canals", "the known one, then the other, at one level"),
 )
 
-OPENED = "DICOM, PNG, TIFF or JPEG. It stays on this machine; an archive of the case takes picture and marks along, not the file's header."
+OPENED = (
+    "DICOM, PNG, TIFF or JPEG. It stays on this machine: picture and marks are kept there until the case is closed or for 30 days without "
+    "use, and an archive of the case takes them along; the file's header is not kept."
+)
 """What becomes of a film."""
 
 CHECKED = (*TOOLS[:4], ("end", "End of the filling", "only where it was found wrongly"))
@@ -43,8 +46,12 @@ def opening(words: Words, count: int = 2) -> Safe:
         hidden=count < 2,
     )  # fmt: skip
     load = el("div", el("label", words("Load a film"), for_="rg-file", class_="button main"), file)
+    away = el(
+        "button", words("Take this film away"), type="button", class_="button", data_rg="away", id="rg-away", hidden=True,
+        data_sure=words("The picture and its marks are erased from this machine. Go on?"),
+    )  # fmt: skip
     return join(
-        el("div", slot, load, class_="rg-open"),
+        el("div", slot, load, away, class_="rg-open"),
         el(
             "p",
             words(

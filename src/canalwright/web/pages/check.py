@@ -60,6 +60,7 @@ class CheckView:
     band: str = "two"
     reading: film.FilmReading | None = None
     turn: int = 0
+    unkept: str = ""
 
     async def build(self, query: dict[str, list[str]]) -> None:
         """Lay the page out."""
@@ -92,6 +93,7 @@ class CheckView:
         ui.on("cw-marks", self._marked)
         ui.on("cw-films", self._loaded)
         ui.on("cw-check", self._told)
+        ui.on("cw-film-away", self._away)
         found = self._film()
         told = [found.told(self.film_key) if found else None, None]
         self._run(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
@@ -118,7 +120,7 @@ class CheckView:
         try:
             await asyncio.sleep(REST)
             made = await self._read(found, turn)
-            wrong = ""
+            wrong = words(self.unkept)
         except ScanError as error:
             made, wrong = None, words(str(error))
         if turn == self.turn:
@@ -229,15 +231,22 @@ class CheckView:
             return
         except (ValueError, TypeError, KeyError):
             return
+        await self._keep()
         await self.show()
 
     async def _loaded(self, event: GenericEventArguments) -> None:
         self.film_key = str(event.args.get("id", ""))
         self._belongs()
+        await self._keep()
         self._run(f"window.canalwright?.checkFilm?.({json.dumps(self.film_key)})")
         found = self._film()
         notes = [self.prefs.words(w) for w in found.film.warnings] if found else []
         self._run(f"window.canalwright?.filmNotes?.(0, {json.dumps(notes)})")
+        await self.show()
+
+    async def _away(self) -> None:
+        await asyncio.to_thread(self.office.radiographs.drop, self.film_key)
+        self.film_key, self.reading = "", None
         await self.show()
 
     async def _told(self, event: GenericEventArguments) -> None:
@@ -250,6 +259,13 @@ class CheckView:
             self.crown[name] = value
             self._belongs()
             self._restore(self.reading.assessment if self.reading else None)
+        else:
+            return
+        await self._keep()
+
+    async def _keep(self) -> None:
+        """Write the film and its marks down; where that fails the page says so until it succeeds."""
+        self.unkept = await self.office.film_unkept(self.film_key)
 
     def _belongs(self) -> None:
         """The film stays with the case: it comes back when the page is opened again, and goes along in an archive."""

@@ -1,5 +1,6 @@
 """The radiograph tool of one canal: a film, its marks, what they say, and one key that sends the length to the measurements."""
 
+import asyncio
 import json
 from typing import Any
 
@@ -36,6 +37,7 @@ class FilmView(NoteView):
     """One window on up to two films."""
 
     reading: FilmReading | None = None
+    unkept: str = ""
 
     def build(self, keys: list[str]) -> None:
         """Lay the tool out; films that are still open come back with their marks."""
@@ -76,6 +78,7 @@ class FilmView(NoteView):
         ui.on("cw-marks", self._marked)
         ui.on("cw-films", self._loaded)
         ui.on("cw-tube", self._tube)
+        ui.on("cw-film-away", self._away)
         ui.on("cw-film-use", self._use)
         told = [found.told(k) if (found := self._film(i)) else None for i, k in enumerate(self.keys)]
         self.client.run_javascript(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
@@ -95,7 +98,7 @@ class FilmView(NoteView):
             try:
                 self.reading = await self.office.bench.aside(read_marks, first.film, first.marks)
                 self.told.content = filmtable.told(self.reading, words)
-                self._wrong("film", "")
+                self._wrong("film", words(self.unkept))
             except ScanError as error:
                 self.reading = None
                 self._wrong("film", words(str(error)))
@@ -137,6 +140,7 @@ class FilmView(NoteView):
             return
         except (ValueError, TypeError, KeyError):
             return
+        await self._keep(slot)
         await self.refresh()
 
     async def _loaded(self, event: GenericEventArguments) -> None:
@@ -146,6 +150,7 @@ class FilmView(NoteView):
             f"history.replaceState(null, '', location.pathname + '?films=' + {json.dumps(','.join(self.keys))})"
         )
         self._belongs(slot)
+        await self._keep(slot)
         found = self._film(slot)
         notes = [self.prefs.words(w) for w in found.film.warnings] if found else []
         self.client.run_javascript(f"window.canalwright?.filmNotes?.({slot}, {json.dumps(notes)})")
@@ -155,7 +160,14 @@ class FilmView(NoteView):
         self.angle, self.towards = str(event.args.get("angle", "20"))[:8], str(event.args.get("towards", "right"))
         for slot in (0, 1):
             self._belongs(slot)
+            await self._keep(slot)
         await self._beside()
+
+    async def _away(self, event: GenericEventArguments) -> None:
+        slot = 1 if event.args.get("slot") else 0
+        await asyncio.to_thread(self.office.radiographs.drop, self.keys[slot])
+        self.keys[slot] = ""
+        await self.refresh()
 
     async def _use(self, event: GenericEventArguments) -> None:
         found = self.reading
@@ -191,6 +203,10 @@ class FilmView(NoteView):
         """A film stays with the case: it comes back when the page is opened again, and goes along in an archive."""
         use = Use(self.canal, "measure", slot, self.angle, "left" if self.towards == "left" else "right")
         self.office.radiographs.belongs(self.keys[slot], self.key, use)
+
+    async def _keep(self, slot: int) -> None:
+        """Write the film and its marks down; where that fails the page says so until it succeeds."""
+        self.unkept = await self.office.film_unkept(self.keys[slot])
 
     def _film(self, slot: int) -> Open | None:
         return self.office.radiographs.get(self.keys[slot]) if self.keys[slot] else None

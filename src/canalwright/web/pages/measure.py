@@ -107,7 +107,7 @@ class View:
     def _use(self, event: GenericEventArguments) -> None:
         if self.case is None:
             return
-        key = self.key = self.office.shelf.put(self.case, instead_of=self.key)
+        key = self.key = self.office.put(self.case, instead_of=self.key)
         if event.args["what"] == "plan":
             ui.navigate.to(f"/case/{key}/{self.index}/plan")
         else:

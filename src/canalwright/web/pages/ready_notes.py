@@ -92,7 +92,7 @@ class NoteView:
     async def put(self, made: Notes, cleared: str = "") -> None:
         """Keep the notes, lay the case on the shelf, let the address follow, show what they come to."""
         self.notes = made
-        old, self.key = self.key, self.office.shelf.put(made.case, instead_of=self.key)
+        old, self.key = self.key, self.office.put(made.case, instead_of=self.key)
         told = json.dumps([old, self.key, cleared])
         self.client.run_javascript(f"window.canalwright?.noted?.(...{told})")
         await self.refresh()

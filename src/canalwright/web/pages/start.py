@@ -86,7 +86,7 @@ def _way(title: str, about: str, action: Safe) -> Safe:
 
 
 def _open(office: Office, prefs: Prefs) -> Safe:
-    listed = office.shelf.listed()
+    listed = office.listed()
     if not listed:
         return Safe("")
     words = prefs.words
@@ -101,6 +101,17 @@ def _open(office: Office, prefs: Prefs) -> Safe:
                 " ",
                 el("span", ", ".join(words(c.name) for c in case.canals), class_="quiet"),
                 href=f"/case/{key}/0/plan",
+            ),
+            el(
+                "button",
+                words("Close"),
+                type="button",
+                class_="button small",
+                data_close=key,
+                data_sure=words("Its radiographs and their marks are erased from this machine. Go on?")
+                if office.radiographs.holds(office.shelf.line(key))
+                else None,
+                aria_label=words("Close {case}", case=f"{prefs.tooth(case.tooth)} {case.label}".strip()),
             ),
         )
         for key, case in listed

@@ -70,6 +70,7 @@ def keep(ask: Ask) -> Response:
     except (BadEntry, Erased, IdentityLocked) as error:
         return keep_screen(ask, str(error), 422)
     ask.house.shelf.note(ask.request.path_params["key"], name)
+    ask.house.office.refile(ask.request.path_params["key"])
     return ask.go(f"/records/case/{name}")
 
 

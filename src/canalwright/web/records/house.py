@@ -4,6 +4,7 @@ import hashlib
 import secrets
 import threading
 from collections import OrderedDict
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from canalwright.casefile import Case
@@ -16,6 +17,7 @@ from canalwright.web.office import Office
 from canalwright.web.reader import reader
 from canalwright.web.records.chairbook import ReaderChairbook
 from canalwright.web.records.cleaned import Cleaned
+from canalwright.web.records.filmbook import ReaderFilmbook
 from canalwright.web.shelf import Shelf
 
 MOST_READERS = 200
@@ -48,6 +50,14 @@ class ReaderShelf(Shelf):
     def listed(self) -> tuple[tuple[str, Case], ...]:
         """The reader's open cases."""
         return self._own().listed()
+
+    def line(self, key: str) -> tuple[str, ...]:
+        """What a case of the reader's was made from."""
+        return self._own().line(key)
+
+    def drop(self, keys: Collection[str]) -> None:
+        """Take cases off the reader's shelf."""
+        self._own().drop(keys)
 
     def note(self, key: str, case: str) -> None:
         """Remember that what lies under `key` came from a case of the records, or went there."""
@@ -100,6 +110,7 @@ class House:
             raise StoreReadOnly("signing in writes a line to the access log, but the records can only be read")
         shelf, book = ReaderShelf(), ReaderChairbook(store.vault.home / "chair", store.vault.keys.purpose("chair"))
         office.shelf, office.chairs.book = shelf, book
+        office.radiographs.book = ReaderFilmbook(store.vault.home / "films", store.vault.keys.purpose("films"))
         users = Users(store.vault, AccessLog(store.vault), cost or Cost())
         made = cls(store, office, SignIn(users, terms or Terms()), shelf, book, secure)
         made.first_key = "" if users.all() else secrets.token_urlsafe(24)

@@ -17,6 +17,7 @@ def back_up(house: House) -> None:
         house.store.backups.make_if_due(EVERY)
         house.trouble = ""
         house.book.forget_old(time.time())
+        house.office.radiographs.book.forget_old(time.time())
     except (RecordsError, OSError) as error:
         house.trouble = f"No backup could be made: {error}"
 

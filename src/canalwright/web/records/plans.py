@@ -91,6 +91,7 @@ def keep(ask: Ask) -> Response:
     except (BadEntry, Erased, IdentityLocked, PlanError) as error:
         return keep_screen(ask, str(error), 422)
     ask.house.shelf.note(ask.request.path_params["key"], name)
+    ask.house.office.refile(ask.request.path_params["key"])
     return ask.go(f"/records/case/{name}")
 
 

@@ -238,6 +238,7 @@ function counts() {
 function shown() {
   const one = film();
   chosen = cross = null;
+  byId("rg-away").hidden = !one.told;
   byId("rg-known").value = one.marks.known_mm ?? "";
   byId("rg-level").value = Math.round((one.low + one.high) / 2);
   byId("rg-window").value = one.high - one.low;
@@ -321,8 +322,16 @@ function keyed(event) {
 const KEYS = {
   "zoom-in": () => zoom(1.25), "zoom-out": () => zoom(0.8), "zoom-fit": () => { fit(); draw(); },
   "move-left": () => move(-1, 0), "move-right": () => move(1, 0), "move-up": () => move(0, -1), "move-down": () => move(0, 1),
-  next: () => step(1), remove, undo,
+  next: () => step(1), remove, undo, away,
 };
+
+function away() {
+  if (!film().told || !confirm(byId("rg-away").dataset.sure)) return;
+  films[slot] = blank();
+  send("cw-film-away", { slot });
+  shown();
+  document.querySelector("#rg-file").focus();
+}
 
 function tube() { send("cw-tube", { angle: byId("rg-angle").value, towards: byId("rg-towards").value }); }
 

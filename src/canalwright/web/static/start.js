@@ -15,6 +15,15 @@ for (const name of ["dragover", "dragleave", "drop"]) {
   });
 }
 
+document.addEventListener("click", async (event) => {
+  const button = event.target.closest?.("[data-close]");
+  if (!button || (button.dataset.sure && !confirm(button.dataset.sure))) return;
+  try {
+    const told = await (await fetch(`/case/${button.dataset.close}/close`, { method: "POST" })).json();
+    location.assign(told.go);
+  } catch { tell([document.getElementById("file").dataset.failed]); }
+});
+
 async function open(file) {
   const way = /\.zip$/i.test(file.name) ? "/open-archive" : "/open", most = MOST[way];
   if (file.size > most) return tell([`${file.name}: ${Math.round(file.size / 1024)} kB, at most ${most / 1024} kB`]);
