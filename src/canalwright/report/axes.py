@@ -35,10 +35,10 @@ class Axes:
     def write(
         self, content: str, x: float, y: float, *, anchor: str = "start", bold: bool = False, muted: bool = False
     ) -> str:
-        """Small text with its middle at `y`."""
+        """Small text with its middle at `y`, in the reader's language."""
         size, p = self.options.font_size * SMALL, self.options.palette
         return text(
-            content, x=x, y=y + 0.34 * size, font_size=size, text_anchor=anchor, font_weight="bold" if bold else None,
+            self.options.say(content), x=x, y=y + 0.34 * size, font_size=size, text_anchor=anchor, font_weight="bold" if bold else None,
             fill=p.muted if muted else p.ink,
         )  # fmt: skip
 

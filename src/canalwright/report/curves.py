@@ -109,8 +109,9 @@ def refused_svg(title: str, reason: str, *, options: Options | None = None) -> s
     frame = el(
         "rect", x=2.0, y=TOP, width=WIDTH - 4.0, height=18.0, fill="none", stroke=p.hairline, stroke_dasharray="2 1.4"
     )  # fmt: skip
-    words = axes.write(cut(f"Not drawn: {reason}", WIDTH - 14, options), WIDTH / 2, TOP + 9.0, anchor="middle")
-    return document(options, title, [f"Not drawn: {reason}"], [frame, words], TOP + 20.0, told=False)
+    told = f"{options.say('Not drawn')}: {options.say(reason)}"
+    words = axes.write(cut(told, WIDTH - 14, options), WIDTH / 2, TOP + 9.0, anchor="middle")
+    return document(options, title, [told], [frame, words], TOP + 20.0, told=False)
 
 
 def _curve(axes: Axes, line: Line, i: int) -> str:
@@ -151,7 +152,7 @@ def _at_risk(axes: Axes, lines: Sequence[Line], y: float) -> str:
         stroke, dash = _paint(axes, i).edge, DASHES[i % 3]
         sample = f"M{number(2.0)} {number(row)}h8"
         drawn.append(el("path", d=sample, stroke=stroke, stroke_width=0.6, stroke_dasharray=dash))
-        name = f"{line.name}, at risk"
+        name = axes.options.say(f"{line.name}, at risk")
         drawn.append(axes.write(name, 11.5, row))
         edge = 13.5 + axes.options.width(name, small=True)
         for t, n in zip(line.curve.times, line.curve.at_risk, strict=True):
@@ -232,6 +233,7 @@ def document(
 ) -> str:
     """The whole drawing; the notes are its description, and its last lines."""
     size = options.font_size * SMALL
+    title, notes = options.say(title), [options.say(note) for note in notes]
     axes = Axes(LEFT, TOP, WIDTH, height, (0, 1), (0, 1), options)
     lines = [part for note in notes for part in _wrapped(note, WIDTH - 6.0, options)] if told else []
     written = [axes.write(text, 3.0, height + 3.0 + i * size * 1.45, muted=True) for i, text in enumerate(lines)]

@@ -1,5 +1,6 @@
 """How a drawing is made, and the tools that every part of it is drawn with."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from canalwright.report.frame import Frame
@@ -19,7 +20,8 @@ class Options:
     5-95 % interval beside each number (a bar to scale shows it in any case); `font_size` mm; `text_factor` how wide the
     font runs beside the bound in `labels` (narrower fonts below 1); `hide` leaves out kinds
     of marks (`plugger`, `carrier`, `front`, `backfill`, `cone`, `portal`, `post`, `landmark`), `quiet` draws them without
-    their labels; `prefix` begins every id, so that several drawings fit on one page. Raises ValueError for values outside their range.
+    their labels; `prefix` begins every id, so that several drawings fit on one page; `say` gives a text of a chart in the
+    reader's language. Raises ValueError for values outside their range.
     """
 
     scale: float = 6.0
@@ -35,6 +37,7 @@ class Options:
     palette: Palette = LIGHT
     background: bool = False
     prefix: str = "section"
+    say: Callable[[str], str] = str
 
     def __post_init__(self) -> None:
         if not 0.5 <= self.scale <= 100:

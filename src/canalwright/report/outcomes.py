@@ -3,11 +3,11 @@
 Each picture that cannot honestly be drawn has its refusal in its place; a table is written only of what is drawn.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from canalwright.records.errors import TooFew
-from canalwright.records.outcomes import CaseOutcome, Summary, chart
+from canalwright.records.outcomes import CaseOutcome, Chart, Summary, chart
 from canalwright.records.outcomes.summary import Stratum
 from canalwright.records.outcomes.tables import chart_csv, curve_csv, strata_csv
 from canalwright.report.axes import Axes
@@ -79,9 +79,16 @@ def tables(cases: Sequence[CaseOutcome], summary: Summary) -> dict[str, str]:
     found |= {f"lost-{cause}": curve_csv(curve) for cause, curve in summary.lost_by_cause.items()}
     if summary.healing:
         found["healing"] = curve_csv(summary.healing)
+    found |= {name: chart_csv(made) for name, made in charts(cases).items()}
+    return found
+
+
+def charts(cases: Sequence[CaseOutcome]) -> dict[str, Chart]:
+    """Process charts by the names of their pictures; only those that enough cases stand behind."""
+    found = {}
     for factor in PROCESS:
         try:
-            found[_name(factor)] = chart_csv(chart(cases, factor))
+            found[_name(factor)] = chart(cases, factor)
         except TooFew:
             continue
     return found
@@ -96,16 +103,18 @@ def outcome_files(cases: Sequence[CaseOutcome], summary: Summary) -> Mapping[str
 def success_svg(summary: Summary, *, options: Options | None = None) -> str:
     """Success by strict and by loose criteria with 95 % intervals: own groups above, published figures below."""
     options = options or Options(prefix="success")
-    own = [("all", summary.overall)]
-    own += [(f"{factor}: {s.name}", s) for factor, found in summary.strata.items() for s in found]
+    say = options.say
+    own = [(say("all"), summary.overall)]
+    own += [(f"{say(factor)}: {say(s.name)}", s) for factor, found in summary.strata.items() for s in found]
     rows: list[tuple[str, list[Figures], str]] = []
     for name, s in own:
         pair = [("strict", s.strict), ("loose", s.loose)]
         bars: list[Figures] = [(kind, p.value, p.low, p.high) for kind, p in pair if p is not None]
-        rows.append((f"{name} ({s.cases} judged)", bars, "" if bars else s.refused))
+        rows.append((f"{name} ({s.cases} {say('judged')})", bars, "" if bars else say(s.refused)))
     theirs = [p for p in summary.beside if p.criteria in ("strict", "loose")]
     rows += [
-        (f"published {i}: {p.outcome}", [(p.criteria, p.value, p.low, p.high)], "") for i, p in enumerate(theirs, 1)
+        (f"{say('published')} {i}: {say(p.outcome).partition(', ')[2]}", [(p.criteria, p.value, p.low, p.high)], "")
+        for i, p in enumerate(theirs, 1)
     ]
     p, left, mine = options.palette, 74.0, len(own)
     height = ROW * (len(rows) + 1)
@@ -122,8 +131,8 @@ def success_svg(summary: Summary, *, options: Options | None = None) -> str:
         el("path", d=f"M{number(2)} {number(edge)}H{number(WIDTH - RIGHT)}", stroke=p.hairline, stroke_width=0.3)
     )
     notes = ["Filled dot: strict criteria. Open square: loose criteria. Whiskers: 95 % intervals, where there are any."]
-    notes += [f"{name}: {_spoken(bars) or refusal}" for name, bars, refusal in rows[:mine]]
-    notes += [f"{i}: {cited(p)}" for i, p in enumerate(theirs, 1)]
+    notes += [f"{name}: {_spoken(bars, say) or refusal}" for name, bars, refusal in rows[:mine]]
+    notes += [f"{i}: {say(cited(p))}" for i, p in enumerate(theirs, 1)]
     return document(options, "Success beside published figures", notes, drawn, TOP + height + 10.0)
 
 
@@ -151,8 +160,8 @@ def _bar(axes: Axes, y: float, kind: str, value: float, low: float | None, high:
     return el("g", *drawn)
 
 
-def _spoken(bars: Sequence[Figures]) -> str:
-    return ", ".join(f"{k} {100 * v:.0f} % ({100 * (lo or 0):.0f}–{100 * (hi or 0):.0f})" for k, v, lo, hi in bars)
+def _spoken(bars: Sequence[Figures], say: Callable[[str], str]) -> str:
+    return ", ".join(f"{say(k)} {100 * v:.0f} % ({100 * (lo or 0):.0f}–{100 * (hi or 0):.0f})" for k, v, lo, hi in bars)
 
 
 def _groups(summary: Summary) -> list[tuple[str, tuple[Stratum, ...]]]:

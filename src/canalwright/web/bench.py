@@ -72,6 +72,11 @@ class Bench:
         story: Story = await self._once("story", (case.digest, index, choices), plans.story, plan)
         return plan, story
 
+    def progress(self, case: Case, index: int, choices: Choices) -> tuple[str, float | None]:
+        """What is done for the plan that is being made of this, and the share of it; no words while it waits its turn, or none is made."""
+        work = self._under_way.get(("plan", (case.digest, index, choices)))
+        return (work.told, work.share) if work is not None else ("", None)
+
     def cancel(self, case: Case, index: int, choices: Choices) -> bool:
         """Stop what is being made of this, plan or story; False where nothing is. Whoever waits for it hears `Cancelled`."""
         asked = (case.digest, index, choices)

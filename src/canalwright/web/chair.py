@@ -16,6 +16,7 @@ from canalwright.guide import (
     RETIME,
     Event,
     Forecast,
+    Phase,
     Session,
     Step,
     apply,
@@ -35,6 +36,7 @@ from canalwright.report.words import figure
 from canalwright.web.bench import Bench
 from canalwright.web.chairbook import Chairbook, ChairbookError, Head, NotWritten
 from canalwright.web.choosing import from_query
+from canalwright.web.markup.debrief import ended
 from canalwright.web.markup.picture import FONT, PAGE
 from canalwright.web.prefs import Prefs
 from canalwright.web.words import Words
@@ -68,6 +70,8 @@ class Chair:
     forecast: Forecast | None = None
     retimed: bool = False
     told: set[tuple[str, float]] = field(default_factory=set, repr=False)
+    looked: int = -1
+    """Events that the forecast knows of."""
     kept: str = ""
     """Key of the edited case beside which the plan of this session was kept."""
     lock: asyncio.Lock = field(default_factory=asyncio.Lock, repr=False)
@@ -101,7 +105,8 @@ class Chairs:
             session = fold(steps_of(plan), head.began, events)
             retimed, told = any(e.kind == RETIME for e in events), {(e.kind, e.moment) for e in events}
             made = Chair(ident, head, case, plan, session, len(events), retimed=retimed, told=told)
-            self._open.setdefault(key, made)
+            if self._open.setdefault(key, made) is made and session.phase is Phase.DONE:
+                asyncio.get_running_loop().create_task(self._look_ahead(made))
         self._open.move_to_end(key)
         found = self._open[key]
         idle = [k for k, chair in self._open.items() if not chair.lock.locked() and chair is not found]
@@ -159,13 +164,13 @@ class Chairs:
         async with chair.lock:
             if asked != chair.count:
                 return
-            chair.forecast = made
+            chair.forecast, chair.looked = made, asked
             if made.changes:
                 try:
                     chair.take(self.book, Event(RETIME, time.time(), seconds=made.seconds))
                 except NotWritten:
                     return  # the next event says so, and looks ahead again
-                chair.forecast = Forecast(made.then, {}, made.then)
+                chair.forecast, chair.looked = Forecast(made.then, {}, made.then), chair.count
 
     async def picture(self, chair: Chair) -> str:
         """The simulated tooth as it is after what was done; '' before the cone is placed."""
@@ -218,8 +223,7 @@ def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
         "next": _said(following, words) if following else "",
         "rise": _rise(told) | {"limit": 10},
         "retimed": chair.retimed,
-        "debrief": [_line(asdict(line), session.steps[line.step], words) for line in debrief(session)],
-        "planned_rise": _rise(chair.plan.heat.surface_rise),
+        "end": _end(chair, words) if session.phase is Phase.DONE else "",
         "case": f"/case/{chair.case.digest[:16]}/{chair.head.canal}/plan"
         + (f"?{chair.head.query}" if chair.head.query else ""),
     }
@@ -259,9 +263,12 @@ def _said(step: Step, words: Words) -> str:
     return f"{words(DOES[step.kind])}: {words(step.tool)}{depth}" if step.tool else words(DOES[step.kind])
 
 
-def _line(line: dict[str, Any], step: Step, words: Words) -> dict[str, Any]:
-    depths = {k: _tenths(line[k]) for k in ("aim", "depth")}
-    return line | depths | {"words": _said(step, words), "notes": [words(n) for n in line["notes"]]}
+def _end(chair: Chair, words: Words) -> str:
+    """What was done beside the plan, as the screen shows it when all is done."""
+    session, made = chair.session, chair.forecast
+    rows = [(_said(session.steps[line.step], words), session.steps[line.step], line) for line in debrief(session)]
+    done = made.rise if made is not None and chair.looked == chair.count else None
+    return ended(rows, chair.plan.heat.surface_rise, done, words)
 
 
 def as_json(content: dict[str, Any]) -> str:

@@ -10,8 +10,7 @@ from canalwright.web.worker import Told
 
 def plan(told: Told, canal: Canal, tray: Tray, choices: Choices, record: Record | None) -> Plan:
     """The plan of a canal. Raises PlanError."""
-    told("planning", None)
-    return planning.plan(canal, tray, choices, record)
+    return planning.plan(canal, tray, choices, record, step=told)
 
 
 def story(told: Told, plan: Plan) -> Story:

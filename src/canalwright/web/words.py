@@ -58,7 +58,7 @@ class Words:
 
     def _part(self, text: str) -> str:
         """What stands in a gap: a name of the catalogue, a list of them, one with its number, or a number with its interval."""
-        known = None if re.match(r"[\d−-]", text) else self._found(text)
+        known = self.exact.get(text) if re.match(r"[\d−-]", text) else self._found(text)
         if known is not None:
             return known
         for between in ("; ", ", "):

@@ -47,6 +47,13 @@ class Curve:
         index = int(np.searchsorted(self.times, time, side="right")) - 1
         return self.value[index] if index >= 0 else start
 
+    def known_at(self, time: float) -> tuple[float, float, float] | None:
+        """Value and the ends of its interval at a time; None before the first event, and where fewer than 5 are at risk."""
+        index = int(np.searchsorted(self.times, time, side="right")) - 1
+        if index < 0 or time > self.until:
+            return None
+        return self.value[index], self.low[index], self.high[index]
+
     @property
     def median(self) -> float | None:
         """First time at which survival is one half or less; None when the curve does not come down to it."""

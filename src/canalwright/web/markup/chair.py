@@ -28,8 +28,6 @@ TEXTS = {
     "interval": "5–95 %",
     "retimed": "The rest was re-planned from what was done: pauses or activations have changed.",
     "finished": "All steps done",
-    "planned": "planned",
-    "done": "done",
     "rise": "Outside, greatest rise",
     "limit": "limit 10 K",
     "from": "mm from",
@@ -87,6 +85,7 @@ def screen(words: Words, *, practice: bool) -> Safe:
             class_="ch-keys",
         ),
         _happened(words),
+        el("dialog", el("div", id="where-content"), id="where", aria_labelledby="where-title"),
         el("p", words(CAUTION), class_="ch-caution"),
         class_="ch", id="ch", **{f"data_t_{k}": words(v) for k, v in TEXTS.items()},
     )  # fmt: skip

@@ -1,6 +1,6 @@
 """The verdict before the cone: item by item, with numbers, intervals and what to do; and what all parts of the page share."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from canalwright.quantities import Quantity
 from canalwright.readiness import Item, Readiness, Verdict
@@ -107,13 +107,17 @@ def answering(
 
 
 def figure(
-    name: str, q: Quantity, digits: int, words: Words, *, key: str, kind: str = FROM_5_TO_95, sign: str = ""
-) -> Safe:
-    """A number written to `digits`, shares and tapers in percent; `sign` is '+' where what lies above 0 says so."""
-    share = q.unit in ("", "mm/mm")
-    value, low, high = (f"{(100 if share else 1) * v:{sign}.{digits}f}" for v in (q.value, q.low, q.high))
+    name: str, q: Quantity, digits: int, words: Words, *, key: str, kind: str = FROM_5_TO_95, sign: str = "", bare: bool = False
+) -> Safe:  # fmt: skip
+    """A number written to `digits`; one without unit, and a taper, in percent unless it is `bare`. `sign` is '+' where what lies above 0
+    says so."""
+    share = q.unit in ("", "mm/mm") and not bare
+    value, low, high = (
+        f"{(100 if share else 1) * v:{sign}.{digits}f}".replace("-", "−") for v in (q.value, q.low, q.high)
+    )
     between = f"{low}{words(' to ')}{high}" if q.high > q.low else ""
-    return answering(name, q, (value, between, "%" if share else words(q.unit)), words, key=key, kind=kind)
+    unit = "%" if share else words(q.unit.replace("mm3", "mm³")) if q.unit else ""
+    return answering(name, q, (value, between, unit), words, key=key, kind=kind)
 
 
 def _parts(told: str, words: Words) -> tuple[str, str, str]:
@@ -129,14 +133,11 @@ def part(ident: str, title: str, *content: Safe) -> Safe:
 
 
 def table(
-    columns: Sequence[str], rows: Sequence[Sequence[Safe | str]], caption: str, chosen: int | None = None
+    columns: Sequence[str], rows: Sequence[Sequence[Safe | str]], caption: str, marked: Mapping[int, str] | None = None
 ) -> Safe:
-    """A table that scrolls sideways where it is too wide, reachable by keyboard."""
+    """A table that scrolls sideways where it is too wide, reachable by keyboard; `marked`: classes of rows."""
     head = el("thead", el("tr", *(el("th", c, scope="col") for c in columns)))
-    body = [
-        el("tr", *(el("td", cell) for cell in row), class_="chosen" if i == chosen else None)
-        for i, row in enumerate(rows)
-    ]
+    body = [el("tr", *(el("td", cell) for cell in row), class_=(marked or {}).get(i)) for i, row in enumerate(rows)]
     inside = el("table", el("caption", caption, class_="unseen"), head, el("tbody", *body))
     return el("div", inside, class_="scroll", tabindex="0", role="group", aria_label=caption)
 

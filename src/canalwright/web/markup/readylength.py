@@ -100,4 +100,4 @@ def _next(steps: tuple[NextStep, ...], words: Words) -> Safe:
         words(c) for c in ("next measurement", "width of the interval", "doubt taken away", "time", "costs also")
     ]
     title = words("What the next measurement would add, most for its minutes first")
-    return join(el("h3", title), ready.table(columns, lines, title, chosen=0))
+    return join(el("h3", title), ready.table(columns, lines, title, marked={0: "chosen"}))

@@ -82,7 +82,11 @@ def dry(found: DryEnd, trim: float | None, words: Words) -> Safe:
         shown.append(("far rim of the foramen at", found.far_rim))
     parts = [head, ready.numbers(shown, words), el("p", words(found.action), class_="pp-action")]
     if trim is not None:
-        told = words("cut {trim} mm off the cone as it was fitted", trim=f"{trim:.1f}") if trim > 0 else words("the cone needs no cut")
+        told = (
+            words("cut {trim} mm off the cone as it was fitted", trim=f"{trim:.1f}")
+            if trim > 0
+            else words("the cone needs no cut")
+        )
         parts.append(el("p", told, class_="pp-trim", id="pp-trim"))
     return join(*parts)
 

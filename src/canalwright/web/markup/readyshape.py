@@ -75,7 +75,7 @@ def trade_off(found: TradeOff, words: Words) -> Safe:
     return join(
         el("p", words("There is no best file: each step of reach costs dentine."), class_="quiet"),
         Safe(trade_off_svg(found, words)),
-        ready.table(columns, lines, title, chosen=names.index(found.present.file.name)),
+        ready.table(columns, lines, title, marked={names.index(found.present.file.name): "chosen"}),
         el("p", title, class_="quiet"),
     )
 

@@ -14,6 +14,7 @@ def under_way(words: Words, text: str, state: str = "refining") -> Safe:
     return line(
         text,
         state,
+        el("span", data_progress=True),
         el("span", class_="counting", data_counting="s", aria_hidden="true"),
         el("button", words("Cancel"), type="button", class_="button small", data_send="cw-cancel"),
     )

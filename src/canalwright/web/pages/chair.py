@@ -40,7 +40,7 @@ def register(office: Office) -> None:
         if office.shelf.get(case.digest[:KEY]) is None:
             office.shelf.put(case)
         title = f"{prefs.tooth(case.tooth)} {prefs.words(case.canals[head.canal].name)}"
-        with bare(prefs, title, "chair", kind="chair"):
+        with bare(prefs, title, "page", "chair", kind="chair"):
             html(screen(prefs.words, practice=head.practice))
 
 

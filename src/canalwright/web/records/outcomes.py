@@ -1,5 +1,6 @@
 """What the recalls teach: pictures, tables, what goes with the outcome."""
 
+from dataclasses import replace
 from datetime import date
 
 from starlette.responses import Response
@@ -9,7 +10,7 @@ from canalwright.records.errors import BadEntry, NotFound, TooFew
 from canalwright.records.outcomes import CoxModel, summarise
 from canalwright.records.outcomes.summary import hazards_by
 from canalwright.report.options import Options
-from canalwright.report.outcomes import outcome_files, pictures, tables
+from canalwright.report.outcomes import charts, outcome_files, pictures, tables
 from canalwright.web.records.asking import Ask, look
 from canalwright.web.records.cases import download
 from canalwright.web.records.house import House
@@ -39,12 +40,13 @@ def screen(ask: Ask) -> Response:
     content = screens.outcomes(
         ask.words,
         summary,
-        pictures(rows, summary, options=OPTIONS),
+        pictures(rows, summary, options=replace(OPTIONS, say=ask.words)),
         set(tables(rows, summary)),
         known,
         asked,
         of,
         model,
+        charts(rows),
     )
     return ask.page("Outcomes", content, here="outcomes")
 

@@ -5,7 +5,7 @@ import { say, tone, wake } from "./sounds.js";
 const $ = (id) => document.getElementById(id);
 const path = location.pathname.replace(/\/$/, ""), kept = `cw_chair${path}`;
 const WARN = 0.5, POLL = 2000;
-let state = null, queue = restored(), busy = false, looking = false, lost = false, why = "", sounded = new Set(), pictured = -1;
+let state = null, queue = restored(), busy = false, looking = false, lost = false, why = "", sounded = new Set(), pictured = -1, ended = "";
 
 const text = (name) => $("ch").dataset[`t${name.split("_").map((p) => p[0].toUpperCase() + p.slice(1)).join("")}`];
 const now = () => Date.now() / 1000;
@@ -148,27 +148,17 @@ function sound(step, left) {
 
 function kelvin(told) { return `${told.value.toFixed(1)} K (${told.low.toFixed(1)}–${told.high.toFixed(1)})`; }
 
+// What was done beside the plan; drawn anew only when it says something else, so that a number keeps the focus.
 function debrief() {
-  const cell = (tag, words) => Object.assign(document.createElement(tag), { textContent: words });
-  const rows = state.debrief.map((line) => {
-    const row = document.createElement("tr");
-    if (line.off) row.className = "off";
-    const seconds = (value) => (value === null ? "" : `${value.toFixed(1)} s`), depth = (value) => (value === null ? "" : `${value.toFixed(1)} mm`);
-    row.append(cell("td", `${line.off ? "▲ " : ""}${line.words}`), cell("td", [seconds(line.planned), depth(line.aim)].filter(Boolean).join(", ")),
-      cell("td", [seconds(line.seconds), line.depth === line.aim ? "" : depth(line.depth), ...line.notes].filter(Boolean).join(", ")));
-    return row;
-  });
-  const table = document.createElement("table"), head = document.createElement("tr"), body = document.createElement("tbody"), top = document.createElement("thead");
-  head.append(cell("th", ""), cell("th", text("planned")), cell("th", text("done")));
-  top.append(head); body.append(...rows); table.append(top, body);
-  $("ch-end").replaceChildren(cell("h2", text("finished")),
-    cell("p", `${text("rise")}: ${text("planned")} ${kelvin(state.planned_rise)}, ${text("done")} ${kelvin(state.rise)}`), table);
+  if (ended === state.end) return;
+  ended = state.end;
+  $("ch-end").innerHTML = ended;
 }
 
 const KEYS = { " ": "go", Enter: "go", ArrowRight: "go", PageDown: "go", ArrowLeft: "back", Backspace: "back", PageUp: "back", p: "pause", P: "pause", e: "event", E: "event", f: "full", F: "full" };
 
 document.addEventListener("keydown", (event) => {
-  if ($("ch-happened")?.open || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (document.querySelector("dialog[open]") || event.ctrlKey || event.metaKey || event.altKey) return;
   const own = event.target.closest?.("button, a, input");
   if (own && (event.key === "Enter" || event.key === " ") && own.id !== "ch-go") return;
   const key = KEYS[event.key];

@@ -2,8 +2,9 @@
 
 from canalwright.assessment.habits import Habit
 from canalwright.quantities import Quantity
-from canalwright.report.checking import length_words, percent
+from canalwright.report.checking import length_words
 from canalwright.web.checks import Check
+from canalwright.web.markup import ready
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.words import Words
 
@@ -17,7 +18,9 @@ def kept(found: Check, words: Words) -> Safe:
             "p",
             words(told.grade.word),
             ": ",
-            words("chance that all criteria are met {chance}", chance=percent(told.grade.chance)),
+            words("chance that all criteria are met"),
+            " ",
+            ready.figure("chance that all criteria are met", told.grade.chance, 0, words, key="check.chance.all"),
         ),
         el("p", el("a", words("Own habits"), href="/records/habits")),
     )
@@ -43,9 +46,9 @@ def habits(found: tuple[Habit, ...], words: Words) -> Safe:
             "tr",
             el("th", words(h.name), scope="row"),
             el("td", str(h.cases)),
-            el("td", _mm(h.centre, words)),
-            el("td", _mm(h.next_one, words)),
-            el("td", words("after 20 cases") if h.drift is None else _mm(h.drift, words)),
+            el("td", _mm(h.name, h.centre, "centre", words)),
+            el("td", _mm(h.name, h.next_one, "next", words)),
+            el("td", words("after 20 cases") if h.drift is None else _mm(h.name, h.drift, "drift", words)),
         )
         for h in found
     ]
@@ -62,5 +65,5 @@ def habits(found: tuple[Habit, ...], words: Words) -> Safe:
     return join(head, el("div", table, class_="scroll", tabindex="0", role="group", aria_label=words("Own habits")))
 
 
-def _mm(q: Quantity, words: Words) -> str:
-    return f"{q.value:+.2f} ({q.low:+.2f}{words(' to ')}{q.high:+.2f}) mm"
+def _mm(name: str, q: Quantity, key: str, words: Words) -> Safe:
+    return ready.figure(name, q, 2, words, key=f"habit.{key}", sign="+")

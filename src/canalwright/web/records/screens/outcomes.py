@@ -2,9 +2,10 @@
 
 from collections.abc import Mapping, Sequence
 
-from canalwright.records.outcomes import CoxModel, Proportion, Summary
+from canalwright.records.outcomes import Chart, CoxModel, Summary
 from canalwright.web.markup.html import Safe, el, join
-from canalwright.web.records.screens.page import boxes, button, choice, table
+from canalwright.web.records.screens import figures
+from canalwright.web.records.screens.page import boxes, button, choice
 from canalwright.web.words import Words
 
 TITLES = {
@@ -21,22 +22,13 @@ CSV = {"lost": ("lost-endodontic", "lost-other")}
 
 def outcomes(
     words: Words, summary: Summary, drawn: Mapping[str, str], tabled: set[str], known: Sequence[str], asked: Sequence[str],
-    of: str, model: CoxModel | str,
+    of: str, model: CoxModel | str, charts: Mapping[str, Chart],
 ) -> Safe:  # fmt: skip
     """Who was seen, pictures with their files, what goes with the outcome."""
-    r = summary.recalls
-    figures = (
-        (words("Filled teeth"), str(r.filled)),
-        (words("Followed for a year or lost"), str(r.followed)),
-        (words("Lost to recall"), str(r.lost)),
-        (words("Overdue"), str(r.overdue)),
-        (words("Recall rate"), _share(words, r.rate)),
-        (words("Agreement of two readers"), _kappa(words, summary)),
-    )
     return join(
         el("h1", words("Outcomes")),
-        el("dl", *(join(el("dt", k), el("dd", v)) for k, v in figures), class_="facts"),
-        *(_picture(words, name, svg, tabled) for name, svg in drawn.items()),
+        figures.people(words, summary.recalls, summary.readers, summary.refused.get("readers", "")),
+        *(_picture(words, name, svg, tabled, _numbers(words, name, summary, charts)) for name, svg in drawn.items()),
         _model(words, known, asked, of, model),
         el(
             "p",
@@ -49,7 +41,28 @@ def outcomes(
     )
 
 
-def _picture(words: Words, name: str, svg: str, tabled: set[str]) -> Safe:
+def _numbers(words: Words, name: str, summary: Summary, charts: Mapping[str, Chart]) -> Safe:
+    """The numbers of a picture; nothing where too few have been seen."""
+    match name:
+        case "success":
+            return figures.success(words, summary)
+        case "survival":
+            return (
+                figures.curves(words, {"teeth still there": summary.survival}, "survival")
+                if summary.survival
+                else Safe("")
+            )
+        case "lost":
+            return figures.curves(
+                words, {f"lost, {c}": curve for c, curve in summary.lost_by_cause.items()}, "incidence"
+            )
+        case "healing":
+            return figures.curves(words, {"healed": summary.healing}, "healing") if summary.healing else Safe("")
+        case _:
+            return figures.process(words, charts[name], TITLES[name]) if name in charts else Safe("")
+
+
+def _picture(words: Words, name: str, svg: str, tabled: set[str], numbers: Safe) -> Safe:
     files = [el("a", words("Picture (SVG)"), href=f"/records/outcomes/{name}.svg", class_="button", download=True)]
     for each in CSV.get(name, (name,)):
         if each in tabled:
@@ -60,6 +73,7 @@ def _picture(words: Words, name: str, svg: str, tabled: set[str]) -> Safe:
         "section",
         el("h2", title),
         el("div", Safe(svg), class_="drawing"),
+        numbers,
         el("p", *files, class_="actions"),
         class_="part",
     )
@@ -71,7 +85,9 @@ def _model(words: Words, known: Sequence[str], asked: Sequence[str], of: str, mo
     ask = el(
         "form",
         choice(words("Of"), "of", [("loss", words("loss of the tooth")), ("healing", words("healing"))], of),
-        boxes(words("Factors"), "factor", [(k, k) for k in known], asked),
+        boxes(
+            words("Factors"), "factor", [(k, figures.factor(words, k)) for k in known if not k.endswith(".on")], asked
+        ),
         button(words("Reckon"), main=False),
         method="get",
         action="/records/outcomes#model",
@@ -83,32 +99,11 @@ def _model(words: Words, known: Sequence[str], asked: Sequence[str], of: str, mo
 
 def _hazards(words: Words, model: CoxModel | str) -> Safe:
     if isinstance(model, str):
-        return el("p", model, role="status", class_="refusal") if model else Safe("")
-    rows = [(h.factor, f"{h.ratio:.2f}", f"{h.low:.2f}–{h.high:.2f}", f"{h.p:.3f}") for h in model.hazards]
-    head = [words(h) for h in ("Factor", "Hazard ratio", "95 % interval", "p")]
+        return el("p", words(model), role="status", class_="refusal") if model else Safe("")
     about = words(
         "{cases} cases, {events} events, {patients} patients",
         cases=model.cases,
         events=model.events,
         patients=model.patients,
     )
-    return join(el("p", about, class_="quiet"), table(head, rows, words("Hazard ratios")))
-
-
-def _share(words: Words, p: Proportion | None) -> str:
-    if p is None:
-        return words("too few to say")
-    return f"{100 * p.value:.0f} % ({100 * p.low:.0f}–{100 * p.high:.0f}, 95 %)"
-
-
-def _kappa(words: Words, summary: Summary) -> str:
-    k = summary.readers
-    if k is None:
-        return summary.refused.get("readers", words("too few to say"))
-    return words(
-        "weighted kappa {v} ({low}–{high}), {n} films",
-        v=f"{k.value:.2f}",
-        low=f"{k.low:.2f}",
-        high=f"{k.high:.2f}",
-        n=k.pairs,
-    )
+    return join(el("p", about, class_="quiet"), figures.hazards(words, model))

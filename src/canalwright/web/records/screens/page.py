@@ -40,6 +40,7 @@ def document(prefs: Prefs, title: str, content: Sequence[Safe | str], who: Who |
         ways,
         el("main", trouble, *content, id="content", tabindex="-1", class_="page records"),
         shell.caution(prefs),
+        el("dialog", el("div", id="where-content"), id="where", aria_labelledby="where-title"),
     )
     head = (
         '<meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
