@@ -75,9 +75,17 @@ def test_what_happened_is_written_down_and_the_debrief_says_so(page: Page) -> No
         if page.locator("#ch-count").inner_text() == "All steps done":
             break
     expect(page.locator("#ch-end")).to_contain_text("cone moved")
-    expect(page.locator("#ch-end")).to_contain_text(
-        re.compile(r"greatest rise: planned [\d.]+ K \([\d.]+–[\d.]+\), done [\d.]+ K \(")
+    told = re.compile(
+        r"greatest rise: planned [\d.]+ \([\d.]+ to [\d.]+\) K, done [\d.]+ \([\d.]+ to [\d.]+\) K; limit 10 K"
     )
+    expect(page.locator("#ch-end")).to_contain_text(told, timeout=45_000)
+    silent = "[...document.querySelectorAll('#ch-end td')].filter(c => /^\\d/.test(c.textContent) && !c.querySelector('.num')).length"
+    assert page.evaluate(silent) == 0, "every number of the debrief answers"
+    page.locator("#ch-end .num").nth(1).focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#where")).to_contain_text("what was really done")
+    page.keyboard.press("Escape")
+    expect(page.locator("#ch-end .num").nth(1)).to_be_focused()
     expect(page.locator("#ch-tooth-now svg")).to_be_visible()
     page.keyboard.press("Backspace")
     expect(page.locator("#ch-step")).to_be_visible()

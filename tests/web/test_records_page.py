@@ -122,6 +122,10 @@ def test_from_the_first_user_to_the_outcomes(chromium: Browser, address: str) ->
     page.get_by_role("link", name="Outcomes").click()
     expect(page.locator("svg.cw-outcomes").first).to_be_visible()
     expect(page.locator("body")).to_contain_text("too few")
+    page.locator(".num").first.focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#where")).to_contain_text("Counted in these records")
+    page.keyboard.press("Escape")
     _axe(page)
     for name in ("Recalls", "Keeping", "Users", "Your account"):
         page.get_by_role("link", name=name, exact=True).click()
