@@ -12,6 +12,7 @@ from canalwright.casefile import Case
 from canalwright.instruments import Tray
 from canalwright.planning import Choices, Harm, Plan, PlanError
 from canalwright.quantities import Quantity
+from canalwright.report import digest
 
 FEW = Choices(draws=64)
 
@@ -202,3 +203,16 @@ def test_a_sealer_is_taken_by_its_name_and_a_tray_may_have_none(tray: Tray) -> N
 def test_without_a_needle_there_is_no_backfill_and_it_is_said(case: Case, tray: Tray) -> None:
     made = planning.plan(case.canals[0], replace(tray, needles=()), FEW)
     assert made.portions == () and "no-needle" in {f.code for f in made.findings}
+
+
+def test_how_far_a_plan_is_is_told_as_a_share_that_only_grows(case: Case, tray: Tray) -> None:
+    """From nothing to nearly all, each drawn canal counted, and the plan is the same for it."""
+    told: list[tuple[str, float]] = []
+    made = planning.plan(case.canals[0], tray, FEW, step=lambda doing, share: told.append((doing, share)))
+    shares = [share for _, share in told]
+    assert shares == sorted(shares) and shares[0] == 0 and 0.9 < shares[-1] < 1
+    assert len({doing for doing, _ in told}) == 5
+    assert made.workings is not None
+    heated = sum(doing == "heating the drawn canals" for doing, _ in told)
+    assert heated in (n := made.workings.draws.few.size, 2 * n)
+    assert digest(made) == digest(planning.plan(case.canals[0], tray, FEW))

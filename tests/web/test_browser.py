@@ -162,15 +162,39 @@ def test_no_serious_finding_of_axe(chromium: Browser, address: str, view: str) -
     context.close()
 
 
-@pytest.mark.parametrize("size", [(720, 450), (820, 1180)])
-def test_nothing_is_cut_off_when_zoomed_or_on_a_tablet(chromium: Browser, address: str, size: tuple[int, int]) -> None:
-    """720 x 450 is what a 1440 x 900 screen has left at 200 % zoom."""
+IN_VIEW = """queries => {
+  const floor = document.querySelector(".standing").getBoundingClientRect().top;
+  const boxes = queries.map((query) => document.querySelector(query).getBoundingClientRect());
+  return queries.map((query, i) => [query, boxes[i].top >= 0 && boxes[i].bottom <= floor + 1]);
+}"""
+
+
+@pytest.mark.parametrize("size", [(720, 450), (820, 1180), (1366, 768)])
+def test_nothing_is_cut_off_and_the_worst_stands_in_the_first_view(
+    chromium: Browser, address: str, size: tuple[int, int]
+) -> None:
+    """720 x 450 is what a 1440 x 900 screen has left at 200 % zoom: there the numbers to act on and the count of warnings are seen."""
     context = chromium.new_context(viewport={"width": size[0], "height": size[1]}, base_url=address)
     page = context.new_page()
     page.goto("/demo")
     _planned(page)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth + 1")
+    seen = ['[data-stage="plan"] .mark', ".headline .num"]
+    if size[0] > 720:
+        seen += [".worst .finding:nth-child(3)", ".picture svg"]
+    assert page.evaluate(IN_VIEW, seen) == [[query, True] for query in seen]
     context.close()
+
+
+def test_a_file_that_cannot_be_made_is_told_on_the_page(page: Page) -> None:
+    """A browser's own download would only fail."""
+    page.goto("/demo")
+    _planned(page)
+    told = "the archive would have 70 MiB, at most 64 MiB fit; take radiographs away"
+    page.route("**/case.zip", lambda route: route.fulfill(status=422, json={"problems": [told]}))
+    page.get_by_role("link", name="All of the case (ZIP)").click()
+    expect(page.locator("#download-told")).to_have_text(told)
+    page.unroute("**/case.zip")
 
 
 def test_two_protocols_play_in_step(page: Page) -> None:

@@ -1,5 +1,6 @@
 """Long work in a real browser: a plan under way says so, is cancelled and made after all; the moving picture too, with progress."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -26,8 +27,13 @@ def test_a_plan_is_cancelled_and_made_after_all(page: Page) -> None:
     cancel = page.locator(".state").get_by_role("button", name="Cancel")
     cancel.click()
     expect(page.locator(".state.stopped")).to_contain_text("nothing was planned yet")
+    page.evaluate(
+        "window.heard = []; { const was = canalwright.progress; canalwright.progress = (text) => { heard.push(text); was(text); }; }"
+    )
     page.get_by_role("button", name="Go on after all").click()
     expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    heard = [text for text in page.evaluate("heard") if text]
+    assert heard and all(re.fullmatch(r"[a-z ]+ \d{1,3} %", text) for text in heard), "how far it is is told"
     before = page.locator(".headline-box").inner_text()
     page.get_by_label("Press force").fill("35")
     page.wait_for_function("b => document.querySelector('.headline-box').innerText !== b", arg=before)

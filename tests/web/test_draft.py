@@ -51,7 +51,7 @@ def test_an_impossible_value_is_told_at_its_field(case: Case, key: str, text: st
     draft = Draft.of(case).with_text(0, key, text)
     with pytest.raises(CaseError) as caught:
         draft.case()
-    by_canal, _ = sorted_problems(caught.value, 3)
+    by_canal, _ = sorted_problems(caught.value, draft.canals)
     assert told in by_canal[0][key]
 
 
@@ -77,7 +77,7 @@ def test_what_is_missing_is_told_in_words_of_the_form() -> None:
     """A newcomer is told each field that still keeps the section away, without a key of the case file."""
     with pytest.raises(CaseError) as caught:
         Draft.new().with_text(0, "widths", "wide").case()
-    told = sorted_problems(caught.value, 1)[0][0]
+    told = sorted_problems(caught.value, Draft.new().canals)[0][0]
     assert set(told) == {"working_length", "size", "taper", "widths"}
     assert not any(word in text for text in told.values() for word in ("quotation", "_mm", "bracket", "{"))
 
@@ -99,8 +99,20 @@ def test_any_text_gives_a_case_or_its_problems(case: Case, typed: list[tuple[str
     try:
         draft.case()
     except CaseError as error:
-        by_canal, others = sorted_problems(error, 3)
+        by_canal, others = sorted_problems(error, draft.canals)
         assert any(by_canal) or others
+
+
+@pytest.mark.parametrize("row", ["3:0.9 7:x", "3:0.9 7", "thin", "3:90", "3:0.9 3:0.8"])
+@pytest.mark.parametrize("side", ["mesial", "lingual"])
+def test_a_bad_row_of_one_side_is_told_beside_the_field_of_that_side(case: Case, side: str, row: str) -> None:
+    """Not as a place in a file that the reader of the form never sees."""
+    draft = Draft.of(case).with_text(0, f"wall_{side}", row)
+    with pytest.raises(CaseError) as caught:
+        draft.case()
+    by_canal, others = sorted_problems(caught.value, draft.canals)
+    assert set(by_canal[0]) == {f"wall_{side}"} and not others
+    assert "wall_side" not in by_canal[0][f"wall_{side}"] and "quotation" not in by_canal[0][f"wall_{side}"]
 
 
 def test_walls_towards_the_sides_stand_beside_each_other_and_go_one_by_one(case: Case) -> None:

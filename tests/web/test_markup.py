@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 
 from canalwright.planning import Plan
+from canalwright.planning.parts import Finding, Harm
 from canalwright.web.formulas import formula_of
 from canalwright.web.markup import picture, planview
 from canalwright.web.markup.controls import controls
@@ -22,7 +23,12 @@ def test_text_is_escaped_and_markup_is_not() -> None:
 
 def test_a_hostile_name_stays_text(plan: Plan) -> None:
     hostile = replace(plan, canal=replace(plan.canal, reference="<img src=x onerror=alert(1)>"))
-    for made in (picture.plan_picture(hostile), planview.tables(hostile, ENGLISH), planview.findings(hostile, ENGLISH)):
+    for made in (
+        picture.plan_picture(hostile),
+        planview.tables(hostile, ENGLISH),
+        planview.worst(hostile, ENGLISH),
+        planview.other_findings(hostile, ENGLISH),
+    ):
         assert "<img" not in made
 
 
@@ -39,8 +45,17 @@ def test_every_number_has_an_interval_and_an_origin(plan: Plan) -> None:
 
 
 def test_the_findings_come_worst_first(plan: Plan) -> None:
-    order = re.findall(r'class="finding (\w+)"', planview.findings(plan, ENGLISH))
-    assert order == sorted(order, key=["danger", "caution", "doubt", "note"].index) and order
+    """First the worst, every danger among them; the rest further down; none is left out or said twice."""
+    dangers = tuple(Finding(Harm.DANGER, f"d{i}", f"danger {i}", "stop") for i in range(5))
+    for found in (plan.findings, (*plan.findings, *dangers), ()):
+        made = replace(plan, findings=found)
+        first, rest = (
+            re.findall(r'class="finding (\w+)"', f(made, ENGLISH)) for f in (planview.worst, planview.other_findings)
+        )
+        order = [*first, *rest]
+        assert order == sorted(order, key=["danger", "caution", "doubt", "note"].index) and len(order) == len(found)
+        assert "danger" not in rest and len(first) >= min(3, len(found))
+        assert ("more below" in planview.worst(made, ENGLISH)) == bool(rest)
 
 
 def test_every_page_says_where_one_is_and_the_caution(case) -> None:  # type: ignore[no-untyped-def]

@@ -24,6 +24,7 @@ from canalwright.casefile.zipped import ZipRefused, read_zip, write_zip
 
 FORMAT, VERSION = "canalwright work on a case", 1
 MOST = 64 << 20
+LESS = "take radiographs away that are not needed, save checks of two scans by themselves, then make it again"
 NAMES = re.compile(
     r"case\.toml|chair/[0-9a-f]{16}\.jsonl|film/[0-9a-f]{16}\.(?:png|json)|made/[0-9A-Za-z][0-9A-Za-z._-]{0,99}"
 )
@@ -52,10 +53,7 @@ def pack(work: Work, made: Mapping[str, bytes], *, by: str = "") -> bytes:
         if not NAMES.fullmatch(name):
             raise ValueError(f"{name!r} cannot stand in an archive of a case; use letters, digits, dot and hyphen")
     if (size := sum(map(len, contents.values()))) > MOST - (1 << 20):
-        raise _refused(
-            "archive",
-            f"it would have {size >> 20} MiB, allowed {MOST >> 20}; close radiographs of it that are not needed",
-        )
+        raise CaseError((Problem(f"the archive would have {size >> 20} MiB, at most {MOST >> 20} MiB fit", "", "", "", LESS),))
     file = io.BytesIO()
     write_zip(file, {"format": FORMAT, "version": VERSION, "tooth": work.case.tooth.code, "by": by}, contents)
     return file.getvalue()

@@ -1,7 +1,7 @@
 """`simulate_many`: the same protocol with many draws of what is uncertain, on all processor cores."""
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -69,8 +69,9 @@ def simulate_many(
     resolution: Resolution | None = None,
     until: float | None = None,
     threads: int | None = None,
+    each: Callable[[], None] | None = None,
 ) -> HeatDraws:
-    """Run the protocol once for each draw.
+    """Run the protocol once for each draw; `each` is called when one is done, in any of the threads.
 
     `draws`: arrays of shape (d,) by name: any of `readings()`, and of `wall` and `width` (offsets of wall and widths
     [mm])
@@ -104,6 +105,8 @@ def simulate_many(
         along[:, d] = stations_of(run.grid, z, np.stack([log.row[PEAK], log.row[ABOVE], log.row[DOSE]]))
         reached = log.acts[:acts, 0] < 1e29
         by_act[:, d, reached] = log.acts[:acts][reached][:, [0, 1, 3, 4]].T
+        if each is not None:
+            each()
 
     if count:
         one(0)

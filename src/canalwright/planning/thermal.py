@@ -1,6 +1,8 @@
 """What the heat model is asked: activation, holds, and the whole protocol with its doubt."""
 
+import itertools
 import math
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -94,11 +96,25 @@ def last_hold(lumen: Lumen, downpack: Protocol) -> float:
     )
 
 
-def run(lumen: Lumen, protocol: Protocol, draws: Draws, threads: int | None = None) -> Thermal:
-    """The nominal run at standard resolution, the draws at quick, and the longest safe activation."""
+def run(
+    lumen: Lumen,
+    protocol: Protocol,
+    draws: Draws,
+    threads: int | None = None,
+    step: Callable[[float], None] | None = None,
+) -> Thermal:
+    """The nominal run at standard resolution, the draws at quick, and the longest safe activation; `step` hears the share done."""
     given = heat_draws(lumen, draws)
+    runs = len(next(iter(given.values()))) * (1 if heat.least_width(lumen) is lumen else 2)
+    done, lock = itertools.count(1), threading.Lock()
+
+    def each() -> None:
+        if step is not None:
+            with lock:
+                step(next(done) / runs)
+
     story = heat.simulate_flat_side(lumen, protocol, every=0.25)
-    many = heat.simulate_many_flat_side(lumen, protocol, given, resolution=QUICK, threads=threads)
+    many = heat.simulate_many_flat_side(lumen, protocol, given, resolution=QUICK, threads=threads, each=each)
     deepest = max(i for i, act in enumerate(protocol.acts) if isinstance(act, Heat))
     longest = heat.longest_safe_activation(heat.least_width(lumen), protocol, deepest, resolution=QUICK)
     return Thermal(story, many, longest, _longest_by_draw(protocol, deepest, longest, many))

@@ -98,7 +98,7 @@ def routes(office: Office) -> APIRouter:
                 packed, case, filled, office.chairs.book, films, checks, tongue(Prefs.of(request.cookies).words)
             )
         except (PlanError, casefile.CaseError) as error:
-            return answer({"problems": [str(error)]}, 422)
+            return answer({"problems": [Prefs.of(request.cookies).words(str(error))]}, 422)
         return _file(data, "application/zip", f"case-{case.tooth.code}.zip")
 
     @router.get("/case/{key}/{index}/film.json")

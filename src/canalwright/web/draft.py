@@ -6,7 +6,7 @@ that is no number is kept as it was typed, so that the reader of case files tell
 
 import copy
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -200,14 +200,14 @@ class Draft:
         return replace(self, table={**copy.deepcopy(self.table), "canal": canals}) if canals else self
 
 
-def sorted_problems(error: CaseError, canals: int) -> tuple[list[dict[str, str]], list[Problem]]:
-    """Problems by canal and field, in words, and those that belong to no field."""
-    by_canal: list[dict[str, str]] = [{} for _ in range(canals)]
+def sorted_problems(error: CaseError, canals: Sequence[Table]) -> tuple[list[dict[str, str]], list[Problem]]:
+    """Problems of the `canals` of a draft by canal and field, in words, and those that belong to no field."""
+    by_canal: list[dict[str, str]] = [{} for _ in canals]
     others: list[Problem] = []
     for problem in error.problems:
         found = re.fullmatch(r"canal\[(\d+)\]\.?(.*)", problem.key)
-        key = _field_of(found[2]) if found else None
-        if found and key and int(found[1]) < canals:
+        key = _field_of(found[2], canals[int(found[1])]) if found and int(found[1]) < len(canals) else None
+        if found and key:
             by_canal[int(found[1])].setdefault(key, _said(problem, BY_KEY[key]))
             if found[2] == "finishing_file":  # neither its size nor its taper is there
                 by_canal[int(found[1])].setdefault("taper", MISSING)
@@ -228,7 +228,11 @@ def _said(problem: Problem, place: Field) -> str:
     return f"{allowed}{problem.action}"
 
 
-def _field_of(path: str) -> str | None:
+def _field_of(path: str, table: Table) -> str | None:
+    """The field that a path of the case file leads to, in a canal's table; a row of the walls by side is told by its side."""
+    found, rows = re.match(r"wall_side\[(\d+)\](.*)", path), table.get("wall_side", [])
+    if found and int(found[1]) < len(rows):
+        path = f"wall_side.{rows[int(found[1])].get('side')}{found[2]}"
     plain = re.sub(r"\[(\d+)\]", "", path)
     for key, place in BY_KEY.items():
         whole = ".".join(str(part) for part in place.path if not isinstance(part, int))

@@ -1,13 +1,19 @@
 """A plan as the page shows it: headline, findings, tables, heat, provenance."""
 
+from collections import Counter
+from collections.abc import Sequence
+
 from canalwright.instruments import iso3630
 from canalwright.planning import Plan
+from canalwright.planning.parts import Finding, Harm
 from canalwright.report import ISO_3630, Item, Sheet, Table, finding_words, sheet
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.numbers import bar, described, number
 from canalwright.web.words import Words
 
 RISE_LIMIT = 10.0
+WORST = 3
+"""Findings that stand in the first view; all dangers do."""
 SHAPES = {
     "danger": "M8 1h8l7 7v8l-7 7H8l-7-7V8zM12 6v8M12 17v1.4",
     "caution": "M12 2 23 22H1zM12 9v7M12 18v1.4",
@@ -80,10 +86,40 @@ def spoken(plan: Plan, words: Words, final: bool) -> str:
     return " ".join(filter(None, (told, words(worst) if worst else "", "" if final else words("Being refined."))))
 
 
-def findings(plan: Plan, words: Words) -> Safe:
-    """Findings ranked by harm, each with what to do."""
+def worst(plan: Plan, words: Words) -> Safe:
+    """The verdict, how many findings of each harm there are, and the worst of them: every danger, three at least."""
+    found = sheet(plan).findings
+    if not found:
+        told = el("p", words("Nothing found that stands against this plan."), class_="quiet")
+        return join(el("h2", words("Findings, worst first"), id="h-findings"), told)
+    counts = Counter(finding_words(f)[0] for f in found)
+    counted = [el("span", harm_icon(harm), f"{n} ", words(harm), class_="counted") for harm, n in counts.items()]
+    head = el("h2", words("Findings, worst first"), id="h-findings")
+    shown = _shown(plan)
+    rest = len(found) - shown
+    more = el("a", words("and {n} more below", n=rest), href="#more-findings") if rest else ""
+    return join(el("div", head, *counted, more, class_="worst-head"), _findings(found[:shown], words))
+
+
+def other_findings(plan: Plan, words: Words) -> Safe:
+    """The findings that are not among the worst."""
+    found = sheet(plan).findings[_shown(plan) :]
+    if not found:
+        return Safe("")
+    return el(
+        "section", el("h2", words("More findings"), id="h-more"), _findings(found, words), class_="part", id="more-findings",
+        aria_labelledby="h-more", tabindex="-1",
+    )  # fmt: skip
+
+
+def _shown(plan: Plan) -> int:
+    return max(sum(f.harm is Harm.DANGER for f in plan.findings), WORST)
+
+
+def _findings(found: Sequence[Finding], words: Words) -> Safe:
+    """Findings in order, each with what to do."""
     rows = []
-    for finding in sheet(plan).findings:
+    for finding in found:
         harm, message, action = finding_words(finding)
         rows.append(
             el(
@@ -97,8 +133,6 @@ def findings(plan: Plan, words: Words) -> Safe:
                 class_=f"finding {harm}",
             )
         )
-    if not rows:
-        return el("p", words("Nothing found that stands against this plan."), class_="quiet")
     return el("ul", *rows, class_="findings")
 
 

@@ -131,7 +131,7 @@ class View:
             self.case = self.draft.case()
         except CaseError as error:
             self.case = None
-            by_canal, rest = sorted_problems(error, len(self.draft.canals))
+            by_canal, rest = sorted_problems(error, self.draft.canals)
             told = by_canal[self.index] | self.draft.impossible(self.index)
             wrong = {k: "; ".join(words(part) for part in said.split("; ")) for k, said in told.items()}
             others = [str(problem) for problem in rest]

@@ -23,6 +23,9 @@ from canalwright.web.pages.frame import asked, frame, html
 from canalwright.web.prefs import Prefs
 from canalwright.web.reader import reader
 
+LOOK = 0.3
+"""Seconds between two looks at how far a plan is."""
+
 
 def register(office: Office) -> None:
     """`/case/<key>/<canal>/plan`."""
@@ -60,31 +63,34 @@ class View:
             stage="plan",
             kind="plan",
         ):
+            with ui.element("section").classes("verdict").props('aria-labelledby="h-findings"'):
+                self.state = html(waiting.under_way(words, words("Planning…")), kind="state-line")
+                self.headline = html(Safe(""), kind="headline-box")
+                self.findings = html(Safe(""), kind="worst")
             with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
                 self.picture = html(waiting.box(el("p", words("Planning…"))), kind="picture")
                 html(self._downloads(), kind="downloads")
+                html(el("p", id="download-told", class_="wrong", role="alert"))
                 html(zoom(words))
             with ui.element("div").classes("flow"):
-                self.state = html(waiting.under_way(words, words("Planning…")), kind="state-line")
-                self.headline = html(Safe(""), kind="headline-box")
                 html(
                     controls(self.base, self.choices, self.office.tray, words),
                     tag="section",
                     kind="controls",
                     marks='aria-labelledby="h-controls"',
                 )
-                with ui.element("section").classes("part").props('aria-labelledby="h-findings"'):
-                    html(el("h2", words("Findings, worst first"), id="h-findings"))
-                    self.findings = html(Safe(""))
+                self.more = html(Safe(""), kind="rest")
                 self.tables = html(Safe(""), kind="tables")
         ui.on("cw-choose", self._choose)
         ui.on("cw-where", self._where)
         ui.on("cw-cancel", self._cancel)
         ui.on("cw-again", self._again)
+        self.watch = ui.timer(LOOK, self._progress, active=False)
         ui.context.client.on_delete(self.refiner.stop)  # not on a line that is lost for a moment
         if self.base is not None:
             self._show(self.base, True)
         else:
+            self.watch.active = True
             background_tasks.create(self.refiner.change(self.choices), name="first plan")
 
     async def _choose(self, event: GenericEventArguments) -> None:
@@ -109,6 +115,7 @@ class View:
             said = words("Cancelled: what is shown is the quick answer, not the whole plan")
         else:
             said = words("Cancelled: what is shown is older than your choice")
+        self.watch.active = False
         self.state.content = waiting.stopped(words, said)
 
     async def _again(self) -> None:
@@ -118,6 +125,13 @@ class View:
     def _refining(self) -> None:
         words = self.prefs.words
         self.state.content = waiting.under_way(words, words("Refining…") if self.shown else words("Planning…"))
+        self.watch.active = True
+
+    def _progress(self) -> None:
+        """What is being done for the whole plan, and the share of it that is done."""
+        told, share = self.office.bench.progress(self.case, self.index, self.choices)
+        text = f"{self.prefs.words(told)} {100 * share:.0f} %" if told and share is not None else ""
+        self.picture.client.run_javascript(f"window.canalwright?.progress?.({json.dumps(text)})")
 
     def _changed(self, key: str, value: Any) -> Choices:
         if not key.startswith("plugger."):
@@ -151,9 +165,10 @@ class View:
         self.shown, self.quick = plan, not final
         self.picture.content = plan_picture(plan, words)
         self.headline.content = planview.headline(plan, words)
-        self.findings.content = planview.findings(plan, words)
+        self.findings.content, self.more.content = planview.worst(plan, words), planview.other_findings(plan, words)
         self.tables.content = planview.tables(plan, words)
         if final:
+            self.watch.active = False
             self.state.content = waiting.line(words("Whole plan"), "whole")
         else:
             self._refining()
@@ -166,6 +181,7 @@ class View:
 
     def _refuse(self, message: str) -> None:
         words = self.prefs.words
+        self.watch.active = False
         again = message in (FAULT, hands.FAULT, hands.LOST, hands.MEMORY)  # nothing is wrong with what was asked
         self.state.content = (
             waiting.stopped(words, words(message)) if again else waiting.line(words(message), "refused")
@@ -184,12 +200,21 @@ class View:
                 href=f"{base}/card.pdf",
                 class_="button main",
                 data_carry=True,
+                data_fetch=words("Setting the card…"),
+                data_lost=words("The program does not answer; is the page still running?"),
                 download=True,
                 id="card",
             ),
             el("a", words("Plan (JSON)"), href=f"{base}/plan.json", class_="button", data_carry=True, download=True),
             el("a", words("Case file"), href=f"/case/{self.key}/case.toml", class_="button", download=True),
-            el("a", words("All of the case (ZIP)"), href=f"/case/{self.key}/case.zip", class_="button", download=True),
+            el(
+                "a",
+                words("All of the case (ZIP)"),
+                href=f"/case/{self.key}/case.zip",
+                class_="button",
+                download=True,
+                data_fetch=words("Packing…"),
+            ),
             el(
                 "a",
                 words("Keep in the records"),

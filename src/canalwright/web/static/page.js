@@ -35,9 +35,11 @@ function rested(key) {
 }
 
 document.addEventListener("click", (event) => {
-  const target = event.target.closest?.("a[data-carry], [data-give-back], [data-send], .num, dialog");
+  const target = event.target.closest?.("a[data-carry], a[data-fetch], [data-give-back], [data-send], .num, dialog");
   if (!target) return closeSettings(event);
   if (target.matches("a[data-carry]")) target.href = target.pathname + location.search;
+  if (target.matches("a[data-fetch]") && !event.ctrlKey && !event.metaKey && !event.shiftKey) fetched(event, target);
+  else if (target.matches("a[data-carry]")) return;
   else if (target.matches("[data-give-back]")) {
     const control = target.closest("[data-control]");
     control.querySelector("[data-choice]").focus();
@@ -46,6 +48,29 @@ document.addEventListener("click", (event) => {
   else if (target.matches(".num")) { asked = target; if (target.dataset.said) window.canalwright.where(target.dataset.said); else send("cw-where", { key: target.dataset.key }); }
   else if (target === event.target && target.matches("dialog")) target.close();
 });
+
+// A file that is made first: that it is being made is said, and why it cannot be, which a browser's own download would not tell.
+async function fetched(event, link) {
+  event.preventDefault();
+  const place = document.getElementById("download-told");
+  if (link.ariaBusy === "true") return;
+  link.ariaBusy = "true";
+  place.classList.add("quiet");
+  place.textContent = link.dataset.fetch;
+  let wrong = "";
+  try {
+    const answer = await fetch(link.href);
+    if (answer.ok) {
+      const name = /filename="([^"]*)"/.exec(answer.headers.get("content-disposition") ?? "")?.[1] ?? "";
+      const address = URL.createObjectURL(await answer.blob());
+      Object.assign(document.createElement("a"), { href: address, download: name }).click();
+      setTimeout(() => URL.revokeObjectURL(address), 60000);
+    } else wrong = (await answer.json()).problems.join(" ");
+  } catch { wrong = document.querySelector("[data-lost]")?.dataset.lost ?? ""; }
+  link.ariaBusy = "false";
+  place.classList.toggle("quiet", !wrong);
+  place.textContent = wrong;
+}
 
 // Seconds that something has been under way; a line that is drawn anew for the same wait counts on.
 let counted = 0;
@@ -111,6 +136,10 @@ window.canalwright = Object.assign(window.canalwright ?? {}, {
     }
     if (told) document.getElementById("told").textContent = told;
     requestAnimationFrame(() => requestAnimationFrame(drawn));
+  },
+  progress(text) {
+    const place = document.querySelector("[data-progress]");
+    if (place && place.textContent !== text) place.textContent = text;
   },
   mark(stage, content) {
     const place = document.querySelector(`[data-stage="${stage}"] .mark`);
