@@ -60,9 +60,11 @@ def test_simulate_and_card(case: Path, tmp_path: Path) -> None:
     assert json.loads(said)["stories"]
     target = tmp_path / "cards" / "distal.pdf"
     target.parent.mkdir()
-    code, said = run("card", case, "--canal", "distal", "--out", target, "--paper", "letter", *FEW)
+    code, said = run("card", case, "--canal", "distal", "--out", target, "--paper", "letter", "--language", "es", *FEW)
     assert code == 0
-    assert target.read_bytes().startswith(b"%PDF")
+    assert b"/Lang(es)" in target.read_bytes(), "in the language that was asked for"
+    code, said = run("card", case, "--language", "xx")
+    assert code == 2 and "one of en, es" in said
 
 
 def test_strict_exits_with_three_when_a_danger_stands(case: Path) -> None:

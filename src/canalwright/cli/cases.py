@@ -107,20 +107,23 @@ def card(
     wanted: inputs.Wanted,
     out: Out = None,
     paper: Paper = "a4",
+    language: inputs.Language = "en",
     json: inputs.AsJson = False,
     strict: inputs.Strict = False,
 ) -> None:
     """Write the card of each canal: one page for the chair, as PDF."""
     from canalwright.planning import simulate as run
     from canalwright.report import card as write_card
+    from canalwright.web.markup.picture import tongue
 
+    spoken = tongue(inputs.words_in(language))
     plans = _plans(case, wanted)
     written = []
     with output.progress("drawing cards") as step:
         for one in plans:
             step(one.canal.name)
             path = _path(case, one, out, (".pdf",), alone=len(plans) == 1)
-            write_card(one, run(one), path, paper=paper)
+            write_card(one, run(one), path, paper=paper, tongue=spoken)
             written.append(str(path))
     if json:
         output.print_json({"cards": written})

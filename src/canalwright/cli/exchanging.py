@@ -21,7 +21,6 @@ Out = Annotated[Path, typer.Argument(metavar="FILE", help="File to write; it mus
 Identity = Annotated[
     bool, typer.Option("--identity", help="Put name, date of birth and number in; without it the pseudonym stands.")
 ]
-Language = Annotated[str, typer.Option("--language", metavar="L", help="en or es.")]
 Text = Annotated[
     Path | None,
     typer.Option("--text", metavar="FILE", help="Own words with named fields, instead of those that come along."),
@@ -37,7 +36,7 @@ export = typer.Typer(
 
 
 def letter(
-    home: Home, case: Case, out: Out, identity: Identity = False, language: Language = "en", text: Text = None, to: Colleague = "",
+    home: Home, case: Case, out: Out, identity: Identity = False, language: inputs.Language = "en", text: Text = None, to: Colleague = "",
     clinic: Clinic = "", phone: Phone = "", paper: Paper = "a4", names: Names = False, keyring: Keyring = None, url: Url = None,
     by: By = None, json: inputs.AsJson = False,
 ) -> None:  # fmt: skip
@@ -46,7 +45,7 @@ def letter(
 
 
 def leaflet(
-    home: Home, case: Case, out: Out, identity: Identity = False, language: Language = "en", text: Text = None, to: Colleague = "",
+    home: Home, case: Case, out: Out, identity: Identity = False, language: inputs.Language = "en", text: Text = None, to: Colleague = "",
     clinic: Clinic = "", phone: Phone = "", paper: Paper = "a4", names: Names = False, keyring: Keyring = None, url: Url = None,
     by: By = None, json: inputs.AsJson = False,
 ) -> None:  # fmt: skip
@@ -55,7 +54,7 @@ def leaflet(
 
 
 def casebook(
-    home: Home, case: Case, out: Out, identity: Identity = False, language: Language = "en",
+    home: Home, case: Case, out: Out, identity: Identity = False, language: inputs.Language = "en",
     drawings: Annotated[bool, typer.Option("--drawings/--no-drawings", help="Make each plan again for its section.")] = True,
     tray: inputs.TrayPath = None, paper: Paper = "a4", names: Names = False, keyring: Keyring = None, url: Url = None,
     by: By = None, json: inputs.AsJson = False,
@@ -63,7 +62,7 @@ def casebook(
     """Write all that is recorded of a case (PDF): every entry in order, with its hash, and how the chain was verified."""
     from canalwright.report.casebook import casebook_pdf
 
-    say = _say(language)
+    say = inputs.words_in(language)
     _new(out)
     with _records(locals(), f"casebook of {case}") as store:
         dossier = _dossier(store, case, {"what": "casebook", "language": language}, identity, whoever(by))
@@ -169,7 +168,7 @@ def _document(kind: str, given: dict[str, Any]) -> None:
     from canalwright.report.letter import letter_pdf
 
     case, out, language, by = given["case"], given["out"], given["language"], whoever(given["by"])
-    say = _say(language)
+    say = inputs.words_in(language)
     _new(out)
     words = (
         wording.read(given["text"]) if given["text"] else wording.wording(kind, language, given["home"] / "wordings")
@@ -236,15 +235,6 @@ def _given(to: str = "", clinic: str = "", phone: str = "") -> "Given":
     from canalwright.report.handover import Given
 
     return Given(to, clinic.replace("\\n", "\n"), phone, date.today().isoformat())
-
-
-def _say(language: str) -> Any:
-    from canalwright.report.wording import LANGUAGES
-    from canalwright.web.words import words_of
-
-    if language not in LANGUAGES:
-        raise typer.BadParameter(f"--language = {language!r}: one of {', '.join(LANGUAGES)}")
-    return words_of(language)
 
 
 def _paper(paper: str) -> str:

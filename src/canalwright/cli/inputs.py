@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from canalwright.casefile import Case
     from canalwright.instruments import Tray
     from canalwright.planning import Choices
+    from canalwright.web.words import Words
 
 CasePath = Annotated[Path, typer.Argument(metavar="CASE", help="A case file (TOML).", show_default=False)]
 TrayPath = Annotated[
@@ -34,6 +35,7 @@ Draws = Annotated[
     int | None, typer.Option("--draws", metavar="N", min=64, max=100_000, help="Draws behind the intervals.")
 ]
 Seed = Annotated[int | None, typer.Option("--seed", metavar="N", min=0, help="Seed of the draws.")]
+Language = Annotated[str, typer.Option("--language", metavar="L", help="en or es.")]
 
 
 @dataclass(frozen=True)
@@ -115,3 +117,12 @@ def voxel_size(text: str | None) -> float | tuple[float, float, float] | None:
         return imaging.voxel_size(text)
     except imaging.ImagingError as error:
         raise typer.BadParameter(f"--voxel: {error}") from None
+
+
+def words_in(language: str) -> "Words":
+    """The catalogue of a language that there is."""
+    from canalwright.web.words import LANGUAGES, words_of
+
+    if language not in LANGUAGES:
+        raise typer.BadParameter(f"--language = {language!r}: one of {', '.join(LANGUAGES)}")
+    return words_of(language)

@@ -12,12 +12,16 @@ Out = Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Write h
 Archive = Annotated[Path, typer.Argument(metavar="ARCHIVE", help="Archive of a case (ZIP).")]
 
 
-def pack(case: inputs.CasePath, tray: inputs.TrayPath = None, out: Out = None, draws: inputs.Draws = None) -> None:
+def pack(
+    case: inputs.CasePath, tray: inputs.TrayPath = None, out: Out = None, draws: inputs.Draws = None, language: inputs.Language = "en"
+) -> None:  # fmt: skip
     """Put a case, its sessions at the chair on this machine, and the card and plan of every canal into one archive."""
     from canalwright.planning import plan, simulate
     from canalwright.web.archive import packed
     from canalwright.web.chairbook import Chairbook
+    from canalwright.web.markup.picture import tongue
 
+    spoken = tongue(inputs.words_in(language))
     read, canals = inputs.read_case(case)
     instruments, choices = inputs.read_tray(tray), inputs.choices_of(draws=draws)
     target = out or case.with_suffix(".zip").name
@@ -27,7 +31,7 @@ def pack(case: inputs.CasePath, tray: inputs.TrayPath = None, out: Out = None, d
             step(one.name)
             made = plan(one, instruments, choices, read.record(one.name))
             filled.append((made, simulate(made)))
-    Path(target).write_bytes(packed(read, filled, Chairbook()))
+    Path(target).write_bytes(packed(read, filled, Chairbook(), tongue=spoken))
     output.line(f"wrote {target}")
 
 

@@ -61,11 +61,12 @@ ENGLISH = Tongue()
 
 
 def card(
-    plan: Plan, story: "Story | None", path: str | Path, *, paper: str = "a4", label: str = "", date: str = ""
-) -> Path:
+    plan: Plan, story: "Story | None", path: str | Path, *, paper: str = "a4", label: str = "", date: str = "",
+    tongue: Tongue = ENGLISH,
+) -> Path:  # fmt: skip
     """Write the card of a plan to `path` (PDF) and return the path; arguments as for `card_pdf`."""
     target = Path(path)
-    target.write_bytes(card_pdf(plan, story, paper=paper, label=label, date=date))
+    target.write_bytes(card_pdf(plan, story, paper=paper, label=label, date=date, tongue=tongue))
     return target
 
 
