@@ -1,5 +1,7 @@
 """A phantom's truth is the truth: its greys, shapes and measures agree, and a seed gives the same scan again."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import trimesh
@@ -40,6 +42,20 @@ def test_straight_canal_in_a_round_root_has_the_wall_that_subtraction_gives() ->
     cap = 1.5 - 1.5 * np.sqrt(1 - (0.2 / 1.5) ** 2)
     assert true.length == pytest.approx(12.0 - cap, abs=2e-3)
     assert true.terminus == pytest.approx([0.2, 0.0, cap], abs=2e-3)
+
+
+def test_a_canal_opens_to_its_mouth_and_ends_at_its_rim_and_one_that_turns_aside_leaves_beside_the_tip() -> None:
+    """In closed form: the rim of radius a on a sphere of radius 1.5 lies 1.5 - sqrt(1.5^2 - a^2) above its tip."""
+    shape = CanalShape(apical=0.3, taper=0.0, ratio=(1.0, 1.0), aside=(0.0, 0.0), bend=0.0, mouth=3.0, flare=0.8)
+    root = RootShape(half=(1.5, 1.5), growth=0.0)
+    true = make((shape,), root).truth[0]
+    assert 0.7 < true.minor[0] < 0.9
+    radius = true.minor[0] / 2
+    assert true.terminus[2] == pytest.approx(1.5 - np.sqrt(1.5**2 - radius**2), abs=0.01)
+    assert true.minor[true.z > 0.9] == pytest.approx(0.3)
+    aside = make((replace(shape, mouth=1.0, swerve=(0.6, 1.2), swerves=90.0),), root).truth[0]
+    assert aside.terminus[1] > 0.3
+    assert aside.centre[aside.z > 1.4] == pytest.approx(aside.centre[aside.z > 1.4] * [0, 0, 1], abs=1e-6)
 
 
 def test_greys_are_those_of_the_materials_far_from_edges() -> None:

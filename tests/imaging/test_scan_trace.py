@@ -131,3 +131,16 @@ def test_scan_of_the_real_upper_incisor_gives_the_widths_of_its_mesh() -> None:
         assert np.linalg.norm(found.lumen.centre[i] - [x, y, z]) < 0.15
         assert found.lumen.minor[i] == pytest.approx(least, abs=0.5 * 0.15)
         assert np.sqrt(found.lumen.area[i]) == pytest.approx(np.sqrt(area), abs=0.25 * 0.15)
+
+
+@pytest.mark.parametrize(("mouth", "flare", "half"), [(3.0, 1.0, (1.0, 1.2)), (2.5, 1.2, (0.9, 1.1))])
+def test_a_canal_that_opens_like_a_funnel_is_not_measured_too_long(
+    mouth: float, flare: float, half: tuple[float, float]
+) -> None:
+    """What the foramen opens to is the outside: filled up as lumen it put the end 0.2 mm and more into the bone, without a doubt."""
+    shape = CanalShape(taper=0.04, ratio=(1.5, 1.5), turn=0.0, aside=(0.0, 0.0), bend=0.0, mouth=mouth, flare=flare)
+    made = make((shape,), RootShape(height=7.0, half=half))
+    true = made.truth[0]
+    found = trace(render(made, Scanner(voxel=0.2, blur=0.16, oversample=3), 1), true.orifice, true.centre[2])
+    assert -0.3 < found.length - true.length < 0.1
+    assert found.foramen < true.minor[0] + 0.2

@@ -20,6 +20,7 @@ from canalwright.imaging.phantom.shapes import (
     RootShape,
     TrueCanal,
     canal_tube,
+    flared,
     random_shape,
     root_tube,
     truth_of,
@@ -90,8 +91,8 @@ def make(
     outer = root_tube(root, first)
     tubes: list[Tube] = []
     for shape in canals:
-        tubes.append(canal_tube(shape, root, tubes[0] if tubes else None))
-    truth = tuple(truth_of(tube, outer, root.height) for tube in tubes)
+        tubes.append(flared(canal_tube(shape, root, tubes[0] if tubes else None), outer, shape))
+    truth = tuple(truth_of(t, outer, root.height, open_=s.mouth > 1) for t, s in zip(tubes, canals, strict=True))
     made = Phantom(outer, tuple(tubes), truth, root.ligament, greys, root.crest, root.cej)
     if not branches and not isthmuses:
         return made

@@ -18,7 +18,9 @@ class CanalShape:
     end and at the orifice, `turn` of the long axis (degrees over the length), `aside` from the root's axis (mm),
     `bend` (degrees) over the last `curved` mm towards `towards` (degrees about the root's axis), the plane of the bend
     turning by `twist` degrees from there to the end. For a further canal: `join`, the height above the root's end at which
-    it meets the first canal for good; `together`, ranges of height in which it runs in the first one.
+    it meets the first canal for good; `together`, ranges of height in which it runs in the first one. `mouth`: how many times
+    wider than that the canal opens at its exit, over its last `flare` mm; `swerve`: how far (mm) and over how much of its last
+    length (mm) it turns aside, towards `swerves` degrees, to leave the root beside its tip.
     """
 
     apical: float = 0.3
@@ -32,6 +34,10 @@ class CanalShape:
     twist: float = 0.0
     join: float | None = None
     together: tuple[tuple[float, float], ...] = ()
+    mouth: float = 1.0
+    flare: float = 0.6
+    swerve: tuple[float, float] = (0.0, 1.0)
+    swerves: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -112,6 +118,10 @@ def canal_tube(shape: CanalShape, root: RootShape, first: Tube | None) -> Tube:
     """The lumen of a canal; a further one runs in `first` where it is told to."""
     above = np.arange(0.0, root.height + 4.0, TABLE_STEP)
     centre = _bent(above, shape, root.height) + np.array([*shape.aside, 0.0])
+    far, over = shape.swerve
+    turned = far * np.clip(1 - above / over, 0, 1) ** 2
+    way = np.radians(shape.swerves)
+    centre += turned[:, None] * np.array([np.cos(way), np.sin(way), 0.0])
     ranges = [*shape.together, *([] if shape.join is None else [(-np.inf, shape.join)])]
     if first is not None and ranges:
         on = np.prod([_apart(above, low, high) for low, high in ranges], axis=0)
@@ -122,6 +132,27 @@ def canal_tube(shape: CanalShape, root: RootShape, first: Tube | None) -> Tube:
     minor = shape.apical + shape.taper * above
     ratio = shape.ratio[0] + (shape.ratio[1] - shape.ratio[0]) * share
     return Tube.along(centre, minor, minor * ratio, np.radians(shape.turn) * share)
+
+
+def with_exit(shape: CanalShape, root: RootShape, seed: int) -> CanalShape:
+    """The canal with an end as real roots have it, drawn from a seed: a mouth that opens like a funnel, and beside the tip."""
+    rng = np.random.default_rng(40_000 + seed)
+    return replace(
+        shape,
+        mouth=float(rng.uniform(1.2, 3.0)),
+        flare=float(rng.uniform(0.3, 1.0)),
+        swerve=(float(rng.uniform(0.0, 0.5)) * root.half[0], float(rng.uniform(0.8, 2.0))),
+        swerves=float(rng.uniform(0, 360)),
+    )
+
+
+def flared(tube: Tube, root: Tube, shape: CanalShape) -> Tube:
+    """The canal opened like a funnel towards where its line leaves the root."""
+    if shape.mouth == 1.0:
+        return tube
+    below = np.clip(1 - (np.arange(len(tube.centre)) * tube.step - _leaves(tube, root)) / shape.flare, 0, 1)
+    wider = 1 + (shape.mouth - 1) * below**1.5
+    return replace(tube, minor=tube.minor * wider, major=tube.major * wider)
 
 
 def _apart(above: Array, low: float, high: float) -> Array:
@@ -141,16 +172,29 @@ def _bent(above: Array, shape: CanalShape, height: float) -> Array:
     return np.asarray(line)
 
 
-def truth_of(tube: Tube, root: Tube, height: float) -> TrueCanal:
-    """Stations every 0.1 mm from where the centreline leaves the root."""
-    level = root.level(tube.centre)
+def _leaves(tube: Tube, root: Tube, place: Array | None = None) -> float:
+    """Arc length at which the tube's line, or what runs along it through `place` (n, 3), comes into the root."""
+    level = root.level(tube.centre if place is None else place)
     inside = np.nonzero(level < 0)[0]
     at = int(inside[0])
-    arc = np.arange(len(tube.centre)) * TABLE_STEP
+    arc = np.arange(len(tube.centre)) * tube.step
     if at == 0:
-        start = -float(level[0]) / float(np.gradient(level)[0]) * TABLE_STEP
-    else:
-        start = float(np.interp(0.0, [-level[at - 1], -level[at]], [arc[at - 1], arc[at]]))
+        return -float(level[0]) / float(np.gradient(level)[0]) * tube.step
+    return float(np.interp(0.0, [-level[at - 1], -level[at]], [arc[at - 1], arc[at]]))
+
+
+def _rim(tube: Tube, root: Tube) -> float:
+    """Arc length at which the line crosses the rim of the canal's mouth: the mean over its wall."""
+    axis = tube.major_axis()
+    other = np.cross(tube.tangent, axis)
+    turns = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    long, short = tube.major[:, None] / 2 * axis, tube.minor[:, None] / 2 * other
+    return float(np.mean([_leaves(tube, root, tube.centre + np.cos(t) * long + np.sin(t) * short) for t in turns]))
+
+
+def truth_of(tube: Tube, root: Tube, height: float, *, open_: bool = False) -> TrueCanal:
+    """Stations every 0.1 mm from where the centreline leaves the root; `open_`: from the rim of the canal's wide mouth."""
+    start = _rim(tube, root) if open_ else _leaves(tube, root)
     length = float(tube.arc(height)) - start
     z = np.arange(0.0, length + 1e-9, 0.1)
     s = start + z

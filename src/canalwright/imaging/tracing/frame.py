@@ -12,6 +12,8 @@ from canalwright.imaging.centreline import Centreline
 from canalwright.imaging.tracing.block import Block
 
 Array = NDArray[np.float64]
+SLAB = 1_000_000
+"""Voxels of a block that are placed at a time: a micro-CT has tens of millions."""
 
 
 @dataclass(frozen=True)
@@ -82,14 +84,25 @@ class Frame:
                 max(y - half[1], 0) : max(y + half[1] + 1, 0),
                 max(x - half[0], 0) : max(x + half[0] + 1, 0),
             ] = True
-        k, j, i = np.nonzero(mask)
-        points = block.to_patient(np.column_stack([i, j, k]).astype(float))
+        layers = max(1, SLAB // int(np.prod(mask.shape[1:])))
+        parts = []
+        for first in range(0, len(mask), layers):
+            k, j, i = np.nonzero(mask[first : first + layers])
+            if len(k):
+                parts.append(self._near(block, np.column_stack([k + first, j, i]), reach))
+        distance, s, u, v, index = (np.concatenate(column) for column in zip(*parts, strict=True))
+        return distance, s, u, v, index
+
+    def _near(
+        self, block: Block, index: NDArray[np.int_], reach: float
+    ) -> tuple[Array, Array, Array, Array, NDArray[np.int_]]:
+        """The same of the voxels `index` (n, 3) [z, y, x]."""
+        points = block.to_patient(index[:, ::-1].astype(float))
         distance, at = self._tree.query(points, distance_upper_bound=reach)
         good = np.isfinite(distance)
-        index, at = np.column_stack([k, j, i])[good], at[good]
-        s, u, v = self._across(points[good], at)
+        s, u, v = self._across(points[good], at[good])
         on = (s >= 0) & (s <= self.line.s[-1])
-        return distance[good][on], s[on], u[on], v[on], index[on]
+        return distance[good][on], s[on], u[on], v[on], index[good][on].astype(np.int32)
 
     def rays(self, block: Block, s: Array, centre: tuple[Array, Array], r: Array, directions: int) -> Array:
         """Greys (len(s), directions, len(r)) along rays in the cross planes at `s`, from `centre` (u, v)."""

@@ -21,7 +21,7 @@ CORNERS = 72
 CLICK_ERROR = 0.5
 """Standard deviation of a terminus that was pointed at and not found by its surface, mm."""
 SURER = 0.78
-"""Error of the widths over what the fit says of itself, which counts the noise's correlation a little too much; chosen on phantoms
+"""Error of widths and areas over what the fit says of itself, which counts the noise's correlation a little too much; chosen on phantoms
 of seeds 1000 to 1059."""
 LOCAL_VOXEL, AREA_VOXEL, END_VOXEL = 0.027, 0.015, 0.08
 """What the model leaves out, as shares of the voxel: in the least width, in the mean width that makes the area, in the length;
@@ -32,13 +32,17 @@ exits that were found without a doubt lay 0.13 mm from the mesh's own foramen (r
 ROUGH_WALL = 0.04
 """What grooves and facets of real roots, and real sections that are no ovals, add to the error of the wall, mm: on the same meshes
 walls were off by 0.05 to 0.07 mm where smooth phantoms would be by 0.02."""
+BASE = 0.6
+"""Length over which the direction is taken of the straight line that carries the centre on, mm."""
 STEEPEST = 2.0
 """Greatest slope of the root's round end that is reckoned with, mm per mm."""
 
 
 @dataclass(frozen=True)
 class Parts:
-    """All that was fitted: the line and tube, the surface at `stations`, the exit, stations of the given ends."""
+    """All that was fitted: the line and tube, the surface at `stations`, the exit, stations of the given ends; below `straight`
+    the line goes straight on.
+    """
 
     frame: Frame
     fit: Fit
@@ -47,6 +51,7 @@ class Parts:
     exit: Exit | None
     given: float
     last: float
+    straight: float
     voxel: float
     noise: float
     pinned: bool = False
@@ -63,8 +68,7 @@ def found(parts: Parts, name: str, scan: Scan) -> FoundCanal:
     """The `FoundCanal`: stations every 0.1 mm from the terminus, z = 0 there; not yet judged."""
     s = np.linspace(parts.first, parts.last, max(8, round((parts.last - parts.first) / 0.1) + 1))
     points, _, one, two = parts.frame.at(s)
-    low = parts.given + 0.5
-    cu, cv = (_carried(parts.fit, n, s, low) for n in ("cu", "cv"))
+    cu, cv = (carried(parts.fit, n, s, parts.straight) for n in ("cu", "cv"))
     centred = points + cu[:, None] * one + cv[:, None] * two
     pins = np.ones(len(s))
     pins[[0, -1]] = 1e3
@@ -127,7 +131,7 @@ def section_errors(parts: Parts, s: Array) -> tuple[Array, Array, Array]:
     """
     short, long, _ = parts.fit.half_widths(s)
     mean, _, centre = parts.fit.errors(s)
-    own = 2 * np.pi * short * long * mean
+    own = 2 * np.pi * short * long * SURER * mean
     whole = np.hypot(own, np.pi / 2 * (short + long) * AREA_VOXEL * parts.voxel)
     return np.hypot(centre, 0.03 * parts.voxel), whole, parts.fit.together(s) * own / np.maximum(whole, 1e-12)
 
@@ -158,10 +162,10 @@ def length_error(parts: Parts) -> float:
     return float(np.sqrt(exit_error**2 + (END_VOXEL * parts.voxel) ** 2 + ROUGH_END**2))
 
 
-def _carried(fit: Fit, name: str, s: Array, low: float) -> Array:
-    """A centre coordinate, carried on straight below station `low`."""
-    a, b = fit.value(name, np.array([low, low + 0.6]))
-    return np.where(s < low, a + (s - low) * (b - a) / 0.6, fit.value(name, s))
+def carried(fit: Fit, name: str, s: Array, low: float) -> Array:
+    """A centre coordinate at stations `s`, carried on in a straight line below `low`."""
+    a, b = fit.value(name, np.array([low, low + BASE]))
+    return np.where(s < low, a + (s - low) * (b - a) / BASE, fit.value(name, s))
 
 
 def _walls(

@@ -19,6 +19,7 @@ from canalwright.imaging.tracing.noise import correlation, quiet
 from canalwright.imaging.tracing.path import Tones, second_line
 from canalwright.imaging.tracing.profile_fit import Fit, Samples, Start, fit, residual
 from canalwright.imaging.tracing.quality import Seen
+from canalwright.imaging.tracing.result import carried
 from canalwright.imaging.tracing.terminus import Exit, find_exit
 from canalwright.imaging.tracing.wall import DIRECTIONS, REACH, Rays, Surface, coarse, fit_surface
 
@@ -31,8 +32,10 @@ WIDEST = 2.5
 CORRELATED = 4.0
 """How many voxels the noise of one counts for before it was measured."""
 SURFACE_STEP = 0.2
-STRAIGHT_FROM = 0.5
-"""Below this height over the terminus the line goes straight on, mm: nearer to the root's end the tube is not seen well."""
+STRAIGHT_FROM, SEEN_FROM = 0.5, 3.0
+"""Below this height over the given terminus the line goes straight on, mm, and once the exit is known below this many spreads over it,
+if that is lower: nearer to the root's end the tube is not seen well.
+"""
 TURNING = 0.15
 """Curvature that the canal may have there, 1/mm, standard deviation (common practice: last bends of 5 to 10 mm in radius)."""
 SOFTER = 1.5
@@ -56,6 +59,13 @@ class State:
     """The greys are a mask's steps: what a fit leaves over is their rounding, no noise to be learned from."""
     apart: Apart | None = None
     """Other canals near by."""
+    lowest: float = np.inf
+    """Lowest station at which the tube's centre is believed, where the exit was known when it was fitted."""
+
+    @property
+    def straight(self) -> float:
+        """Station below which the line goes straight on."""
+        return min(self.at + STRAIGHT_FROM, self.lowest)
 
     @property
     def fit(self) -> Fit:
@@ -86,33 +96,35 @@ class State:
         centres = points + self.fit.value("cu", s)[:, None] * one + self.fit.value("cv", s)[:, None] * two
         frame = Frame(second_line(centres, BEYOND + 0.9))
         at = float(frame.place(end[None])[0][0])
-        return replace(self, frame=frame, at=at, fitted=None)
+        return replace(self, frame=frame, at=at, fitted=None, lowest=np.inf)
 
     def second_fit(self, surface: Surface, stations: Array) -> "State":
         """The tube again, with what lies outside the root taken off the greys near its surface."""
         old = self.fit
+        found_exit = self.exit()
+        lowest = found_exit.s if found_exit else self.at
         s, u, v, grey, index = self.frame.voxels(self.block, WIDEST)
-        cu, cv = old.value("cu", s), old.value("cv", s)
-        x, y = u - cu, v - cv
+        x, y = u - old.value("cu", s), v - old.value("cv", s)
+        _, long, _ = old.half_widths(s)
+        # fine voxels are millions: what is too far for the fit is left out before more is reckoned of each
+        near = (np.hypot(x, y) < long + 4.5 * old.spread) & (s > lowest + 2.0 * old.spread)
+        s, u, v, grey, index, x, y = s[near], u[near], v[near], grey[near], index[near], x[near], y[near]
         turn, rho = np.arctan2(y, x), np.hypot(x, y)
         radius, width, beyond = (on_map(m, stations, s, turn) for m in (surface.edge, surface.ligament, surface.beyond))
         dentine = old.value("d", s)
         z = (rho - radius) / old.spread
         outside = (surface.soft - dentine) * ndtr(z) + (beyond - surface.soft) * ndtr(z - width / old.spread)
-        _, long, _ = old.half_widths(s)
         other = on_map(self._first_edges(stations, *self._where(stations)), stations, s, turn)
         limit = np.where(other < radius - 0.3, other - 2.0 * old.spread, radius - 0.8 * old.spread)
-        found_exit = self.exit()
-        lowest = found_exit.s if found_exit else self.at
-        keep = (rho < np.maximum(limit, 0.2)) & (rho < long + 4.5 * old.spread) & (s > lowest + 2.0 * old.spread)
-        keep &= self._open(s, u, v)
+        keep = (rho < np.maximum(limit, 0.2)) & self._open(s, u, v)
         grid = np.arange(0.0, self.frame.line.s[-1], 0.1)
         short, wide, _ = old.half_widths(grid)
         start = Start(
             grid, np.sqrt(short * wide), self.tones.dentine, self.tones.soft, self.tones.soft_error, old.spread,
             GUESSED_SPREAD_ERROR, self.tones.noise, self.correlation,
         )  # fmt: skip
-        return self._fitted(Samples(s[keep], u[keep], v[keep], (grey - outside)[keep]), start, index[keep])
+        again = self._fitted(Samples(s[keep], u[keep], v[keep], (grey - outside)[keep]), start, index[keep])
+        return replace(again, lowest=lowest + SEEN_FROM * old.spread)
 
     def surface(self) -> tuple[Surface, Array]:
         """The root's surface about the fitted centre, every `SURFACE_STEP` mm; and those stations."""
@@ -143,7 +155,7 @@ class State:
 
         def line(s: Array) -> tuple[Array, Array, Array, Array]:
             points, up, one, two = self.frame.at(s)
-            cu, cv = self._straight("cu", s), self._straight("cv", s)
+            cu, cv = (carried(f, name, s, self.straight) for name in ("cu", "cv"))
             return points + cu[:, None] * one + cv[:, None] * two, up, one, two
 
         def fill(points: Array) -> Array:
@@ -152,7 +164,7 @@ class State:
             return self._hole(*flat).reshape(s.shape)
 
         def aside(s: float) -> float:
-            last = np.array([self.at + STRAIGHT_FROM])
+            last = np.array([self.straight])
             _, _, centre = f.errors(last)
             on = max(0.0, float(last[0]) - s)
             return float(np.sqrt(centre[0] ** 2 + (f.tilt(last)[0] * on) ** 2 + (TURNING * on**2 / 2) ** 2))
@@ -227,21 +239,16 @@ class State:
         _, long, _ = self.fit.half_widths(stations)
         return long, np.vstack([self.fit.value("cu", stations), self.fit.value("cv", stations)])
 
-    def _straight(self, name: str, s: Array) -> Array:
-        """A centre coordinate, carried on in a straight line below the last well-seen place."""
-        low = self.at + STRAIGHT_FROM
-        near = np.array([low, low + 0.6])
-        a, b = self.fit.value(name, near)
-        return np.where(s < low, a + (s - low) * (b - a) / 0.6, self.fit.value(name, s))
-
     def _hole(self, s: Array, u: Array, v: Array) -> Array:
-        """Greys that the lumen takes away at places (n,)."""
+        """Greys that the lumen takes away at places (n,), in the last half millimetre as wide as it is above: a foramen opens like
+        a funnel, and one that was filled up would hide where the root ends about it.
+        """
         f = self.fit
-        inside = np.clip(s, f.knots["m"][3], f.knots["m"][-4])
+        inside = np.clip(s, self.at + STRAIGHT_FROM, f.knots["m"][-4])
         short, long, angle = f.half_widths(inside)
         drop = f.value("d", inside) - f.lumen
-        hole = share(u - f.value("cu", inside), v - f.value("cv", inside), long, short, angle, f.spread)
-        return np.asarray(drop * hole)
+        cu, cv = (carried(f, name, s, self.straight) for name in ("cu", "cv"))
+        return np.asarray(drop * share(u - cu, v - cv, long, short, angle, f.spread))
 
     def _rays(self, stations: Array, half: Array, centre: Array, *, filled: bool) -> Rays:
         r = np.arange(0.05, REACH, max(0.5 * self.block.voxel, 0.05))

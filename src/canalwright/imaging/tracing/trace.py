@@ -92,6 +92,7 @@ def along(
         exit_,
         state.at,
         last,
+        state.straight,
         block.voxel,
         state.tones.noise,
         pinned,
