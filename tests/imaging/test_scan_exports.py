@@ -2,6 +2,7 @@
 
 import csv
 import json
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from canalwright.exchange.codes import of_tooth
 from canalwright.imaging import ImagingError, Scan, open_scan, read_scan
 from canalwright.imaging.exports import (
     COLUMNS,
+    FILLING,
     as_csv,
     as_json,
     labels,
@@ -29,8 +31,9 @@ from canalwright.imaging.exports import (
     write_table,
 )
 from canalwright.imaging.phantom.fill import fill
+from canalwright.imaging.readers.series import Series, series_of
 from canalwright.imaging.tooth.outline import Tooth, find_tooth
-from tests.imaging.dicom_files import write_series
+from tests.imaging.dicom_files import write_multi_frame, write_series
 from tests.imaging.scans import phantom, scan_of, traced
 
 
@@ -137,6 +140,47 @@ def test_segmentation_refers_to_the_series_and_comes_back_the_same(series: Path,
     assert {r.ReferencedSOPInstanceUID for r in plain.ReferencedSeriesSequence[0].ReferencedInstanceSequence} <= uids
     named = segmentation(mask, names, whole, identity=True)
     assert str(named.PatientName) == "Invented^Person"
+
+
+@pytest.mark.parametrize("frames", ["slices", "one file"])
+def test_what_is_kept_of_a_series_makes_the_same_segmentation_and_tells_nobody(
+    series: Path, tmp_path: Path, frames: str
+) -> None:
+    """The page keeps no file: which images there are and where they lie is enough; no name, number, date or place stays."""
+    if frames == "one file":
+        series = tmp_path / "many.dcm"
+        write_multi_frame(series, np.zeros((12, 20, 24), np.int16), order=[*range(11, -1, -1)])
+    whole = open_scan(series)
+    mask = Scan(np.zeros((4, 6, 8), np.uint8), whole.affine.copy())
+    mask.voxels[1:3, 2:5, 3:6] = 1
+    mask.affine[:3, 3] = whole.to_patient(np.array([5, 4, 3]))
+    found = series_of(series)
+    assert found is not None
+    kept = found.dumps()
+    for header in found.headers:
+        for name in (
+            "PatientName",
+            "PatientID",
+            "PatientBirthDate",
+            "StudyDate",
+            "InstitutionName",
+            "AccessionNumber",
+            "StudyTime",
+        ):
+            value = str(header.get(name, ""))
+            assert not value or value not in kept, name
+    there = segmentation(mask, ["filling"], whole, purpose=FILLING)
+    again = segmentation(mask, ["filling"], replace(whole, path="gone"), series=Series.loads(kept), purpose=FILLING)
+    assert np.array_equal(there.pixel_array, again.pixel_array) and again.NumberOfFrames == there.NumberOfFrames
+    assert again.StudyInstanceUID == there.StudyInstanceUID and again.FrameOfReferenceUID == there.FrameOfReferenceUID
+    places = [
+        [f.PlanePositionSequence[0].ImagePositionPatient for f in made.PerFrameFunctionalGroupsSequence]
+        for made in (there, again)
+    ]
+    assert places[0] == places[1]
+    assert again.ReferencedSeriesSequence == there.ReferencedSeriesSequence
+    with pytest.raises(ImagingError, match="open the scan again"):
+        Series.loads("[]")
 
 
 def test_segmentation_needs_a_series_and_labels_that_lie_on_it(series: Path, tmp_path: Path) -> None:

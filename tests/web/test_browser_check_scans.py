@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import highdicom
 import numpy as np
+import pydicom
 import pytest
 import SimpleITK
 from axe_playwright_python.sync_playwright import Axe
@@ -19,6 +21,7 @@ from canalwright.imaging import Scan, trace
 from canalwright.imaging.phantom.filling import Filling
 from canalwright.imaging.phantom.pair import pair
 from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make
+from tests.imaging.dicom_files import write_series
 from tests.support.browser import server
 
 sitk: Any = SimpleITK
@@ -44,6 +47,15 @@ def _write(scan: Scan, path: Path) -> Path:
     return path
 
 
+def _series(scan: Scan, folder: Path) -> Path:
+    """A scan as a scanner hands it over, slice by slice."""
+    step, across = (float(scan.spacing[i]) for i in (2, 0))
+    origin = (float(scan.affine[0, 3]), float(scan.affine[1, 3]), float(scan.affine[2, 3]))
+    grey = np.rint((scan.array + 1000) / 2).astype(np.int16)
+    write_series(folder, grey, step=step, spacing=(across, across), origin=origin)
+    return folder
+
+
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
     """A canal of 8 mm filled from 1.0 mm short of its terminus to 6 mm."""
@@ -57,7 +69,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
     )
     path = folder / "case.toml"
     path.write_text(casefile.dumps(case), encoding="utf-8")
-    return Made(path, _write(shots.before, folder / "before.nrrd"), _write(shots.after, folder / "after.nrrd"))
+    return Made(path, _series(shots.before, folder / "before"), _write(shots.after, folder / "after.nrrd"))
 
 
 @pytest.fixture(scope="module")
@@ -105,8 +117,17 @@ def test_two_scans_are_read_by_path_and_again_among_the_open_ones(
     expect(page.locator("[data-unseen] li").first).to_contain_text("voids smaller than")
     expect(page.get_by_role("link", name="Save this check")).to_be_visible()
     with page.expect_download() as waiting:
-        page.get_by_role("link", name="Save the labels").click()
+        page.get_by_role("link", name="Save the labels (NRRD)").click()
     assert {1, 2, 4} <= set(np.unique(sitk.GetArrayFromImage(sitk.ReadImage(_kept(waiting.value, tmp_path)))))
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="Save the labels (DICOM segmentation)").click()
+    waiting.value.save_as(tmp_path / "labels.dcm")
+    kept = highdicom.seg.segread(tmp_path / "labels.dcm")
+    theirs = pydicom.dcmread(next(made.before.iterdir()), stop_before_pixels=True)
+    assert (
+        kept.SeriesDescription == "Root filling found in two scans" and kept.StudyInstanceUID == theirs.StudyInstanceUID
+    )
+    assert not kept.PatientName and str(theirs.PatientName).encode() not in (tmp_path / "labels.dcm").read_bytes()
     expect(page.locator("#against table")).to_contain_text("end of the filling")
     expect(page.get_by_role("group", name="Filling by station")).to_contain_text("not seen, at most")
     page.screenshot(path=tmp_path / "desk.png", full_page=True)
@@ -114,7 +135,7 @@ def test_two_scans_are_read_by_path_and_again_among_the_open_ones(
 
     page.reload()
     page.locator("#cs-before").select_option(label="after.nrrd")
-    page.locator("#cs-after").select_option(label="before.nrrd")
+    page.locator("#cs-after").select_option(label="before")
     page.get_by_role("button", name="Read both scans").click()
     expect(page.locator("#content .wrong").filter(has_text="before")).not_to_be_empty(timeout=SLOW)
     expect(page.locator("#ck-length")).to_have_count(0)

@@ -87,10 +87,11 @@ def test_both_films_come_back_out_of_the_archive_once(tmp_path: Path) -> None:
 
 
 def test_a_check_of_two_scans_lies_in_the_archive_with_its_labels(tmp_path: Path) -> None:
-    check = replace(a_check(), labels=b"NRRD0004")
+    check = replace(a_check(), labels=b"NRRD0004", segmentation=b"DICM")
     data = archive.packed(casefile.demo_case(), [], Chairbook(tmp_path / "chair"), checks=[check])
     with zipfile.ZipFile(io.BytesIO(data)) as file:
         assert file.read("made/check-distal-labels.nrrd") == b"NRRD0004"
+        assert file.read("made/check-distal-labels.dcm") == b"DICM"
         assert json.loads(file.read("made/check-distal.json")) == check.payload()
 
 

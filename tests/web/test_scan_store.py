@@ -98,7 +98,7 @@ def test_a_scan_is_kept_flat_with_its_greys_and_place(volume: Path, tmp_path: Pa
     assert isinstance(scan.voxels, np.memmap) and scan.shape == (12, 11, 10)
     assert np.array_equal(scan.voxels, SimpleITK.GetArrayFromImage(SimpleITK.ReadImage(str(volume))))
     assert np.allclose(scan.spacing, (0.2, 0.2, 0.25))
-    assert shares[-1] == 1.0 and scan.details == {}
+    assert shares[-1] == 1.0 and scan.details == {} and kept.series is None
 
 
 def test_a_zip_is_unpacked_beside_its_promises(volume: Path, tmp_path: Path) -> None:

@@ -6,7 +6,8 @@
     film/<name>.png,.json radiographs that were measured on or checked, greys and marks alone (see `web.filmkeep`)
     made/...              cards, plans, drawings, moving pictures: for reading, never read back
 
-It holds what the case file holds, no identity, and is not encrypted: send it as one sends a radiograph.
+It holds what the case file holds, no identity (labels of a scan as DICOM name their series by its UIDs), and is not encrypted: send it as
+one sends a radiograph.
 """
 
 import io

@@ -34,8 +34,8 @@ def packed(
     tongue: Tongue = ENGLISH,
 ) -> bytes:
     """The archive of a case; `filled` are the plans to put in for reading, with what would happen, `films` its radiographs by key,
-    `checks` those of its fillings: their numbers, and the labels of two scans (NRRD), without what a file said of the patient; `tongue`:
-    the language of the cards.
+    `checks` those of its fillings: their numbers, and the labels of two scans (NRRD, and DICOM where those were), without what a file
+    said of the patient; `tongue`: the language of the cards.
 
     Raises CaseError for more than an archive may hold.
     """
@@ -50,6 +50,8 @@ def packed(
         made[f"{name}.json"] = json.dumps(check.payload(), indent=2, allow_nan=False).encode()
         if check.labels is not None:
             made[f"{name}-labels.nrrd"] = check.labels
+        if check.segmentation is not None:
+            made[f"{name}-labels.dcm"] = check.segmentation
     return archive.pack(
         archive.Work(case, dict(_sessions(case, book)), {k: filmkeep.packed(f) for k, f in films}), made, by=__version__
     )

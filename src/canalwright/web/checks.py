@@ -21,7 +21,8 @@ MOST = 40
 class Check:
     """An assessment with what it was read from: `picture` of the film, its `marks` as the browser tells them, and `habits` of the hand.
 
-    `labels`: of two scans, what each voxel of the earlier one holds (an NRRD file; numbers as `assessment.scan.NAMES`).
+    `labels`: of two scans, what each voxel of the earlier one holds (an NRRD file; numbers as `assessment.scan.NAMES`), and the
+    same as a DICOM `segmentation` where that scan was a DICOM series.
     """
 
     assessment: Assessment
@@ -29,6 +30,7 @@ class Check:
     marks: dict[str, Any]
     habits: tuple[tuple[str, float], ...] = ()
     labels: bytes | None = None
+    segmentation: bytes | None = None
 
     def payload(self) -> dict[str, Any]:
         """What the records keep of it."""
@@ -100,5 +102,15 @@ def routes(checks: Checks) -> APIRouter:
         return Response(
             found.labels, 200, {"cache-control": "no-store", "content-disposition": name}, "application/x-nrrd"
         )
+
+    @router.get("/case/{key}/{index}/check.dcm")
+    async def segmented(key: str, index: int) -> Response:
+        found = checks.get(key, index)
+        if found is None or found.segmentation is None:
+            told = '{"problems": ["no two DICOM scans of this canal were read"]}'
+            return Response(told, 404, media_type="application/json")
+        name = f'attachment; filename="check-{found.assessment.tooth}-labels.dcm"'
+        headers = {"cache-control": "no-store", "content-disposition": name}
+        return Response(found.segmentation, 200, headers, "application/dicom")
 
     return router

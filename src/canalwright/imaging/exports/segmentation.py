@@ -18,7 +18,7 @@ from pydicom.uid import generate_uid
 
 from canalwright.imaging.errors import ImagingError
 from canalwright.imaging.grid import Grid
-from canalwright.imaging.readers.dicom import series_headers
+from canalwright.imaging.readers.series import Series, series_of
 from canalwright.imaging.volume import Scan
 
 SCHEME = "99CANALWRIGHT"
@@ -47,19 +47,19 @@ def segmentation(
     names: Sequence[str],
     whole: Grid,
     *,
-    series: str | None = None,
+    series: str | Series | None = None,
     region: tuple[str, str, str] | None = None,
     identity: bool = False,
     purpose: Purpose = CANALS,
 ) -> Dataset:
     """The segmentation of `mask` (numbers 1, 2, ... called `names`), which lies on the grid of the DICOM scan `whole`.
 
-    `series`: as it was chosen for reading. `region`: code, scheme and meaning of the tooth. `purpose`: what is shown, and found how.
-    Raises ImagingError when the
-    scan is no DICOM series, or the mask does not lie on it.
+    `series`: as it was chosen for reading, or what was kept of it (`readers.series`) where its files are gone.
+    `region`: code, scheme and meaning of the tooth. `purpose`: what is shown, and found how.
+    Raises ImagingError when the scan is no DICOM series, or the mask does not lie on it.
     """
-    headers = series_headers(Path(whole.path), series=series)
-    if headers is None:
+    found = series if isinstance(series, Series) else series_of(Path(whole.path), series)
+    if found is None:
         raise ImagingError(
             f"{whole.path}: not a DICOM series, which a segmentation must refer to; write .nii.gz instead"
         )
@@ -71,7 +71,7 @@ def segmentation(
         or np.any(low + size > np.array(whole.shape[::-1]))
     ):
         raise ImagingError(f"{whole.path}: the labels do not lie on the grid of this series; find them in it again")
-    sources, order = headers
+    sources, order = list(found.headers), found.order
     if len(sources) == len(order):
         sources = sources[low[2] : low[2] + size[2]]
         rows = list(range(size[2]))

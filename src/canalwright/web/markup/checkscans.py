@@ -70,6 +70,20 @@ def _void(q: Quantity, words: Words) -> Safe:
     return ready.answering("void", q, (most, "", ""), words, key="check.scan.void share")
 
 
+def segmented(key: str, index: int, words: Words, without: str) -> Safe:
+    """To save the labels as DICOM, or why they cannot be."""
+    if without:
+        return el("p", words(without), class_="quiet", id="cs-without")
+    address = f"/case/{key}/{index}/check.dcm"
+    told = words(
+        "It refers to the scan before the filling by that series' UIDs, and holds nothing else of its headers."
+    )
+    return join(
+        el("a", words("Save the labels (DICOM segmentation)"), href=address, class_="button", download=True),
+        el("p", told, class_="quiet"),
+    )
+
+
 def portals(found: Assessment, words: Words) -> Safe:
     """Side branches: what was planned, and what is seen of it."""
     if not found.portals:

@@ -12,22 +12,21 @@ from nicegui.events import GenericEventArguments
 
 from canalwright.assessment import compare, restoration
 from canalwright.assessment.criteria import BANDS
-from canalwright.assessment.scan import ScanReading
 from canalwright.casefile import Case
 from canalwright.imaging.errors import ScanError
-from canalwright.imaging.exports import nrrd_of
 from canalwright.planning import Plan, PlanError
 from canalwright.web.atchair import done_at_chair
 from canalwright.web.checks import Check
 from canalwright.web.choosing import from_query
 from canalwright.web.hands import Work
 from canalwright.web.markup import check, checkpost, checkscans, waiting
-from canalwright.web.markup.html import Safe, el
+from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, opened
 from canalwright.web.prefs import Prefs
 from canalwright.web.reader import reader
 from canalwright.web.scan import filled
+from canalwright.web.scan.filled import Filled
 from canalwright.web.scan.store import OpenScan
 from canalwright.web.scan.uploads import plain_name
 
@@ -152,9 +151,9 @@ class ScanCheckView:
 
     async def _filled(
         self, before: OpenScan, after: OpenScan, said: dict[str, str], plan: Plan | None
-    ) -> ScanReading | None:
+    ) -> Filled | None:
         """Read both in a process of its own, and tell how far it is. Raises ScanError."""
-        canal, made = self.case.canals[self.index], list[ScanReading]()
+        canal, made = self.case.canals[self.index], list[Filled]()
         band = said.get("band", "two")
         self.work = self.office.scans.hands.do(
             "check", filled.read, before.ready(), after.ready(), filled.line_of(canal, before),
@@ -176,15 +175,15 @@ class ScanCheckView:
         if self.state.content != shown:
             self.state.content = shown
 
-    def _draw(self, reading: ScanReading, plan: Plan | None) -> None:
-        words, found = self.prefs.words, reading.assessment
+    def _draw(self, read: Filled, plan: Plan | None) -> None:
+        words, found = self.prefs.words, read.reading.assessment
         canal = self.case.canals[self.index]
         habits: tuple[tuple[str, float], ...] = ()
         if plan is not None:
             done = done_at_chair(self.office, self.case, self.index, self.choices, plan)
             found = compare.against(found, plan, done)
             habits = compare.learned_from(found, plan, done)
-        self.office.checks.put(self.key, self.index, Check(found, None, {}, habits, nrrd_of(reading.labels)))
+        self.office.checks.put(self.key, self.index, Check(found, None, {}, habits, read.labels, read.segmentation))
         self.grade.content = check.grade(found, words)
         self.numbers.content = check.numbers(found, words)
         self.stations.content = checkscans.stations(found, words)
@@ -194,4 +193,5 @@ class ScanCheckView:
         bottom = found.to_terminus.value
         told = restoration.restoration(canal, bottom, filled_top=bottom + found.length_filled.value)
         self.post.content = checkpost.told(told, words)
-        self.keep.content = check.ways(self.key, self.index, self.choices, words, kept=bool(reader()), labels=True)
+        ways = check.ways(self.key, self.index, self.choices, words, kept=bool(reader()), labels=True)
+        self.keep.content = join(ways, checkscans.segmented(self.key, self.index, words, read.without))

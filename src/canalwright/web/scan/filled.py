@@ -1,15 +1,36 @@
 """Two open scans, before and after a filling: laid on each other and read in a process of their own."""
 
+import io
+from dataclasses import dataclass
+
 import numpy as np
 
-from canalwright.anatomy import Canal
+from canalwright.anatomy import Canal, Tooth
 from canalwright.assessment import scan as two_scans
 from canalwright.assessment.criteria import BANDS
+from canalwright.exchange.codes import of_tooth
 from canalwright.imaging import ScanError
+from canalwright.imaging.errors import ImagingError
+from canalwright.imaging.exports import FILLING, nrrd_of, segmentation
+from canalwright.imaging.readers.series import Series
 from canalwright.planning import Plan
 from canalwright.web.scan.store import OpenScan
 from canalwright.web.scan.tasks import Kept
 from canalwright.web.worker import Told
+
+LABELLED = 0.95
+"""Share of the work after which the filling is read."""
+NO_SERIES = "No DICOM segmentation: the scan before the filling was opened from a file that is no DICOM series, which one has to refer to."
+
+
+@dataclass(frozen=True)
+class Filled:
+    """What was read, its `labels` as an NRRD file and as a DICOM `segmentation`, or `without` one and why."""
+
+    reading: two_scans.ScanReading
+    labels: bytes
+    segmentation: bytes | None
+    without: str
 
 
 def line_of(canal: Canal, before: OpenScan) -> two_scans.CanalLine:
@@ -24,8 +45,11 @@ def line_of(canal: Canal, before: OpenScan) -> two_scans.CanalLine:
 
 def read(
     told: Told, before: Kept, after: Kept, line: two_scans.CanalLine, basis: str, tooth: int, canal: str, plan: Plan | None, band: str
-) -> two_scans.ScanReading:  # fmt: skip
-    """Read a filling. Raises ScanError where the canal does not lie in the earlier scan, or the two do not fit together."""
+) -> Filled:  # fmt: skip
+    """Read a filling, and lay what it is down as labels.
+
+    Raises ScanError where the canal does not lie in the earlier scan, or the two do not fit together.
+    """
     first, second = before.scan(), after.scan()
     if not all(first.holds(place) for place in (line.centre[0], line.centre[-1])):
         raise ScanError(
@@ -33,6 +57,26 @@ def read(
         )
     doing = "laying the scan after the filling on the one before"
     told(doing, 0.0)
-    return two_scans.read(
-        first, second, line, basis=basis, tooth=tooth, canal=canal, plan=plan, band=BANDS[band], step=lambda share: told(doing, share)
+    found = two_scans.read(
+        first, second, line, basis=basis, tooth=tooth, canal=canal, plan=plan, band=BANDS[band],
+        step=lambda share: told(doing, LABELLED * share),
     )  # fmt: skip
+    told("writing the labels", LABELLED)
+    return Filled(found, nrrd_of(found.labels), *_segmented(found, before, tooth))
+
+
+def _segmented(found: two_scans.ScanReading, before: Kept, tooth: int) -> tuple[bytes | None, str]:
+    """The labels as a segmentation of the earlier series, or why there is none."""
+    if before.series is None:
+        return None, NO_SERIES
+    code = of_tooth(Tooth(tooth))
+    made = io.BytesIO()
+    try:
+        series = Series.loads(before.series.read_text())
+        region = (code.value, code.scheme, code.meaning)
+        segmentation(
+            found.labels, two_scans.NAMES, before.scan(), series=series, region=region, purpose=FILLING
+        ).save_as(made)
+    except (ImagingError, OSError) as error:
+        return None, str(error)
+    return made.getvalue(), ""

@@ -12,8 +12,10 @@ from numpy.typing import NDArray
 
 from canalwright.imaging import FoundCanal, Scan, ScanError, VoxelSize, find_canals
 from canalwright.imaging.corrections import Correction, correct
+from canalwright.imaging.errors import ImagingError
 from canalwright.imaging.phantom.scan import Scanner, make, random_shape, render
 from canalwright.imaging.readers.scan import open_scan
+from canalwright.imaging.readers.series import series_of
 from canalwright.imaging.viewing.outer import Outer, tooth_surfaces
 from canalwright.imaging.viewing.planes import Tones, tones_of
 from canalwright.web.disk import FULL, refused
@@ -42,6 +44,8 @@ class Kept:
     intercept: float
     name: str
     tones: Tones
+    series: Path | None = None
+    """Where what a segmentation needs of its DICOM series lies, without identity; None where it was none."""
 
     def scan(self) -> Scan:
         """The scan, its voxels mapped from the file."""
@@ -74,7 +78,20 @@ def read(
     out.flush()
     warnings = tuple(w.replace(str(path), name) for w in scan.warnings)
     held = Scan(out, scan.affine, scan.modality, warnings, {}, scan.slope, scan.intercept, name)
-    return _kept(held, kept)
+    return replace(_kept(held, kept), series=_series(path, series, folder))
+
+
+def _series(path: Path, series: str | None, folder: Path) -> Path | None:
+    """What is kept of the series at a path; None where it is none, or says too little of itself to be referred to."""
+    try:
+        found = series_of(path, series)
+        if found is None:
+            return None
+        kept = folder / "series.json"
+        kept.write_text(found.dumps())
+        return kept
+    except (ImagingError, OSError, AttributeError, ValueError):
+        return None
 
 
 def _laid_out(path: Path, shape: tuple[int, ...], dtype: np.dtype[Any]) -> "np.memmap[Any, np.dtype[Any]]":
