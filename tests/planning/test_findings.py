@@ -223,7 +223,7 @@ def test_doubts_of_the_measurements_and_of_averages(quiet: Plan) -> None:
     assert found(noted)["measurement"].harm is Harm.DOUBT
     leading = (("wall", 0.4), ("bone_flow", 0.3), ("width", 0.1), ("fourth", 0.05))
     said = found(replace(quiet, supposed=0.51, leading=leading))["rests-on-averages"]
-    assert said.harm is Harm.NOTE and said.action == "what leads: wall, bone flow, width"
+    assert said.harm is Harm.NOTE and said.action == "what leads: dentine wall, bone flow, canal widths"
 
 
 def test_a_thin_wall_and_one_cut_through(quiet: Plan, monkeypatch: pytest.MonkeyPatch) -> None:

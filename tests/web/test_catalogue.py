@@ -12,9 +12,10 @@ import canalwright.web
 from canalwright import casefile
 from canalwright.heat import readings
 from canalwright.planning import CAUTION, Plan, Story
+from canalwright.planning.inputs_said import INPUT_WORDS, said
 from canalwright.report import finding_words, sheet
 from canalwright.report.card import card_data
-from canalwright.report.words import INPUT_WORDS, act_words
+from canalwright.report.words import act_words
 from canalwright.web import draft, hands, heatruns, stages
 from canalwright.web.chair import DOES
 from canalwright.web.formulas import formulas
@@ -54,7 +55,7 @@ def _texts() -> set[str]:
     found |= {title for title in draft.FIELDS if title}
     found |= {text for f in draft.BY_KEY.values() for text in (f.title, f.unit) if text}
     found |= {text for _, formula in formulas() for text in (formula.how, formula.leaves_out)}
-    found |= {INPUT_WORDS.get(name, name.replace("_", " ")) for name in (*INPUT_WORDS, *readings())}
+    found |= {said(name) for name in (*INPUT_WORDS, *readings())}
     found |= {hands.FAULT, hands.LOST, hands.MEMORY, *(name for name, _ in heatruns.STAGES)}
     return found | {CAUTION, FAULT}
 

@@ -16,3 +16,16 @@ def test_a_capital_at_the_head_is_the_same_word() -> None:
 
 def test_an_unknown_language_is_english() -> None:
     assert words_of("zz")("Plan") == "Plan"
+
+
+def test_of_two_patterns_the_one_that_says_more_is_meant() -> None:
+    """A range of a field does not swallow a sentence that happens to hold a `to` and end in mm."""
+    words = words_of("es")
+    assert words("5 to 10 mm") == "de 5 a 10 mm"
+    assert words("backfill up to 15.5 mm") == "relleno hasta 15.5 mm"
+    assert words("A quarter of the doubt about the lateral canal at 4 mm comes from its width.").startswith(
+        "Un cuarto de la duda"
+    )
+    assert words("time for lateral canal 1.2 mm deep") == "tiempo para conducto lateral de 1.2 mm", (
+        "a name of two words is one name"
+    )

@@ -11,6 +11,7 @@ from canalwright.planning import practice
 from canalwright.planning.backfill import Top
 from canalwright.planning.doubt import Draws
 from canalwright.planning.fitting import Tools
+from canalwright.planning.inputs_said import said
 from canalwright.planning.parts import Finding, Harm
 from canalwright.planning.product import Plan
 from canalwright.protocol import Heat
@@ -286,7 +287,7 @@ def _notes(plan: Plan) -> Iterator[Finding]:
 
 def _rests(plan: Plan) -> Iterator[Finding]:
     if plan.supposed > 0.5:
-        leading = ", ".join(name.replace("_", " ") for name, _ in plan.leading[:3])
+        leading = ", ".join(said(name) for name, _ in plan.leading[:3])
         yield Finding(
             Harm.NOTE, "rests-on-averages", f"{plan.supposed:.0%} of the doubt rests on averages or assumptions, not on this tooth",
             f"what leads: {leading}",

@@ -10,25 +10,13 @@ from math import isinf
 import numpy as np
 
 from canalwright.anatomy.canal import Canal
+from canalwright.planning.inputs_said import said
 from canalwright.planning.parts import Finding, Harm
 from canalwright.planning.product import Plan
 from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, Sear
 from canalwright.quantities import Quantity
 
 HARM_WORDS = {Harm.DANGER: "danger", Harm.CAUTION: "caution", Harm.DOUBT: "doubt", Harm.NOTE: "note"}
-INPUT_WORDS = {
-    "width": "canal widths", "wall": "dentine wall", "file": "file tolerance", "cone": "cone tolerance",
-    "crest": "crest of bone", "crest_level": "crest of bone", "cej": "CEJ", "cej_level": "CEJ", "stop": "setting of stops",
-    "carrier_offset": "temperature of the carrier", "carrier_power_share": "power of the carrier",
-    "contact_conductance": "contact of carrier and gutta-percha", "gp_capacity": "heat capacity of gutta-percha",
-    "gp_conductivity": "conductivity of gutta-percha", "gp_freeze": "freezing point of gutta-percha",
-    "gp_latent": "latent heat of gutta-percha", "gp_melt_first": "first melting point of gutta-percha",
-    "gp_melt_second": "second melting point of gutta-percha", "dentine_capacity": "heat capacity of dentine",
-    "dentine_conductivity": "conductivity of dentine", "bone_capacity": "heat capacity of bone",
-    "bone_conductivity": "conductivity of bone", "bone_perfusion": "blood flow in bone",
-    "ligament_capacity": "heat capacity of the ligament", "ligament_conductivity": "conductivity of the ligament",
-    "ligament_perfusion": "blood flow in the ligament", "sealer_resistance": "thermal resistance of the sealer",
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -153,8 +141,16 @@ def finding_words(finding: Finding) -> tuple[str, str, str]:
     """Harm, message with its number, and what to do."""
     q, message = finding.quantity, finding.message.rstrip(".")
     if q and figure(q.value) not in message and q.format() not in message:
-        message = f"{message}: {figure(q.value)} {q.unit}".rstrip() + f" ({interval(q)})"
+        shown = _minutes(q)
+        message = f"{message}: {figure(shown.value)} {shown.unit}".rstrip() + f" ({interval(shown)})"
     return HARM_WORDS[finding.harm], _sentence(message), _sentence(finding.action)
+
+
+def _minutes(q: Quantity) -> Quantity:
+    """Long times in minutes."""
+    if q.unit != "s" or q.value < 120:
+        return q
+    return Quantity(q.value / 60, q.low / 60, q.high / 60, "min", q.source, q.supposed, q.leading)
 
 
 def _sentence(text: str) -> str:
@@ -289,7 +285,7 @@ def _provenance(plan: Plan) -> tuple[str, ...]:
 def _input_words(key: str) -> str:
     """The words of an input by its key in case file or sample."""
     bare = key.removesuffix("_mm")
-    return INPUT_WORDS.get(bare, bare.replace("_", " "))
+    return said(bare)
 
 
 def _ranked(groups: dict[str, list[str]]) -> Sequence[tuple[str, list[str]]]:

@@ -33,14 +33,17 @@ class Words:
         """The text in this language, or None where the catalogue lacks it; a capital or a full stop makes no other text."""
         if self.language == "en":
             return english
-        if (whole := self._found(english)) is not None:
-            return whole
         bare = english[:1].lower() + english[1:].removesuffix(".")
-        if bare == english or (found := self._found(bare)) is None:
-            return None
-        sentence = english[:1].isupper() or english.endswith(".")
-        head = found[:1].upper() + found[1:] if sentence else found
-        return head + ("." if english.endswith(".") else "")
+        if english in self.exact:
+            return self.exact[english]
+        if bare in self.exact:
+            return _as_in(english, self.exact[bare])
+        for pattern, target in self.patterns:
+            if bare != english and (out := self._matched(pattern, target, bare)):
+                return _as_in(english, out)
+            if out := self._matched(pattern, target, english):
+                return out
+        return None
 
     def _found(self, english: str) -> str | None:
         if english in self.exact:
@@ -70,6 +73,13 @@ class Words:
         return re.sub(r"(?<=\d) to (?=[\d−-])", self.exact.get(" to ", " to "), text)
 
 
+def _as_in(english: str, found: str) -> str:
+    """What was found, with the capital or the full stop of the text that it was found for."""
+    sentence = english[:1].isupper() or english.endswith(".")
+    head = found[:1].upper() + found[1:] if sentence else found
+    return head + ("." if english.endswith(".") else "")
+
+
 ENGLISH = Words()
 
 
@@ -81,12 +91,23 @@ def words_of(language: str) -> Words:
     folder = files("canalwright.web").joinpath("catalogue")
     names = sorted(f.name for f in folder.iterdir() if re.fullmatch(rf"{language}(\.\w+)?\.toml", f.name))
     tables = [tomllib.loads(folder.joinpath(name).read_text(encoding="utf-8")) for name in names]
-    patterns = tuple((_pattern(key), value) for table in tables for key, value in table.get("pattern", {}).items())
+    found = {key: value for table in tables for key, value in table.get("pattern", {}).items()}
+    patterns = tuple((_pattern(key), found[key]) for key in sorted(found, key=_said, reverse=True))
     exact = {key: value for table in tables for key, value in table.get("words", {}).items()}
     return Words(language, exact, patterns)
 
 
+def _said(key: str) -> int:
+    """How much a pattern says itself: of two that match, the one that says more is meant."""
+    return len(re.sub(r"\{\d\}", "", key))
+
+
 def _pattern(key: str) -> re.Pattern[str]:
-    """A key with `{0}`, `{1}`, ... as a regular expression that takes them in this order."""
+    """A key with `{0}`, `{1}`, ... as a regular expression that takes them in this order.
+
+    Of two gaps with but a blank between them the first takes all the words that it can: a name, then its number.
+    """
     parts = re.split(r"\{\d\}", key)
-    return re.compile("(.+?)".join(re.escape(part) for part in parts), re.DOTALL)
+    gaps = ["(.+)" if after == " " else "(.+?)" for after in parts[1:]]
+    found = re.escape(parts[0]) + "".join(gap + re.escape(after) for gap, after in zip(gaps, parts[1:], strict=True))
+    return re.compile(found, re.DOTALL)

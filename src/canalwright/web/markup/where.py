@@ -1,9 +1,10 @@
 """Where from? One number's value, interval, provenance, formula and source."""
 
 from canalwright.planning import Plan
+from canalwright.planning.inputs_said import said as in_words
 from canalwright.quantities import Quantity
 from canalwright.report import Item
-from canalwright.report.words import INPUT_WORDS, interval
+from canalwright.report.words import interval
 from canalwright.web.formulas import formula_of
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.numbers import bar
@@ -34,7 +35,7 @@ def said(
 ) -> Safe:
     """The answer for a number that belongs to no plan: `value`, interval `between` (of which `kind`; none where it is empty) and `unit` as
     they are shown. How it is found stands under `key`, by default `named.` and its name."""
-    leading = words(INPUT_WORDS.get(q.leading, q.leading.replace("_", " "))) if q.leading else ""
+    leading = words(in_words(q.leading)) if q.leading else ""
     rows = _rows(q, value, between, unit, leading, words, kind)
     return _dialogue(name, q, [*rows, *_found(key or f"named.{name}", words)], words)
 
@@ -83,6 +84,6 @@ def _dialogue(name: str, q: Quantity, rows: list[tuple[str, str]], words: Words)
 
 def _leading(name: str, plan: Plan, words: Words) -> str:
     """The input that leads, in words, with where it came from when the canal says so."""
-    told = words(INPUT_WORDS.get(name, name.replace("_", " ")))
+    told = words(in_words(name))
     reading = plan.canal.errors.get(name)
     return f"{told} ({words(reading.source.origin.value)})" if reading else told
