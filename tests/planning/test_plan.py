@@ -5,12 +5,14 @@ from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from canalwright import planning
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
 from canalwright.planning import Choices, Harm, Plan, PlanError
+from canalwright.planning.doubt import Draws
 from canalwright.quantities import Quantity
 from canalwright.report import digest
 
@@ -216,3 +218,15 @@ def test_how_far_a_plan_is_is_told_as_a_share_that_only_grows(case: Case, tray: 
     heated = sum(doing == "heating the drawn canals" for doing, _ in told)
     assert heated in (n := made.workings.draws.few.size, 2 * n)
     assert digest(made) == digest(planning.plan(case.canals[0], tray, FEW))
+
+
+def test_another_force_draws_all_else_the_same(case: Case) -> None:
+    """A preview of another force keeps tools and fits: nothing that they rest on may change with it."""
+    canal, other = case.canals[1], replace(FEW, force=33.0)
+    first, fresh = Draws.of(canal, FEW), Draws.of(canal, other)
+    pressed = first.pressed(other)
+    assert np.array_equal(pressed.sample.values, fresh.sample.values) and np.array_equal(
+        pressed.few.values, fresh.few.values
+    )
+    same = [name for name in first.sample.readings if np.array_equal(first.sample[name], fresh.sample[name])]
+    assert set(first.sample.readings) - set(same) == {"force"}

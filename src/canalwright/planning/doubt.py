@@ -1,7 +1,7 @@
 """The doubt of a plan: every uncertain input under one name, and the draws of all of them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +49,11 @@ class Draws:
         """Draw as `choices` say: their number and their seed."""
         sample = draw(readings(canal, choices), choices.draws, choices.seed)
         return cls(canal, sample, sample.first(min(HEAT_DRAWS, choices.draws)), Passage.draws(canal, sample))
+
+    def pressed(self, choices: Choices) -> "Draws":
+        """The same draws with another force; all other inputs keep their values, since each is drawn by itself."""
+        sample = draw(readings(self.canal, choices), choices.draws, choices.seed)
+        return replace(self, sample=sample, few=sample.first(self.few.size - 1))
 
     def depth(self, z: Array | float, *, set_by_stop: bool = False) -> Quantity:
         """Depth from the reference point of a station [mm], drawn or fixed, with the error of the length.

@@ -94,7 +94,7 @@ def _make(
     lumen = replace(lumen, wall=np.maximum(lumen.wall, LEAST_WALL))
     old = base.workings if base else None
     if old and base and same_fit(base.choices, choices):
-        draws = replace(old.draws, canal=canal)
+        draws = replace(old.draws if base.choices.force == choices.force else old.draws.pressed(choices), canal=canal)
         tools = (
             old.tools
             if same_cone(base.choices, choices)
@@ -260,11 +260,11 @@ def _as_planned(base: Plan, choices: Choices) -> Choices:
     )
 
 
-_FIT = ("carrier", "pluggers", "width_change", "draws", "seed", "force")
+_FIT = ("carrier", "pluggers", "width_change", "draws", "seed")
 
 
 def same_fit(one: Choices, other: Choices) -> bool:
-    """True where nothing differs that pluggers, carrier, needles or the draws depend on."""
+    """True where nothing differs that pluggers, carrier, needles or the canals drawn depend on; the force is in none of them."""
     return all(getattr(one, name) == getattr(other, name) for name in _FIT)
 
 

@@ -90,7 +90,7 @@ def _fitted(canal: Canal, tray: Tray, choices: Choices, known: Known) -> tuple[D
     """Draws and tools, taken over from a protocol with the same fit where there is one."""
     for other, draws, tools in known:
         if planner.same_fit(other, choices) and planner.same_cone(other, choices):
-            return draws, tools
+            return (draws if other.force == choices.force else draws.pressed(choices)), tools
     draws = Draws.of(canal, choices)
     tools = fitting.fit_tools(draws, tray, choices, brief=True)
     known.append((choices, draws, tools))

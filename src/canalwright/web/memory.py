@@ -1,10 +1,12 @@
-"""Memory that is not used goes back to the system, where its allocator can be told to (GNU libc; elsewhere nothing is done).
+"""Memory that is not used goes back to the system, where its allocator can be told to (GNU libc; elsewhere nothing is done), and what stays
+for good is not looked through again and again.
 
 Measured with scans opened and closed: results that come in by short-lived threads lie in as many arenas as there were threads at once, each
 keeps what was freed between them, and 70 MB were held after twelve rounds that nobody used, and more with each.
 """
 
 import ctypes
+import gc
 import platform
 from functools import cache
 
@@ -19,6 +21,16 @@ def frugal() -> None:
     if (libc := _libc()) is not None:
         libc.mallopt(ARENA_MAX, ARENAS)
         libc.mallopt(MMAP_THRESHOLD, LARGE)
+
+
+def settle() -> None:
+    """What is there now stays: the collector of waste leaves it out from here on.
+
+    Measured: 400 000 objects are made by loading the page; looking through them all took 0.19 s of computing, during which nothing else of
+    this process went on, a moved control's answer among it.
+    """
+    gc.collect()
+    gc.freeze()
 
 
 def give_back() -> None:

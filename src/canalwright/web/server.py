@@ -57,8 +57,10 @@ def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store
     office.radiographs.book.forget_old(time.time())
     if show:
         _open_when_ready(address, place)
+    app = guarded(office, place, house)
+    memory.settle()
     config = uvicorn.Config(
-        guarded(office, place, house),
+        app,
         host=place.host,
         port=place.port,
         ssl_certfile=place.certificate,

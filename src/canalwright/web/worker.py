@@ -15,7 +15,7 @@ from collections.abc import Callable
 from multiprocessing.connection import Connection
 from typing import Any, Protocol
 
-from canalwright.web.memory import give_back
+from canalwright.web.memory import give_back, settle
 
 Told = Callable[[str, float | None], None]
 
@@ -37,6 +37,7 @@ def serve(pipe: Connection, yields: bool, loads: str) -> None:
         os.nice(10)
     if loads:
         importlib.import_module(loads)
+    settle()
     with contextlib.suppress(EOFError, OSError):
         while True:
             task, arguments, refuses = pipe.recv()
