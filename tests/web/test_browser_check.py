@@ -84,6 +84,15 @@ def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict
     assert page.locator("#rg-marks .found.void").count() == 1
     expect(page.locator("#against table")).to_contain_text("end of the filling", timeout=SLOW)
     expect(page.locator("#rg-marks .found.planned")).to_have_count(2)
+    silent = "[...document.querySelectorAll('.num')].filter(n => !n.dataset.said?.includes('how it is found')).map(n => n.innerText)"
+    assert page.locator(".num").count() > 20 and page.evaluate(silent) == [], "every number says where it is from"
+    for place in ("[data-grade]", "[data-criterion=density]", ".ck-rows", "#against table"):
+        expect(page.locator(f"{place} .num").first).to_be_visible()
+    page.locator("[data-criterion=density] .num").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#where")).to_contain_text("Jaworska and Kierklo 2017")
+    page.keyboard.press("Escape")
+    expect(page.locator("[data-criterion=density] .num")).to_be_focused()
 
     page.locator("#ck-ferrule").fill("1.2")
     expect(page.locator("#post")).to_contain_text("ferrule of 1.2 mm")

@@ -48,6 +48,11 @@ def test_run_play_read_and_save(page: Page, tmp_path: Path) -> None:
     told = page.locator("#heat-told")
     expect(told.locator("table").first).to_contain_text("Greatest rise on the root surface", timeout=SLOW)
     assert told.locator("table").nth(1).locator("tbody tr").count() > 12
+    rise = told.locator("table").first.locator(".num .value").first.inner_text()
+    assert told.locator("table").nth(1).locator(".num .value").first.inner_text() == rise, "as planned is the run above"
+    told.locator("table").nth(1).locator(".num").first.click()
+    expect(page.locator("#where")).to_contain_text("on coarser cells")
+    page.keyboard.press("Escape")
     told.locator(".num").first.click()
     expect(page.locator("#where")).to_contain_text("Transient bioheat in three dimensions")
     page.screenshot(path=str(tmp_path / "where.png"))

@@ -50,7 +50,7 @@ def _criterion(c: Criterion, words: Words) -> Safe:
                 ready.figure(f"chance of {c.name}", c.chance, 0, words, key=f"check.chance.{c.name}"),
                 class_="rd-state",
             ),
-            el("p", c.source, class_="quiet"),
+            el("p", words(c.source), class_="quiet"),
         ),
         class_=f"rd-item {KIND[c.met]}",
         data_criterion=c.name,
@@ -82,8 +82,8 @@ def numbers(found: Assessment, words: Words) -> Safe:
         cells = [
             [
                 f"{v.z:.1f}",
-                ready.figure("size of the void", v.size, 2, words, key=f"check.{kind}.void"),
-                ready.figure("volume of the void", v.volume, 3, words, key=f"check.{kind}.void"),
+                ready.figure("size of the void", v.size, 2, words, key=f"check.{kind}.void", headed=True),
+                ready.figure("volume of the void", v.volume, 3, words, key=f"check.{kind}.void", headed=True),
             ]
             for v in found.voids
         ]

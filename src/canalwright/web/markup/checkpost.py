@@ -51,7 +51,11 @@ def told(found: Restoration, words: Words) -> Safe:
     parts.append(el("ul", *items, class_="rd-items"))
     columns = [words(c) for c in ("diameter, mm", "length, mm", "filling left, mm", "ends for")]
     rows = [
-        [f"{p.diameter:.1f}", *(ready.asked(name, q, words) for name, q in lengths(p)), words(p.stopped)]
+        [
+            f"{p.diameter:.1f}",
+            *(ready.figure(name, q, 1, words, key=f"named.{name}", headed=True) for name, q in lengths(p)),
+            words(p.stopped),
+        ]
         for p in found.posts
     ]
     parts.append(ready.table(columns, rows, words("Posts by diameter")))

@@ -51,7 +51,9 @@ def stations(found: Assessment, words: Words) -> Safe:
             ready.figure("filled", s.filled, 0, words, key="check.scan.filled"),
             _void(s.void, words),
             ready.figure("unfilled", s.unfilled, 0, words, key="check.scan.unfilled"),
-            "" if s.volume is None else ready.figure("canal, mm3", s.volume, 3, words, key="check.scan.volume"),
+            ""
+            if s.volume is None
+            else ready.figure("canal, mm3", s.volume, 3, words, key="check.scan.volume", headed=True),
             "" if s.planned is None else f"{100 * s.planned:.0f} %",
         ]
         for s in found.stations

@@ -37,7 +37,7 @@ def _name(told: str, line: Line) -> str:
 def _planned(told: str, step: Step, line: Line, words: Words) -> Safe:
     found = []
     if line.planned is not None:
-        found.append(figure(told, Quantity.exact(line.planned, "s"), 1, words, key="debrief.planned seconds"))
+        found.append(figure(told, Quantity.exact(line.planned, "s"), 1, words, key="debrief.planned seconds", kind=""))
     if line.aim is not None:
         low, high = (line.aim if end is None else end for end in (step.low, step.high))
         aim = Quantity(line.aim, min(low, line.aim), max(high, line.aim), "mm")

@@ -4,7 +4,6 @@ import math
 
 from canalwright.heat.solid import Choice, SolidDoubt, SolidStory
 from canalwright.heat.solid.telling import LEAVES_OUT
-from canalwright.planning import CAUTION
 from canalwright.quantities import Quantity
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.ready import answering
@@ -116,6 +115,8 @@ def results(
     )
 
 
+MOST = 1000.0
+"""From here on a number is not written out: the dose of hours at a heat that is never kept."""
 COLUMNS = (
     ("rise", "rise, K", "K", 1),
     ("level", "level, mm", "mm", 1),
@@ -131,7 +132,7 @@ def _table(choices: tuple[Choice, ...], doubt: SolidDoubt, front: Quantity | Non
     planned = choices[0]
     body = [
         el(
-            "tr", el("th", words(c.name), scope="row"), el("td", "" if c is planned else f"{c.rise - planned.rise:+.1f}"),
+            "tr", el("th", words(c.name), scope="row"), el("td", "" if c is planned else _change(c, planned, words)),
             *(el("td", _what_if(c, planned, key, title, unit, digits, doubt, front, words)) for key, title, unit, digits in COLUMNS),
         )
         for c in choices
@@ -142,7 +143,7 @@ def _table(choices: tuple[Choice, ...], doubt: SolidDoubt, front: Quantity | Non
         "computed on coarser cells and carried over to the run above."
     )
     return join(
-        el("h2", words("What if?")), el("p", about, class_="quiet"), el("p", words(CAUTION), class_="quiet"),
+        el("h2", words("What if?")), el("p", about, class_="quiet"),
         _scrolled(whole, words("What if?")),
     )  # fmt: skip
 
@@ -161,9 +162,27 @@ def _what_if(
         low, high = value + front.low - front.value, value + front.high - front.value
     elif key in ("rise", "bone", "above_47", "cem43"):
         low, high = (c.low, c.high) if key == "rise" else (getattr(c, f"{key}_low"), getattr(c, f"{key}_high"))
-    between = f"{low:.{digits}f}{words(' to ')}{high:.{digits}f}" if high > low else ""
-    q = Quantity(value, low, high, unit)
-    return answering(title, q, (f"{value:.{digits}f}", between, ""), words, key=f"choice.{key}")
+    return _told(title, key, Quantity(value, low, high, unit), digits, words)
+
+
+def _change(c: Choice, planned: Choice, words: Words) -> Safe:
+    """By how much the rise is greater than planned; its ends lie as the ends of both do."""
+    ends = sorted((c.low - planned.low, c.rise - planned.rise, c.high - planned.high))
+    return _told("change of the rise, K", "rise", Quantity(c.rise - planned.rise, ends[0], ends[2], "K"), 1, words, "+")
+
+
+def _told(title: str, key: str, q: Quantity, digits: int, words: Words, sign: str = "") -> Safe:
+    value, low, high = (_short(v, digits, sign) for v in (q.value, q.low, q.high))
+    between = f"{low}{words(' to ')}{high}" if q.high > q.low else ""
+    return answering(title, q, (value, between, ""), words, key=f"choice.{key}")
+
+
+def _short(value: float, digits: int, sign: str = "") -> str:
+    """A number to `digits`, no sign on what rounds to 0; one beyond all doses that matter as such."""
+    if value >= MOST:
+        return f">{MOST:.0f}"
+    text = f"{value:{sign}.{digits}f}"
+    return (text.lstrip("+-") if float(text) == 0 else text).replace("-", "−")
 
 
 def _scrolled(table: Safe, title: str) -> Safe:
@@ -179,4 +198,4 @@ def _asked(doubt: SolidDoubt, name: str, unit: str, key: str, digits: int, words
 
 
 def _figure(value: float, digits: int, words: Words) -> str:
-    return f"{value:.{digits}f}" if math.isfinite(value) else words("none is enough")
+    return _short(value, digits) if math.isfinite(value) else words("none is enough")

@@ -74,15 +74,16 @@ def asked(name: str, q: Quantity, words: Words) -> Safe:
 
 
 def answering(
-    name: str, q: Quantity, shown: tuple[str, str, str], words: Words, *, key: str = "", kind: str = FROM_5_TO_95
-) -> Safe:
+    name: str, q: Quantity, shown: tuple[str, str, str], words: Words, *, key: str = "", kind: str = FROM_5_TO_95,
+    headed: bool = False,
+) -> Safe:  # fmt: skip
     """The same for a number whose value, interval (of a `kind`; '' where it has none) and unit are written already; how it is found stands
     under `key`."""
     value, between, unit = shown
     parts: list[Safe | str] = [el("b", value, class_="value")]
     if between:
         parts += [" ", el("span", f"({between})", class_="interval")]
-    if unit:
+    if unit and not headed:
         parts.append(f" {unit}")
     spoken = (
         words(
@@ -107,17 +108,18 @@ def answering(
 
 
 def figure(
-    name: str, q: Quantity, digits: int, words: Words, *, key: str, kind: str = FROM_5_TO_95, sign: str = "", bare: bool = False
+    name: str, q: Quantity, digits: int, words: Words, *, key: str, kind: str = FROM_5_TO_95, sign: str = "", bare: bool = False,
+    headed: bool = False,
 ) -> Safe:  # fmt: skip
     """A number written to `digits`; one without unit, and a taper, in percent unless it is `bare`. `sign` is '+' where what lies above 0
-    says so."""
+    says so; `headed`: the unit stands at the head of its column."""
     share = q.unit in ("", "mm/mm") and not bare
     value, low, high = (
         f"{(100 if share else 1) * v:{sign}.{digits}f}".replace("-", "−") for v in (q.value, q.low, q.high)
     )
     between = f"{low}{words(' to ')}{high}" if q.high > q.low else ""
     unit = "%" if share else words(q.unit.replace("mm3", "mm³")) if q.unit else ""
-    return answering(name, q, (value, between, unit), words, key=key, kind=kind)
+    return answering(name, q, (value, between, unit), words, key=key, kind=kind, headed=headed)
 
 
 def _parts(told: str, words: Words) -> tuple[str, str, str]:

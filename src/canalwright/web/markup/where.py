@@ -2,7 +2,7 @@
 
 from canalwright.planning import Plan
 from canalwright.planning.inputs_said import said as in_words
-from canalwright.quantities import Quantity
+from canalwright.quantities import Origin, Quantity
 from canalwright.report import Item
 from canalwright.report.words import interval
 from canalwright.web.formulas import formula_of
@@ -36,7 +36,8 @@ def said(
     """The answer for a number that belongs to no plan: `value`, interval `between` (of which `kind`; none where it is empty) and `unit` as
     they are shown. How it is found stands under `key`, by default `named.` and its name."""
     leading = words(in_words(q.leading)) if q.leading else ""
-    rows = _rows(q, value, between, unit, leading, words, kind)
+    exact = "the same in all draws" if q.source.origin is Origin.COMPUTED else "set, without spread"
+    rows = _rows(q, value, between, unit, leading, words, kind, exact if kind == FROM_5_TO_95 else "")
     return _dialogue(name, q, [*rows, *_found(key or f"named.{name}", words)], words)
 
 
@@ -53,12 +54,18 @@ def _found(key: str, words: Words) -> list[tuple[str, str]]:
 
 
 def _rows(
-    q: Quantity, value: str, between: str, unit: str, leading: str, words: Words, kind: str = FROM_5_TO_95
+    q: Quantity,
+    value: str,
+    between: str,
+    unit: str,
+    leading: str,
+    words: Words,
+    kind: str = FROM_5_TO_95,
+    exact: str = "set, without spread",
 ) -> list[tuple[str, str]]:
-    exact = words("set, without spread") if kind == FROM_5_TO_95 else ""
     rows = [
         (words("value"), f"{value} {unit}"),
-        (words(kind), exact if q.high == q.low else f"{between} {unit}"),
+        (words(kind), words(exact) if q.high == q.low else f"{between} {unit}"),
         (
             words("kind of source"),
             words(q.source.origin.value) + (f": {words(q.source.detail)}" if q.source.detail else ""),
