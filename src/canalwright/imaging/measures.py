@@ -99,7 +99,7 @@ def measures(
         course=course(canal, lines),
         views=_views(canal, lines, mesial, buccal, source),
         volume=_summed(canal, canal.lumen.area, _area_error(canal), "mm3", source),
-        surface=_summed(canal, _perimeter(canal), np.pi * canal.width_error, "mm2", source),
+        surface=_summed(canal, _perimeter(canal), _perimeter_error(canal), "mm2", source),
         thinnest=thinnest(canal, mesial=mesial, buccal=buccal, others=others),
         distances={
             name: _distance(canal, np.asarray(points, float).reshape(-1, 3), structure_error, source)
@@ -241,6 +241,11 @@ def _perimeter(canal: FoundCanal) -> Array:
     a, b = canal.lumen.major / 2, canal.lumen.minor / 2
     h = ((a - b) / (a + b)) ** 2
     return np.asarray(np.pi * (a + b) * (1 + 3 * h / (10 + np.sqrt(4 - 3 * h))))
+
+
+def _perimeter_error(canal: FoundCanal) -> Array:
+    """Of the perimeter, mm: like the area it goes with the mean width, of which it has half the share."""
+    return np.asarray(_perimeter(canal) * _area_error(canal) / (2 * canal.lumen.area))
 
 
 def _summed(canal: FoundCanal, values: Array, error: Array, unit: str, source: Source) -> Quantity:

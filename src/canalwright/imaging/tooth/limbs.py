@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, label, map_coordinates
+from scipy.ndimage import find_objects, gaussian_filter, label, map_coordinates
 
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.found import FoundCanal
@@ -102,12 +102,12 @@ def limbs(scan: Scan, canal: FoundCanal, others: list[FoundCanal]) -> list[Limb]
     edge = CLEAR * max(float(scan.spacing.max()), root.step)
     dark = gaussian_filter(root.dark, 0.7)
     flags = (dark > max(DARK, 5 * tones.noise / tones.contrast)) & (root.skin > SKIN) & (root.beyond > edge)
-    names, count = label(flags, np.ones((3, 3, 3)))
+    names, _ = label(flags, np.ones((3, 3, 3)))
     made = []
-    for name in range(1, count + 1):
-        nodes = np.argwhere(names == name)
-        if np.ptp(nodes[:, 0]) * root.step < LONG:
+    for name, box in enumerate(find_objects(names), start=1):
+        if (box[0].stop - 1 - box[0].start) * root.step < LONG:
             continue
+        nodes = np.argwhere(names[box] == name) + [side.start for side in box]
         middle, peak, area = _middle(nodes, dark, root.step)
         round_it = np.sqrt(area / np.pi) + CLEAR * max(float(scan.spacing.max()), root.step)
         if _walled(root, dark, middle, peak, round_it) >= WALLED:

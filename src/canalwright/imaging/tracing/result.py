@@ -21,8 +21,8 @@ CORNERS = 72
 CLICK_ERROR = 0.5
 """Standard deviation of a terminus that was pointed at and not found by its surface, mm."""
 SURER = 0.78
-"""Error of widths and areas over what the fit says of itself, which counts the noise's correlation a little too much; chosen on phantoms
-of seeds 1000 to 1059."""
+"""Error of widths, areas and centres over what the fit says of itself, which counts the noise's correlation a little too much; chosen
+on phantoms of seeds 1000 to 1059."""
 LOCAL_VOXEL, AREA_VOXEL, END_VOXEL = 0.027, 0.015, 0.08
 """What the model leaves out, as shares of the voxel: in the least width, in the mean width that makes the area, in the length;
 chosen on the same phantoms."""
@@ -133,7 +133,7 @@ def section_errors(parts: Parts, s: Array) -> tuple[Array, Array, Array]:
     mean, _, centre = parts.fit.errors(s)
     own = 2 * np.pi * short * long * SURER * mean
     whole = np.hypot(own, np.pi / 2 * (short + long) * AREA_VOXEL * parts.voxel)
-    return np.hypot(centre, 0.03 * parts.voxel), whole, parts.fit.together(s) * own / np.maximum(whole, 1e-12)
+    return np.hypot(SURER * centre, 0.03 * parts.voxel), whole, parts.fit.together(s) * own / np.maximum(whole, 1e-12)
 
 
 def _surface(parts: Parts, at: Array, frames: tuple[Array, Array]) -> RootSurface:

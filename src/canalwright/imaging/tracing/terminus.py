@@ -22,7 +22,7 @@ NEAR, PITTED = 45.0, 4
 """Rays up to this angle from the axis (degrees) tell a pit in the surface; the deepest so many of them are averaged."""
 CLEAR_PIT, PIT = 2.2, 0.8
 """Depth of a pit that noise makes, in errors of a ray; the exit's error as a share of what is deeper. Chosen on phantoms of seeds
-1000 to 1029 whose canals open and turn aside."""
+1000 to 1023 whose canals open and turn aside."""
 LEAST_ERROR = 0.003
 """Error of the exit that no residual shows, mm; chosen on phantoms of seeds 1000 to 1059."""
 
