@@ -10,12 +10,15 @@ import pytest
 
 from canalwright.assessment.habits import learned
 from canalwright.records import Passphrase, Store
+from canalwright.records.accounts import Act
 from canalwright.records.outcomes import CoxModel, outcomes_of, summarise
 from canalwright.records.outcomes.cox import Hazard
+from canalwright.records.recall.visit import LESIONS, LOSSES, SIGNS, SYMPTOMS
 from canalwright.report.outcomes import charts, pictures, tables
 from canalwright.web.records.outcomes import OPTIONS
 from canalwright.web.records.screens.checks import habits
 from canalwright.web.records.screens.outcomes import outcomes
+from canalwright.web.records.screens.recalls import TENDER, THERE
 from canalwright.web.words import Words, words_of
 from tests.records.conftest import CHEAP
 from tests.records.test_outcomes import _practice
@@ -61,3 +64,8 @@ def test_a_spanish_page_of_outcomes_is_spanish_in_its_drawings_too(pages: Mappin
     shown += [unescape(t) for t in re.findall(r'(?:aria-label|data-said)="([^"]*)"', text)]
     english = {t for t in shown if ENGLISH.search(CITED.sub("", re.sub(r"<[^>]*>", " ", t)))}
     assert english == set()
+
+
+def test_what_a_recall_asks_and_the_log_of_access_tell_are_spanish() -> None:
+    shown = [words for _, words in (*TENDER, *THERE)] + [*SIGNS, *SYMPTOMS, *filter(None, (*LESIONS, *LOSSES)), *Act]
+    assert [text for text in shown if words_of("es").known(str(text)) is None] == []

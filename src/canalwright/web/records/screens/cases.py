@@ -115,7 +115,7 @@ def found(prefs: Prefs, words_given: str, names: Sequence[str], problem: str) ->
     rows = [el("li", el("a", n, href=f"/records/?{urlencode({'patient': n})}"), " ", _new_for(words, n)) for n in names]
     return join(
         el("h1", words("Find a patient")),
-        told(problem),
+        told(words(problem)),
         el("p", words("{n} found for “{given}”.", n=len(names), given=words_given)),
         el("ul", *rows, class_="plain"),
         el("p", el("a", words("Back to the cases"), href="/records/", class_="button")),
@@ -130,7 +130,7 @@ def new(prefs: Prefs, token: str, given: Mapping[str, str], problem: str) -> Saf
     """A new case."""
     words = prefs.words
     inside = (
-        told(problem),
+        told(words(problem)),
         el("div", *case_fields(words, given), class_="fields"),
         el("h2", words("Patient")),
         el("div", *patient_fields(words, given), class_="fields"),

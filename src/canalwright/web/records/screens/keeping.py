@@ -13,14 +13,14 @@ from canalwright.web.words import Words
 def keeping(words: Words, token: str, backups: Sequence[Backup], log: Sequence[Access], said: str) -> Safe:
     """Backups first, then who looked at what."""
     rows = [(b.path.name, f"{b.made:%Y-%m-%d %H:%M}", str(b.head.seq), b.label) for b in reversed(backups)]
-    head = [words(h) for h in ("File", "Made, UTC", "Events", "For")]
+    head = [words(h) for h in ("Backup file", "Made, UTC", "Events", "For")]
     ways = el(
         "div",
         form("/records/keeping/back-up", token, button(words("Back up now"))),
         form("/records/keeping/verify", token, button(words("Check everything"), main=False)),
         class_="actions",
     )
-    lines = [(f"{a.time:%Y-%m-%d %H:%M:%S}", a.author, a.act, a.patient, a.case, a.detail) for a in log]
+    lines = [(f"{a.time:%Y-%m-%d %H:%M:%S}", a.author, words(a.act), a.patient, a.case, a.detail) for a in log]
     top = [words(h) for h in ("UTC", "Who", "What", "Patient", "Case", "Detail")]
     logged = el(
         "section",
@@ -64,7 +64,7 @@ def users(words: Words, token: str, found: Sequence[User], said: str, problem: s
     )
     return join(
         el("h1", words("Users")),
-        told(problem),
+        told(words(problem)),
         el("p", said, role="status", class_="said") if said else "",
         table(head, rows, words("Users, by name")),
         el(

@@ -56,7 +56,7 @@ def case(
     plans = [e for e in events if e.kind is Kind.PLAN and e.payload]
     return join(
         el("h1", tooth_words(prefs, view.tooth), " ", el("span", view.case_id, class_="quiet")),
-        told(problem),
+        told(words(problem)),
         el("dl", *(join(el("dt", k), el("dd", v)) for k, v in facts if v), class_="facts"),
         el("p", *ways, class_="actions"),
         el("section", el("h2", words("Plans")), _plans(prefs, view, plans), class_="part"),

@@ -37,7 +37,7 @@ def keep(
         open=chosen == "new" or not known,
     )
     inside = (
-        told(problem),
+        told(words(problem)),
         choice(words("Case"), "case", options, chosen or ("" if known else "new")),
         fresh,
         button(words(what)),

@@ -39,7 +39,7 @@ def recall(
     lesion = [(v, v or "not compared") for v in LESIONS]
     lost = [(v, v or "no, the tooth stands") for v in LOSSES]
     inside = (
-        told(problem),
+        told(words(problem)),
         field(words("Date of the recall"), "on", kind="date", value=was("on", today.isoformat()), required=True),
         boxes(words("Signs"), "signs", among([(s, s) for s in SIGNS]), many("signs")),
         boxes(words("Symptoms"), "symptoms", among([(s, s) for s in SYMPTOMS]), many("symptoms")),
@@ -124,7 +124,7 @@ def second(prefs: Prefs, token: str, view: CaseView, event: Event, reader: str, 
         hidden = el("input", type="hidden", name="root", value=root)
         rows += [hidden, choice(words(root), f"index_{i}", INDEX)]
     inside = (
-        told(problem),
+        told(words(problem)),
         el("ul", *films)
         if films
         else el("p", words("No film was kept with this recall: look at it elsewhere."), class_="quiet"),

@@ -26,7 +26,7 @@ def rules(
         parts += [_hold(words, token, base), _erase(words, token, base, view)]
     return join(
         el("h1", words("Rules and erasing"), " ", el("span", f"{view.tooth}, {view.case_id}", class_="quiet")),
-        told(problem),
+        told(words(problem)),
         el("p", said, role="status", class_="said") if said else "",
         el("p", el("a", words("Back to the case"), href=base, class_="button")),
         *parts,

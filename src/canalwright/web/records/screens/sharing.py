@@ -26,7 +26,7 @@ def share(
     tooth = prefs.tooth(Tooth(view.tooth)) if view.tooth else "?"
     head = (
         el("h1", words("Share"), " ", el("span", f"{tooth}, {view.case_id}", class_="quiet")),
-        told(problem),
+        told(words(problem)),
         el("p", back),
     )
     if Act.TAKE_OUT not in may:
