@@ -209,7 +209,7 @@ def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
         "n": chair.count,
         "tooth": prefs.tooth(chair.case.tooth),
         "canal": words(chair.plan.canal.name),
-        "reference": chair.plan.canal.reference,
+        "reference": words(chair.plan.canal.reference),
         "practice": chair.head.practice,
         "index": session.index,
         "total": len(session.steps),

@@ -25,7 +25,8 @@ def register(office: Office) -> None:
 
     @ui.page("/measure")
     def new() -> None:
-        View(office, page_prefs(), Draft.new(), 0).build(None, "")
+        prefs = page_prefs()
+        View(office, prefs, Draft.new().with_label(prefs.words("My case")), 0).build(None, "")
 
     @ui.page("/case/{key}/{index}/measure")
     def change(key: str, index: int) -> None:

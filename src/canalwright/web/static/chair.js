@@ -8,6 +8,7 @@ const WARN = 0.5, POLL = 2000;
 let state = null, queue = restored(), busy = false, looking = false, lost = false, why = "", sounded = new Set(), pictured = -1, ended = "";
 
 const text = (name) => $("ch").dataset[`t${name.split("_").map((p) => p[0].toUpperCase() + p.slice(1)).join("")}`];
+const unbroken = (words) => words.replaceAll("–", "\u2060–\u2060").replace(/(\d) (mm|%)/g, "$1\u00a0$2"); // a number stays on one line
 const now = () => Date.now() / 1000;
 const elapsed = () => state.before + (state.since === null ? 0 : Math.max(now() - state.since, 0));
 
@@ -82,13 +83,13 @@ function show() {
   $("ch-go").textContent = state.phase === "running" ? text("started") : state.phase === "paused" ? text("resume") : step?.seconds ? text("start") : text("go");
   if (step) {
     $("ch-words").textContent = step.words;
-    $("ch-tool").textContent = [step.tool, step.cut, step.temperature ? `${step.temperature.toFixed(0)} °C` : ""].filter(Boolean).join(" · ");
+    $("ch-tool").textContent = unbroken([step.tool, step.cut, step.temperature ? `${step.temperature.toFixed(0)} °C` : ""].filter(Boolean).join(" · "));
     $("ch-swatch").hidden = !step.colour;
     $("ch-swatch").style.background = step.colour ?? "";
     $("ch-swatch").title = step.colour_name;
     $("ch-depth-box").hidden = step.depth === null;
     $("ch-depth").textContent = step.depth === null ? "" : (state.noted_depth ?? step.depth).toFixed(1);
-    $("ch-interval").textContent = `${text("from")} ${state.reference}` + (step.low === null ? "" : `, ${text("interval")} ${step.low.toFixed(1)}–${step.high.toFixed(1)}`);
+    $("ch-interval").textContent = unbroken(`${text("from")} ${state.reference}` + (step.low === null ? "" : `, ${text("interval")} ${step.low.toFixed(1)}–${step.high.toFixed(1)}`));
     $("ch-clock-box").hidden = step.seconds === null;
     $("ch-next").textContent = (state.retimed ? `${text("retimed")} ` : "") + (state.next ? `${text("next")}: ${state.next}` : "");
   } else debrief();
