@@ -23,6 +23,11 @@ def test_of_two_patterns_the_one_that_says_more_is_meant() -> None:
     words = words_of("es")
     assert words("5 to 10 mm") == "de 5 a 10 mm"
     assert words("backfill up to 15.5 mm") == "relleno hasta 15.5 mm"
+    assert words("sealer into the distal lateral canal at 17.0") == "sellador en conducto lateral distal a 17.0"
+    assert words("mm from distobuccal cusp tip") == "mm desde vértice de la cúspide distovestibular"
+    assert (
+        words("distal lateral canal at 17.0 fills, chance") == "conducto lateral distal a 17.0 se llena, probabilidad"
+    )
     assert words("A quarter of the doubt about the lateral canal at 4 mm comes from its width.").startswith(
         "Un cuarto de la duda"
     )

@@ -12,6 +12,7 @@ from canalwright.planning import PlanError
 from canalwright.web.chair import Chair, as_json, older, state
 from canalwright.web.chairbook import ChairbookError, NotWritten
 from canalwright.web.choosing import from_query, query_of, to_query
+from canalwright.web.markup.picture import told as in_words
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
 from canalwright.web.shelf import KEY
@@ -84,9 +85,10 @@ def routes(office: Office) -> APIRouter:
             return told({"problems": [Prefs.of(request.cookies).words(str(error))]}, 409)
 
     @router.get("/chair/{ident}/tooth.svg")
-    async def tooth(ident: str) -> Response:
+    async def tooth(request: Request, ident: str) -> Response:
         try:
-            return Response(await chairs.picture(await chairs.get(ident)), media_type="image/svg+xml", headers=NO_STORE)
+            drawn = in_words(await chairs.picture(await chairs.get(ident)), Prefs.of(request.cookies).words)
+            return Response(drawn, media_type="image/svg+xml", headers=NO_STORE)
         except (ChairbookError, CaseError, PlanError) as error:
             return told({"problems": [str(error)]}, 404)
 

@@ -98,8 +98,8 @@ def words_of(language: str) -> Words:
 
 
 def _said(key: str) -> int:
-    """How much a pattern says itself: of two that match, the one that says more is meant."""
-    return len(re.sub(r"\{\d\}", "", key))
+    """How much a pattern says itself: of two that match, the one that says more is meant. A beginning of its own counts as a word more."""
+    return len(re.sub(r"\{\d\}", "", key)) + (0 if key.startswith("{") else 6)
 
 
 def _pattern(key: str) -> re.Pattern[str]:

@@ -55,5 +55,5 @@ def _done(told: str, line: Line, words: Words) -> Safe:
 
 
 def _beside(found: Sequence[Safe | str]) -> Safe:
-    parts = [join(", ", each) for each in found[1:]]
-    return join(*found[:1], *parts)
+    """One below the other."""
+    return join(*(el("div", each) for each in found))

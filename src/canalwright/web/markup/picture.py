@@ -73,22 +73,22 @@ def colours() -> str:
 
 def plan_picture(plan: Plan, words: Words = ENGLISH) -> Safe:
     """The section with all stops of a plan."""
-    return _told(section_svg(plan, options=_wide(OPTIONS, words)), words)
+    return told(section_svg(plan, options=_wide(OPTIONS, words)), words)
 
 
 def stage_picture(plan: Plan, words: Words = ENGLISH, prefix: str = "stage") -> Safe:
     """The section without instruments and filling: the stage on which the page plays the downpack; `prefix` begins its ids."""
-    return _told(section_svg(plan, options=_wide(replace(STAGE, prefix=prefix), words)), words)
+    return told(section_svg(plan, options=_wide(replace(STAGE, prefix=prefix), words)), words)
 
 
 def canal_picture(canal: Canal, shaped: Lumen, words: Words = ENGLISH) -> Safe:
     """The section of a canal that has been measured but not planned."""
-    return _told(section_svg(canal, lumen=shaped, options=_wide(OPTIONS, words)), words)
+    return told(section_svg(canal, lumen=shaped, options=_wide(OPTIONS, words)), words)
 
 
 def tongue(words: Words) -> Tongue:
     """The reader's language for the card."""
-    return ENGLISH_CARD if words.language == "en" else Tongue(words.language, words, partial(_told, words=words), WIDER)
+    return ENGLISH_CARD if words.language == "en" else Tongue(words.language, words, partial(told, words=words), WIDER)
 
 
 def _wide(options: Options, words: Words) -> Options:
@@ -96,7 +96,7 @@ def _wide(options: Options, words: Words) -> Options:
     return options if words.language == "en" else replace(options, text_factor=WIDER * options.text_factor)
 
 
-def _told(svg: str, words: Words) -> Safe:
+def told(svg: str, words: Words) -> Safe:
     """A drawing with its labels in the reader's language."""
     if words.language == "en":
         return Safe(svg)
