@@ -54,7 +54,9 @@ def pack(work: Work, made: Mapping[str, bytes], *, by: str = "") -> bytes:
         if not NAMES.fullmatch(name):
             raise ValueError(f"{name!r} cannot stand in an archive of a case; use letters, digits, dot and hyphen")
     if (size := sum(map(len, contents.values()))) > MOST - (1 << 20):
-        raise CaseError((Problem(f"the archive would have {size >> 20} MiB, at most {MOST >> 20} MiB fit", "", "", "", LESS),))
+        raise CaseError(
+            (Problem(f"the archive would have {size >> 20} MiB, at most {MOST >> 20} MiB fit", "", "", "", LESS),)
+        )
     file = io.BytesIO()
     write_zip(file, {"format": FORMAT, "version": VERSION, "tooth": work.case.tooth.code, "by": by}, contents)
     return file.getvalue()
