@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from canalwright import fit
+from canalwright.fit import _seat
 from canalwright.instruments import Profile
 
 Z = np.arange(131) * 0.1
@@ -186,6 +187,24 @@ def test_a_narrow_ring_holds_a_cone_of_several_tapers_where_it_is_as_thick() -> 
     cone = Profile((0.0, 3.0, 10.0), (0.1, 0.4, 0.41))
     assert fit.seat(cone, Z, np.where(np.arange(131) == 50, 0.35, 1.0))[0] == pytest.approx(2.5, abs=1e-9)
     assert fit.seat(cone, Z, np.where(np.arange(131) == 100, 0.405, 1.0))[0] == pytest.approx(10.0 - 6.5, abs=1e-9)
+
+
+def test_a_ring_finds_its_part_among_many() -> None:
+    """Four parts: rings of 0.35, 0.425, 0.455 and 0.48 mm each hold the middle of one of them."""
+    cone = Profile((0.0, 3.0, 6.0, 9.0, 12.0), (0.3, 0.4, 0.45, 0.46, 0.5))
+    for ring, middle in ((0.35, 1.5), (0.425, 4.5), (0.455, 7.5), (0.48, 10.5)):
+        assert fit.seat(cone, Z, np.where(np.arange(131) == 120, ring, 1.0))[0] == pytest.approx(12 - middle, abs=1e-9)
+
+
+@pytest.mark.parametrize(("ring", "held", "seat"), [(50, 5.0, 2.5), (0, 0.0, -2.5), (None, -np.inf, -np.inf)])
+def test_it_is_told_which_station_holds(ring, held, seat):
+    """A ring of 0.35 mm, where the cone is 2.5 mm from its tip, holds it at the ring's station; where nothing does there is none."""
+    width, at, diameter = np.full((1, 131), 1.0), np.array([0.0, 3.0, 10.0]), np.array([0.1, 0.4, 0.41])
+    if ring is not None:
+        width[0, ring] = 0.35
+    out, station = np.empty(1), np.empty(1)
+    _seat.seats(Z, width, np.zeros(1), 131, at, diameter, np.zeros(1), out, station)
+    assert (out[0], station[0]) == pytest.approx((seat, held), abs=1e-9)
 
 
 def test_trim_for_puts_the_median_at_the_target():
