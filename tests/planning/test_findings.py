@@ -314,6 +314,7 @@ def test_only_the_first_plunge_is_judged_by_its_time(quiet: Plan) -> None:
         return found(replace(quiet, protocol=type(quiet.protocol)(tuple(acts))))
 
     assert set(with_short(0)) == {"quick-plunge"} and with_short(-1) == {}
+    assert with_short(0)["quick-plunge"].message.startswith("0.10 s ")
     cold = tuple(act for act in quiet.protocol.acts if not isinstance(act, Heat))
     assert found(replace(quiet, protocol=type(quiet.protocol)(cold))) == {}
 
