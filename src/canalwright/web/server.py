@@ -20,6 +20,7 @@ from canalwright.instruments import Tray
 from canalwright.web import chair_routes, heat_routes, memory, moving_routes
 from canalwright.web.checks import routes as check_routes
 from canalwright.web.data import routes
+from canalwright.web.greeting import Greeting
 from canalwright.web.guard import App, Guard
 from canalwright.web.office import Office
 from canalwright.web.pages import register
@@ -79,11 +80,11 @@ def guarded(office: Office, place: Place, house: "House | None" = None) -> Guard
     """The whole page behind its guard, and behind the gate where records are open."""
     app: App = application(office, house)
     if house is None:
-        return Guard(app, place.port, names=place.names)
+        return Guard(Greeting(app), place.port, names=place.names)
     from canalwright.web.records.gate import Gate
     from canalwright.web.records.rooms import longest
 
-    return Guard(Gate(app, house), place.port, names=place.names, outside=place.outside, most=longest)
+    return Guard(Greeting(Gate(app, house)), place.port, names=place.names, outside=place.outside, most=longest)
 
 
 def application(office: Office, house: "House | None" = None) -> FastAPI:
