@@ -18,13 +18,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchmarks.accuracy_course import shape_of
+from benchmarks.accuracy_course import CALIBRATION, shape_of
 from benchmarks.accuracy_scan import NINETY, OUT, scanner_of
 from canalwright.imaging import ScanError, trace
 from canalwright.imaging.phantom.scan import make, render
 from canalwright.imaging.phantom.shapes import with_exit
 
-CALIBRATION = 1000
 GROUPS = ((0.0, 0.13), (0.13, 0.21), (0.21, 0.4))
 
 

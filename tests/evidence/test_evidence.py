@@ -4,8 +4,9 @@ import json
 
 import pytest
 
-from tests.evidence.build import PAGE, ROWS
-from tests.evidence.collect import all_checks
+from tests.evidence.build import FIGURES, HOUSE, PAGE, ROWS
+from tests.evidence.collect import all_checks, by_module
+from tests.evidence.figure import place
 from tests.evidence.table import Check
 
 CHECKS = all_checks()
@@ -38,3 +39,24 @@ def test_the_page_lists_every_row() -> None:
     )
     missing = [c.name for c in CHECKS if f"| {c.name}" not in page or c.name not in shown]
     assert not missing, f"rebuild the page with `make evidence`; missing: {missing[:5]}"
+
+
+def test_every_module_has_its_figure_on_a_page_with_all_its_rows() -> None:
+    pages = "".join(p.read_text(encoding="utf-8") for p in (HOUSE / "docs").rglob("*.md"))
+    for name, checks in by_module().items():
+        drawn = (FIGURES / f"{name}.svg").read_text(encoding="utf-8")
+        assert f"checks/{name}.svg)" in pages, f"no page shows the figure of {name}"
+        missed = sum(bool(c.miss) for c in checks)
+        assert f"{len(checks)} rows, {missed} missed" in drawn, f"draw it anew with `make evidence`: {name}"
+
+
+@pytest.mark.parametrize(
+    ("value", "theirs", "tolerance", "where"),
+    [(5.0, 5.0, 0.0, 0.0), (5.1, 5.0, 0.0, float("inf")), (4.0, 5.0, 0.5, -2.0), (2.0, (1.0, 3.0), 0.0, 0.0), (3.5, (1.0, 3.0), 0.5, 1.0)],
+)  # fmt: skip
+def test_a_figure_puts_a_value_within_one_where_its_row_holds_and_beyond_where_it_does_not(
+    value: float, theirs: float | tuple[float, float], tolerance: float, where: float
+) -> None:
+    check = Check("room", "name", lambda: value, theirs, tolerance, "why", "mm", "source", "closed form")
+    assert place(check) == pytest.approx(where)
+    assert check.holds == (abs(place(check)) <= 1)

@@ -1,13 +1,12 @@
 """TOML from and to disk: refused when it cannot be text of a sensible size, written so that no half file stays."""
 
-import os
 import re
-import tempfile
 import tomllib
 from pathlib import Path
 from typing import Any
 
 from canalwright.casefile.problems import CaseError, Problem
+from canalwright.casefile.whole import write_whole
 
 LARGEST = 20_000_000
 
@@ -60,25 +59,5 @@ def parse(raw: bytes | str, name: str) -> dict[str, Any]:
 
 
 def write(text: str, path: Path) -> None:
-    """Write text whole or not at all: to a temporary file beside it, flushed to the disk, then renamed.
-
-    Raises OSError when the folder cannot be written.
-    """
-    path = path.resolve()
-    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(temporary).chmod(0o600)
-        Path(temporary).replace(path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
-    if os.name == "posix":
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+    """Write text whole or not at all (see `whole`). Raises OSError when the folder cannot be written."""
+    write_whole(text.encode("utf-8"), path)

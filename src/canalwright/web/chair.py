@@ -90,6 +90,7 @@ class Chairs:
     def __init__(self, bench: Bench, book: Chairbook | None = None) -> None:
         self.bench, self.book = bench, book or Chairbook()
         self._open: OrderedDict[tuple[str, str], Chair] = OrderedDict()
+        self._ahead: set[asyncio.Task[None]] = set()
 
     def begin(self, case: Case, canal: int, query: str, *, practice: bool) -> str:
         """A new session; returns its name. Raises NotWritten."""
@@ -106,7 +107,7 @@ class Chairs:
             retimed, told = any(e.kind == RETIME for e in events), {(e.kind, e.moment) for e in events}
             made = Chair(ident, head, case, plan, session, len(events), retimed=retimed, told=told)
             if self._open.setdefault(key, made) is made and session.phase is Phase.DONE:
-                asyncio.get_running_loop().create_task(self._look_ahead(made))
+                self._begin(made)
         self._open.move_to_end(key)
         found = self._open[key]
         idle = [k for k, chair in self._open.items() if not chair.lock.locked() and chair is not found]
@@ -125,7 +126,7 @@ class Chairs:
                 chair.take(self.book, replace(event, moment=min(event.moment, time.time() + SLACK)))
                 chair.told.add((event.kind, event.moment))
         if event.kind in (GO, DEPTH):
-            asyncio.get_running_loop().create_task(self._look_ahead(chair))
+            self._begin(chair)
         return chair
 
     async def replan(self, ident: str, case: Case) -> str:
@@ -156,6 +157,12 @@ class Chairs:
         if after.session.done:
             await self._look_ahead(after)
         return made
+
+    def _begin(self, chair: Chair) -> None:
+        """Look ahead behind the page; the task is held until it is done, for the loop itself holds none."""
+        task = asyncio.get_running_loop().create_task(self._look_ahead(chair))
+        self._ahead.add(task)
+        task.add_done_callback(self._ahead.discard)
 
     async def _look_ahead(self, chair: Chair) -> None:
         """Forecast the rest; where it has to change, change it and write that down too."""

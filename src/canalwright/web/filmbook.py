@@ -11,10 +11,10 @@ its case is closed, when nobody used it for 30 days, and the one not used longes
 import contextlib
 import os
 import re
-import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from canalwright.casefile.whole import write_whole
 from canalwright.imaging.errors import ScanError
 from canalwright.web.chairbook import data_folder
 from canalwright.web.disk import refused
@@ -49,8 +49,8 @@ class Filmbook:
         try:
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             if not at.exists():
-                self._whole(at, self._sealed(picture(), name))
-            self._whole(self._path(name, "json"), self._sealed(told, name))
+                write_whole(self._sealed(picture(), name), at)
+            write_whole(self._sealed(told, name), self._path(name, "json"))
         except OSError as error:
             raise ScanError(f"this film is not kept: {refused(error, self.folder)}") from None
         self._bound()
@@ -130,25 +130,6 @@ class Filmbook:
         if not NAME.fullmatch(name):
             raise ValueError("a film is named by sixteen hexadecimal digits")
         return self.folder / f"{name}.{kind}"
-
-    def _whole(self, path: Path, content: bytes) -> None:
-        """Write a file whole or not at all; it is on the disk when this returns."""
-        handle, part = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)  # readable by this user only
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(part).replace(path)
-        except BaseException:
-            Path(part).unlink(missing_ok=True)
-            raise
-        if os.name == "posix":
-            folder = os.open(path.parent, os.O_RDONLY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
 
     def _sealed(self, content: bytes, name: str) -> bytes:
         """What is written, where records are open sealed."""

@@ -59,6 +59,12 @@ class Choice:
     front: float
     seconds: float
 
+    def interval(self, name: str) -> tuple[float, float]:
+        """5-95 % interval of `rise`, `bone`, `above_47` or `cem43`."""
+        ends = ("low", "high") if name == "rise" else (f"{name}_low", f"{name}_high")
+        low, high = (float(getattr(self, end)) for end in ends)
+        return low, high
+
 
 HEADINGS: Mapping[str, str] = {
     "name": "choice", "rise": "rise_k", "low": "rise_low_k", "high": "rise_high_k", "level": "level_mm", "angle": "direction_deg",
@@ -235,8 +241,5 @@ def _about(value: float, ends: Array) -> tuple[float, float]:
 
 
 def _ranged(choice: Choice, name: str, digits: int) -> str:
-    low, high = (
-        getattr(choice, "low" if name == "rise" else f"{name}_low"),
-        getattr(choice, "high" if name == "rise" else f"{name}_high"),
-    )
+    low, high = choice.interval(name)
     return f"{getattr(choice, name):.{digits}f} ({low:.{digits}f}-{high:.{digits}f})"

@@ -85,10 +85,10 @@ class Frame:
                 max(x - half[0], 0) : max(x + half[0] + 1, 0),
             ] = True
         layers = max(1, SLAB // int(np.prod(mask.shape[1:])))
-        parts = []
+        parts: list[tuple[Array, Array, Array, Array, NDArray[np.int_]]] = []
         for first in range(0, len(mask), layers):
             k, j, i = np.nonzero(mask[first : first + layers])
-            if len(k):
+            if len(k) or not parts:
                 parts.append(self._near(block, np.column_stack([k + first, j, i]), reach))
         distance, s, u, v, index = (np.concatenate(column) for column in zip(*parts, strict=True))
         return distance, s, u, v, index

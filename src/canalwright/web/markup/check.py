@@ -2,16 +2,16 @@
 
 from canalwright.assessment import Assessment, Criterion, PortalSeen, Sight
 from canalwright.planning import Choices
-from canalwright.quantities import Origin, Quantity, Source
+from canalwright.quantities import Quantity
 from canalwright.report.checking import length_words
 from canalwright.web.choosing import to_query
 from canalwright.web.markup import ready
+from canalwright.web.markup.debrief import NOTED
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.words import Words
 
 KIND = {True: "ready", False: "not-ready", None: "look"}
 SIGN = {True: "✓", False: "×", None: "?"}
-NOTED = Source(Origin.MEASURED, "noted at the chair")
 BANDS = (("two", "0 to 2 mm short of the terminus"), ("guideline", "0.5 to 2 mm short of the terminus"))
 
 

@@ -161,7 +161,7 @@ def _what_if(
     elif key == "front" and front is not None:
         low, high = value + front.low - front.value, value + front.high - front.value
     elif key in ("rise", "bone", "above_47", "cem43"):
-        low, high = (c.low, c.high) if key == "rise" else (getattr(c, f"{key}_low"), getattr(c, f"{key}_high"))
+        low, high = c.interval(key)
     return _told(title, key, Quantity(value, low, high, unit), digits, words)
 
 

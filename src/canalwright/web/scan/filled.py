@@ -20,7 +20,7 @@ from canalwright.web.worker import Told
 
 LABELLED = 0.95
 """Share of the work after which the filling is read."""
-NO_SERIES = "No DICOM segmentation: the scan before the filling was opened from a file that is no DICOM series, which one has to refer to."
+NO_SERIES = "No DICOM segmentation: it refers to a DICOM series, and the scan before the filling is none, or its headers say too little."
 
 
 @dataclass(frozen=True)
