@@ -3,12 +3,15 @@
 import re
 from dataclasses import replace
 
+import pytest
+
 from canalwright.planning import Plan
 from canalwright.planning.parts import Finding, Harm
 from canalwright.web.formulas import formula_of
 from canalwright.web.markup import picture, planview
 from canalwright.web.markup.controls import controls
 from canalwright.web.markup.html import Safe, el
+from canalwright.web.markup.ready import written
 from canalwright.web.markup.shell import caution, top
 from canalwright.web.markup.where import where_from
 from canalwright.web.prefs import Prefs
@@ -77,3 +80,11 @@ def test_every_control_has_a_label(plan: Plan) -> None:
 def test_colours_come_in_light_and_dark() -> None:
     sheet = picture.colours()
     assert sheet.count("--cw-dentine-fill:") == 3 and "prefers-color-scheme: dark" in sheet
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "sign", "text"),
+    [(-0.04, 1, "", "0.0"), (0.04, 1, "+", "0.0"), (-0.06, 1, "", "−0.1"), (0.06, 1, "+", "+0.1"), (7.25, 0, "", "7")],
+)
+def test_no_sign_stands_before_what_rounds_to_nothing(value: float, digits: int, sign: str, text: str) -> None:
+    assert written(value, digits, sign) == text

@@ -6,7 +6,7 @@ from canalwright.heat.solid import Choice, SolidDoubt, SolidStory
 from canalwright.heat.solid.telling import LEAVES_OUT
 from canalwright.quantities import Quantity
 from canalwright.web.markup.html import Safe, el, join
-from canalwright.web.markup.ready import answering
+from canalwright.web.markup.ready import answering, written
 from canalwright.web.words import Words
 
 FIELDS = (
@@ -178,11 +178,8 @@ def _told(title: str, key: str, q: Quantity, digits: int, words: Words, sign: st
 
 
 def _short(value: float, digits: int, sign: str = "") -> str:
-    """A number to `digits`, no sign on what rounds to 0; one beyond all doses that matter as such."""
-    if value >= MOST:
-        return f">{MOST:.0f}"
-    text = f"{value:{sign}.{digits}f}"
-    return (text.lstrip("+-") if float(text) == 0 else text).replace("-", "−")
+    """A number to `digits`; one beyond all doses that matter as such."""
+    return f">{MOST:.0f}" if value >= MOST else written(value, digits, sign)
 
 
 def _scrolled(table: Safe, title: str) -> Safe:

@@ -107,6 +107,12 @@ def answering(
     )
 
 
+def written(value: float, digits: int, sign: str = "") -> str:
+    """A number to `digits`, no sign on what rounds to 0; `sign` is '+' where what lies above 0 says so."""
+    text = f"{value:{sign}.{digits}f}"
+    return (text.lstrip("+-") if float(text) == 0 else text).replace("-", "−")
+
+
 def figure(
     name: str, q: Quantity, digits: int, words: Words, *, key: str, kind: str = FROM_5_TO_95, sign: str = "", bare: bool = False,
     headed: bool = False,
@@ -114,9 +120,7 @@ def figure(
     """A number written to `digits`; one without unit, and a taper, in percent unless it is `bare`. `sign` is '+' where what lies above 0
     says so; `headed`: the unit stands at the head of its column."""
     share = q.unit in ("", "mm/mm") and not bare
-    value, low, high = (
-        f"{(100 if share else 1) * v:{sign}.{digits}f}".replace("-", "−") for v in (q.value, q.low, q.high)
-    )
+    value, low, high = (written((100 if share else 1) * v, digits, sign) for v in (q.value, q.low, q.high))
     between = f"{low}{words(' to ')}{high}" if q.high > q.low else ""
     unit = "%" if share else words(q.unit.replace("mm3", "mm³")) if q.unit else ""
     return answering(name, q, (value, between, unit), words, key=key, kind=kind, headed=headed)
