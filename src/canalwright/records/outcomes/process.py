@@ -53,7 +53,9 @@ def chart(cases: Sequence[CaseOutcome], factor: str, base: int = 20) -> Chart:
     found = [(c, c.factors[factor]) for c in sorted(cases, key=lambda c: (c.filled, c.case)) if factor in c.factors]
     known = [(c, float(v)) for c, v in found if not isinstance(v, bool | str)]
     if len(known) < LEAST:
-        raise TooFew(f"{len(known)} cases with this number are too few for a chart; {LEAST} are needed", len(known), LEAST)
+        raise TooFew(
+            f"{len(known)} cases with this number are too few for a chart; {LEAST} are needed", len(known), LEAST
+        )
     from scipy.stats import theilslopes
 
     values = np.array([v for _, v in known])

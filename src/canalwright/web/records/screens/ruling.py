@@ -36,7 +36,9 @@ def rules(
 def _schedule(words: Words, token: str, base: str, events: Sequence[Event]) -> Safe:
     rule = rule_of(events)
     now = words(
-        "Now: {name}, {months} months after the filling.", name=words(rule.name), months=", ".join(map(str, rule.months))
+        "Now: {name}, {months} months after the filling.",
+        name=words(rule.name),
+        months=", ".join(map(str, rule.months)),
     )
     inside = el(
         "div",
