@@ -84,7 +84,7 @@ class State:
         start = self._start(s, rho, limit, grey, spread)
         half = np.interp(s, start.s, start.half)
         keep = (rho < np.maximum(limit, 0.25)) & (rho < 2.0 * half + 5 * spread) & (s > self.at + 0.4)
-        keep &= self._open(s, u, v)
+        keep[keep] = self._open(s[keep], u[keep], v[keep])
         return self._fitted(Samples(s[keep], u[keep], v[keep], grey[keep]), start, index[keep])
 
     def relined(self, end: Array) -> "State":
@@ -116,7 +116,8 @@ class State:
         outside = (surface.soft - dentine) * ndtr(z) + (beyond - surface.soft) * ndtr(z - width / old.spread)
         other = on_map(self._first_edges(stations, *self._where(stations)), stations, s, turn)
         limit = np.where(other < radius - 0.3, other - 2.0 * old.spread, radius - 0.8 * old.spread)
-        keep = (rho < np.maximum(limit, 0.2)) & self._open(s, u, v)
+        keep = rho < np.maximum(limit, 0.2)
+        keep[keep] = self._open(s[keep], u[keep], v[keep])
         grid = np.arange(0.0, self.frame.line.s[-1], 0.1)
         short, wide, _ = old.half_widths(grid)
         start = Start(
