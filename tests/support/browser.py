@@ -62,7 +62,18 @@ def browser() -> Iterator[Browser]:
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
-def no_serious_finding(page: Page, light: dict[str, int], dark: dict[str, int]) -> None:
+SERIOUS = ("serious", "critical")
+
+
+def no_finding(page: Page, impacts: tuple[str, ...] = (*SERIOUS, "moderate")) -> None:
+    """Axe finds nothing of these impacts on a page as it is."""
+    found = [v for v in Axe().run(page, options={"runOnly": RULES}).response["violations"] if v["impact"] in impacts]
+    assert found == [], "\n".join(f"{v['id']}: {v['help']}: {[n['html'][:160] for n in v['nodes'][:3]]}" for v in found)
+
+
+def no_serious_finding(
+    page: Page, light: dict[str, int], dark: dict[str, int], impacts: tuple[str, ...] = SERIOUS
+) -> None:
     """Axe finds nothing serious on a page, in the light at one size and in the dark at the other, without loading it twice."""
     for scheme, size in (("light", light), ("dark", dark)):
         page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
@@ -71,11 +82,7 @@ def no_serious_finding(page: Page, light: dict[str, int], dark: dict[str, int]) 
             "w => innerWidth === w && document.getAnimations().every((a) => a.playState !== 'running')",
             arg=size["width"],
         )
-        found = Axe().run(page, options={"runOnly": RULES})
-        serious = [v for v in found.response["violations"] if v["impact"] in ("serious", "critical")]
-        assert serious == [], f"{scheme}: " + "\n".join(
-            f"{v['id']}: {v['help']}: {[n['html'][:160] for n in v['nodes'][:3]]}" for v in serious
-        )
+        no_finding(page, impacts)
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 1, f"{scheme}: cut off"
 
 

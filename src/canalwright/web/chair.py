@@ -55,6 +55,16 @@ DOES = {
     "inject": "Inject the backfill from the stop",
     "pause": "Let it cool, change instruments",
 }
+SHORT = {
+    "place": "Place",
+    "sear": "Sear",
+    "heat": "Heat",
+    "bite": "Bite",
+    "press": "Press",
+    "inject": "Backfill",
+    "pause": "Cool",
+}
+"""An act in one word, for what comes next."""
 
 
 @dataclass
@@ -227,7 +237,7 @@ def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
         "notes": list(session.notes),
         "noted_depth": session.depth,
         "step": _step(step, words) if step else None,
-        "next": _said(following, words) if following else "",
+        "next": _next(following, words) if following else "",
         "rise": _rise(told) | {"limit": 10},
         "retimed": chair.retimed,
         "end": _end(chair, words) if session.phase is Phase.DONE else "",
@@ -248,6 +258,7 @@ def _step(step: Step, words: Words) -> dict[str, Any]:
         "words": words(DOES[step.kind]),
         "tool": words(step.tool),
         "cut": _cut(step, words),
+        "cut_between": "({}–{})".format(*map(figure, step.cut[1:])) if step.cut else "",
         "colour": ISO_3630[colour] if colour else None,
         "colour_name": words(colour or ""),
     }
@@ -261,8 +272,13 @@ def _cut(step: Step, words: Words) -> str:
     """What is cut off the cone before it is placed."""
     if step.cut is None:
         return ""
-    value, low, high = (figure(v) for v in step.cut)
-    return words("cut {mm} mm off its tip ({low}–{high})", mm=value, low=low, high=high)
+    return words("cut {mm} mm off its tip", mm=figure(step.cut[0]))
+
+
+def _next(step: Step, words: Words) -> str:
+    """The next act in a line that is read from two metres."""
+    depth = f"{step.depth:.1f} mm" if step.depth is not None else ""
+    return " · ".join(filter(None, (words(SHORT[step.kind]), words(step.tool), depth)))
 
 
 def _said(step: Step, words: Words) -> str:

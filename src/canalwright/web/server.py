@@ -116,7 +116,7 @@ def application(office: Office, house: "House | None" = None) -> FastAPI:
         app,
         title="canalwright",
         favicon=ICON,
-        language="en-US",
+        language=None,  # each page says its own
         dark=False,
         tailwind=False,
         show_welcome_message=False,

@@ -16,7 +16,7 @@ HAPPENED = (
 
 TEXTS = {
     "go": "Go on",
-    "start": "Start",
+    "start": "Begin",
     "started": "Stop: done",
     "resume": "Go on with the timer",
     "time_up": "Time is up",
@@ -26,11 +26,11 @@ TEXTS = {
     "over": "Past the longest safe activation",
     "of": "of",
     "interval": "5–95 %",
-    "retimed": "The rest was re-planned from what was done: pauses or activations have changed.",
+    "retimed": "times re-planned from what was done",
     "finished": "All steps done",
-    "rise": "Outside, greatest rise",
+    "rise": "Outside",
     "limit": "limit 10 K",
-    "from": "mm from",
+    "from": "stop, from",
     "next": "Next",
     "wait": "wait",
     "heat": "heat",
@@ -41,19 +41,31 @@ TEXTS = {
 """Words that the screen's script puts in, by its names for them."""
 
 
+CORNERS = el(
+    "svg", el("path", d="M3 9V3h6M15 3h6v6M21 15v6h-6M9 21H3v-6", fill="none", stroke="currentColor", stroke_width="2"),
+    viewBox="0 0 24 24", aria_hidden="true",
+)  # fmt: skip
+
+
 def screen(words: Words, *, practice: bool) -> Safe:
     """The whole screen of one session."""
     marked = el("span", words("Practice"), class_="pill") if practice else Safe("")
     picture = el("div", id="ch-tooth-now", class_="ch-picture")
     tooth = el("section", picture, class_="ch-tooth", aria_label=words("The simulated tooth")) if practice else Safe("")
+    end = el("section", id="ch-end", hidden=True, class_="ch-end", aria_label=words("What was done"))
     return el(
         "div",
         el(
             "header",
             el("h1", el("span", id="ch-tooth", class_="tooth"), " ", el("span", id="ch-canal"), marked),
             el("p", el("span", id="ch-count"), id="ch-progress"),
-            el("p", id="ch-rise"),
-            el("a", words("Leave"), href="/", id="ch-leave", class_="button"),
+            el("p", id="ch-rise", title=words("Outside, greatest rise")),
+            el(
+                "div",
+                el("button", CORNERS, type="button", id="ch-full", class_="button", aria_label=words("Full screen")),
+                el("a", words("Leave"), href="/", id="ch-leave", class_="button"),
+                class_="actions",
+            ),
             class_="ch-top",
         ),
         el(
@@ -64,18 +76,7 @@ def screen(words: Words, *, practice: bool) -> Safe:
             el("button", words("Keep this plan"), type="button", id="ch-keep", class_="button"),
             id="ch-older", class_="ch-older", hidden=True, aria_label=words("The case was edited"),
         ),
-        el(
-            "section",
-            el("p", words("Opening the session…"), id="ch-words", class_="ch-words"),
-            el("p", el("i", id="ch-swatch", class_="swatch", hidden=True), el("span", id="ch-tool"), class_="ch-tool"),
-            el("div", el("p", id="ch-depth", class_="ch-depth"), el("p", id="ch-interval", class_="ch-small"), id="ch-depth-box"),
-            el("div", el("p", id="ch-clock", class_="ch-clock"), el("p", id="ch-clock-words", class_="ch-small"), id="ch-clock-box"),
-            el("p", id="ch-warn", class_="ch-warn", role="alert"),
-            el("p", id="ch-next", class_="ch-small ch-next"),
-            class_="ch-step", id="ch-step", aria_label=words("This step"),
-        ),
-        tooth,
-        el("section", id="ch-end", class_="ch-end", hidden=True, aria_label=words("What was done")),
+        el("div", _step(words), tooth, end, class_="ch-body"),
         el(
             "div",
             el("button", words("Back"), type="button", id="ch-back", class_="button"),
@@ -86,23 +87,62 @@ def screen(words: Words, *, practice: bool) -> Safe:
         ),
         _happened(words),
         el("dialog", el("div", id="where-content"), id="where", aria_labelledby="where-title"),
-        el("p", words(CAUTION), class_="ch-caution"),
+        _caution(words),
         class_="ch", id="ch", **{f"data_t_{k}": words(v) for k, v in TEXTS.items()},
     )  # fmt: skip
+
+
+def _step(words: Words) -> Safe:
+    """The act: what, with which instrument, how deep, how long, and what comes next or what is wrong."""
+    depth = (el("p", id="ch-depth", class_="ch-depth", data_unit="mm"), el("p", id="ch-interval", class_="ch-small"))
+    clock = (el("p", id="ch-clock", class_="ch-clock", data_unit="s"), el("p", id="ch-clock-words", class_="ch-small"))
+    tool = (el("i", id="ch-swatch", class_="swatch", hidden=True), el("span", id="ch-tool"), el("small", id="ch-cut"))
+    return el(
+        "section",
+        el("p", words("Opening the session…"), id="ch-words", class_="ch-words"),
+        el("p", *tool, class_="ch-tool"),
+        el(
+            "div",
+            el("div", *depth, id="ch-depth-box", hidden=True),
+            el("div", *clock, id="ch-clock-box", hidden=True),
+            class_="ch-figures",
+        ),
+        el("p", id="ch-warn", class_="ch-warn", role="alert"),
+        el("div", el("span", id="ch-next-words", class_="ch-small"), el("p", id="ch-next"), class_="ch-next"),
+        class_="ch-step", id="ch-step", aria_label=words("This step"),
+    )  # fmt: skip
+
+
+def _caution(words: Words) -> Safe:
+    """The caution: its first sentence in sight, all of it on a press."""
+    whole = words(CAUTION)
+    first, _, rest = whole.partition(". ")
+    return el("details", el("summary", f"{first}."), el("p", rest), class_="ch-caution")
 
 
 def _happened(words: Words) -> Safe:
     rows = [el("button", words(what), type="button", class_="button", data_note=what) for what in HAPPENED]
     depth = join(
-        el("label", words("The stop is really at, mm"), for_="ch-real"),
+        el(
+            "button",
+            "−",
+            type="button",
+            class_="button",
+            data_deeper="-0.5",
+            aria_label=words("half a millimetre less"),
+        ),
         el("input", type="number", id="ch-real", min="1", max="40", step="0.5", inputmode="decimal"),
+        el(
+            "button", "+", type="button", class_="button", data_deeper="0.5", aria_label=words("half a millimetre more")
+        ),
         el("button", words("Note this depth"), type="button", class_="button main", id="ch-note-depth"),
     )
     return el(
         "dialog",
         el("h2", words("What happened?"), id="ch-happened-title"),
         el("div", *rows, class_="ch-happened"),
-        el("div", depth, class_="field"),
+        el("label", words("The stop is really at, mm"), for_="ch-real"),
+        el("div", depth, class_="ch-real"),
         el("form", el("button", words("Close"), class_="button"), method="dialog"),
         id="ch-happened", aria_labelledby="ch-happened-title",
     )  # fmt: skip

@@ -40,6 +40,7 @@ def register(office: Office) -> None:
         if office.shelf.get(case.digest[:KEY]) is None:
             office.shelf.put(case)
         title = f"{prefs.tooth(case.tooth)} {prefs.words(case.canals[head.canal].name)}"
+        ui.add_head_html('<link rel="stylesheet" href="/static/chair.css">')
         with bare(prefs, title, "page", "chair", kind="chair"):
             html(screen(prefs.words, practice=head.practice))
 

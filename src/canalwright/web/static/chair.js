@@ -84,6 +84,7 @@ function show() {
   if (step) {
     $("ch-words").textContent = step.words;
     $("ch-tool").textContent = unbroken([step.tool, step.cut, step.temperature ? `${step.temperature.toFixed(0)} °C` : ""].filter(Boolean).join(" · "));
+    $("ch-cut").textContent = unbroken(step.cut_between);
     $("ch-swatch").hidden = !step.colour;
     $("ch-swatch").style.background = step.colour ?? "";
     $("ch-swatch").title = step.colour_name;
@@ -91,7 +92,8 @@ function show() {
     $("ch-depth").textContent = step.depth === null ? "" : (state.noted_depth ?? step.depth).toFixed(1);
     $("ch-interval").textContent = unbroken(`${text("from")} ${state.reference}` + (step.low === null ? "" : `, ${text("interval")} ${step.low.toFixed(1)}–${step.high.toFixed(1)}`));
     $("ch-clock-box").hidden = step.seconds === null;
-    $("ch-next").textContent = (state.retimed ? `${text("retimed")} ` : "") + (state.next ? `${text("next")}: ${state.next}` : "");
+    $("ch-next-words").textContent = [state.next && text("next"), state.retimed && text("retimed")].filter(Boolean).join(" · ");
+    $("ch-next").textContent = unbroken(state.next);
   } else debrief();
   if ($("ch-tooth-now") && pictured !== state.index) { pictured = state.index; tooth(); }
   clock();
@@ -125,7 +127,8 @@ function clock() {
     const left = step.seconds - elapsed(), running = state.phase === "running";
     $("ch-clock").textContent = left >= 0 ? left.toFixed(step.seconds < 10 || !(running || Number.isInteger(step.seconds)) ? 1 : 0) : `+${(-left).toFixed(1)}`;
     $("ch-clock").classList.toggle("up", left <= 0 && running);
-    $("ch-clock-words").textContent = left <= 0 && running ? text("time_up") : `s ${text({ heat: "heat", press: "hold", pause: "cool" }[step.kind] ?? "wait")}`;
+    $("ch-clock").classList.toggle("long", $("ch-clock").textContent.length > 5);
+    $("ch-clock-words").textContent = left <= 0 && running ? text("time_up") : text({ heat: "heat", press: "hold", pause: "cool" }[step.kind] ?? "wait");
     if (running) sound(step, left);
     if (step.kind === "heat" && step.longest !== null && state.phase !== "ready") {
       const spare = step.longest - elapsed();
@@ -172,8 +175,9 @@ document.addEventListener("click", (event) => {
   if (!button || button.disabled) return;
   if (button.dataset.note) { tell("note", { text: button.dataset.note }); $("ch-happened").close(); }
   else if (button.id === "ch-note-depth") { if ($("ch-real").value) tell("depth", { depth: Number($("ch-real").value) }); $("ch-happened").close(); }
+  else if (button.dataset.deeper) $("ch-real").value = (Number($("ch-real").value) + Number(button.dataset.deeper)).toFixed(1);
   else if (button.id === "ch-replan" || button.id === "ch-keep") edited(button);
-  else press({ "ch-go": "go", "ch-back": "back", "ch-pause": "pause", "ch-event": "event" }[button.id]);
+  else press({ "ch-go": "go", "ch-back": "back", "ch-pause": "pause", "ch-event": "event", "ch-full": "full" }[button.id]);
 });
 
 function press(key) {
