@@ -83,6 +83,12 @@ def _as_in(english: str, found: str) -> str:
 ENGLISH = Words()
 
 
+def canal_words(words: Words, name: str) -> str:
+    """A canal by its name; that of a tooth with one is called nothing but canal."""
+    said = words(name)
+    return said if said == words("canal") else words("{canal} canal", canal=said)
+
+
 @cache
 def words_of(language: str) -> Words:
     """The catalogue of a language; English for one that is unknown."""

@@ -9,7 +9,7 @@ from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.prefs import Prefs
 from canalwright.web.reader import reader
 from canalwright.web.stages import AFTER, FIRST, STAGES, Mark, State, stage_of
-from canalwright.web.words import LANGUAGES
+from canalwright.web.words import LANGUAGES, canal_words
 
 Marks = Mapping[str, Mark]
 SIGNS = {State.DONE: "✓", State.DOUBTFUL: "!", State.MISSING: "○"}
@@ -128,7 +128,7 @@ def where(prefs: Prefs, case: Case, index: int) -> Safe:
     kind = f"{words(case.tooth.kind)}, {words(case.tooth.side)}"
     label = el("span", case.label, class_="label", title=case.label)
     marked = el("span", words("invented"), class_="pill") if case.model.case.invented else Safe("")
-    name = el("h1", number, " ", words("{canal} canal", canal=words(canal.name)), class_="name")
+    name = el("h1", number, " ", canal_words(words, canal.name), class_="name")
     return el("div", name, el("p", el("span", kind), " ", label, " ", marked, class_="quiet"), class_="where")
 
 

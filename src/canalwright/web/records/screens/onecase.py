@@ -1,20 +1,19 @@
 """One case: what is known of it, what can be done, what happened."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from canalwright.quantities import Quantity
 from canalwright.records.accounts import Act
 from canalwright.records.blind import to_read
 from canalwright.records.caseview import CaseView
 from canalwright.records.effective import effective
 from canalwright.records.events import Event, Kind
 from canalwright.records.patients import Identity
-from canalwright.report.checking import length_words
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.prefs import Prefs
 from canalwright.web.records.screens.cases import due_words, tooth_words
+from canalwright.web.records.screens.history import ends, said, voids
 from canalwright.web.records.screens.page import button, field, form, table, told
 from canalwright.web.words import Words
 
@@ -112,8 +111,8 @@ def _checks(words: Words, events: Sequence[Event]) -> Safe:
             (
                 words(str(e.field("canal"))),
                 words(str(e.field("assessment", "grade", "word"))),
-                _ends(words, found.get("to_terminus")),
-                _voids(words, found),
+                ends(words, found.get("to_terminus")),
+                voids(words, found),
                 words(str(found.get("basis"))),
                 str(e.field("on") or ""),
             )
@@ -122,27 +121,6 @@ def _checks(words: Words, events: Sequence[Event]) -> Safe:
         return Safe("")
     head = [words(h) for h in ("Canal", "Grade", "End of the filling", "Voids", "From", "On")]
     return el("section", el("h2", words("What came of it")), table(head, rows, words("Checks kept")), class_="part")
-
-
-def _ends(words: Words, told: object) -> str:
-    """Where a filling ends, from what was kept of it; nothing where that cannot be read."""
-    numbers = [told.get(k) for k in ("value", "low", "high")] if isinstance(told, dict) else []
-    value, low, high = numbers if len(numbers) == 3 else (None, None, None)
-    if isinstance(value, int | float) and isinstance(low, int | float) and isinstance(high, int | float):
-        return words(length_words(Quantity(value, low, high, "mm")))
-    return ""
-
-
-def _voids(words: Words, found: Mapping[str, object]) -> str:
-    """How many voids were seen, and how small the image would have shown them: none seen does not say that there is none."""
-    seen, smallest = found.get("voids"), found.get("smallest_void")
-    count, size = (
-        len(seen) if isinstance(seen, list) else 0,
-        smallest.get("value") if isinstance(smallest, dict) else None,
-    )
-    if isinstance(size, int | float):
-        return words("{n} seen; under {size} mm none would be", n=count, size=f"{size:.2f}")
-    return words("{n} seen", n=count)
 
 
 def _chairs(words: Words, token: str, view: CaseView, begun: Sequence[Begun]) -> Safe:
@@ -210,32 +188,16 @@ def _history(prefs: Prefs, token: str, view: CaseView, events: Sequence[Event], 
             )
             made = form(f"/records/case/{view.case_id}/withdraw", token, *inside, kind="inline")
             out = el("details", el("summary", words("Withdraw")), made)
-        rows.append((str(e.seq), f"{e.happened:%Y-%m-%d %H:%M}", e.author, words(e.kind.value), _told(view, e), out))
+        rows.append(
+            (
+                str(e.seq),
+                f"{e.happened:%Y-%m-%d %H:%M}",
+                e.author,
+                words(e.kind.value),
+                said(prefs, view.case_id, e),
+                out,
+            )
+        )
     head = [words(h) for h in ("Entry", "UTC", "By", "What", "Content", "")]
     head[-1] = words("Mistake?")
     return table(head, rows, words("Entries of this case, the newest first"))
-
-
-def _told(view: CaseView, event: Event) -> Safe:
-    """An entry in a few words."""
-    payload = event.payload or {}
-    if event.kind is Kind.IMAGE:
-        return el(
-            "a", str(payload.get("label") or "film"), href=f"/records/case/{view.case_id}/image/{payload.get('image')}"
-        )
-    if event.kind is Kind.PLAN:
-        return el("span", str(payload.get("canal", "")))
-    if event.kind is Kind.CHAIR and "steps" in payload:
-        return el("span", f"{payload.get('canal')}: {payload.get('seconds')} s")
-    if event.kind is Kind.MEASUREMENT and "case_file" in payload:
-        return el("span", "case file")
-    shown = [f"{k} {_short(v)}" for k, v in payload.items() if v not in (None, "", [], {}, False)]
-    return el("span", "; ".join(shown)[:600])
-
-
-def _short(value: object) -> str:
-    if isinstance(value, dict):
-        return ", ".join(f"{k} {_short(v)}" for k, v in value.items())
-    if isinstance(value, list):
-        return ", ".join(_short(v) for v in value)
-    return str(value)
