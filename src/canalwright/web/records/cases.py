@@ -18,6 +18,8 @@ from canalwright.web.records.screens import onecase
 
 ROWS = 50
 STATUS = ("open", "planned", "filled", "closed")
+SHOWN = ("image/png", "image/jpeg")
+"""What a browser shows by itself; the rest is a file to keep."""
 
 
 def routes(house: House) -> list[Route]:
@@ -160,7 +162,7 @@ def image(ask: Ask) -> Response:
     """A film as it was kept."""
     name = ask.request.path_params["image"]
     media, content = ask.desk.image(ask.request.path_params["case"], name)
-    if media in ("image/png", "image/jpeg"):
+    if media in SHOWN:
         return Response(content, media_type=media)
     return download(content, media, f"{name}.{media.partition('/')[2].removeprefix('x-')}")
 

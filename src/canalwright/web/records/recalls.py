@@ -14,6 +14,7 @@ from canalwright.records.events import Event, Kind
 from canalwright.records.images import LABELS, media_of
 from canalwright.records.recall import Visit
 from canalwright.web.records.asking import Ask, change, content_of, look
+from canalwright.web.records.cases import SHOWN
 from canalwright.web.records.house import House
 from canalwright.web.records.screens import recalls as screens
 from canalwright.web.records.screens.recalls import MOST_ROOTS
@@ -58,14 +59,14 @@ def enter(ask: Ask) -> Response:
 
 def second_screen(ask: Ask, problem: str = "", status: int = 200) -> Response:
     """The film and nothing of the first reading."""
-    view, event = _awaited(ask)
-    content = screens.second(ask.prefs, ask.csrf, view, event, ask.session.name, problem)
+    view, event, shown = _awaited(ask)
+    content = screens.second(ask.prefs, ask.csrf, view, event, shown, ask.session.name, problem)
     return ask.page("Second reading", content, status=status)
 
 
 def read_second(ask: Ask) -> Response:
     """Record the second reading."""
-    view, event = _awaited(ask)
+    view, event, _ = _awaited(ask)
     try:
         roots = ask.texts("root")
         grades = [ask.number(f"index_{i}", 1, 5) for i in range(len(roots))]
@@ -76,14 +77,15 @@ def read_second(ask: Ask) -> Response:
     return ask.go(f"/records/case/{view.case_id}")
 
 
-def _awaited(ask: Ask) -> tuple[CaseView, Event]:
-    """The case and the recall that awaits a second reading, its grades hidden."""
+def _awaited(ask: Ask) -> tuple[CaseView, Event, frozenset[str]]:
+    """The case, the recall that awaits a second reading with its grades hidden, and the images that a browser can show."""
     name, seq = ask.request.path_params["case"], ask.request.path_params["seq"]
     view, events = ask.desk.case(name)
     event = next((e for e in events if e.seq == seq and to_read(e)), None)
     if event is None:
         raise NotFound(f"case {name} has no film {seq} that awaits a second reader")
-    return view, event
+    media = {str(e.field("image")): e.field("media") for e in events if e.kind is Kind.IMAGE}
+    return view, event, frozenset(name for name, kind in media.items() if kind in SHOWN)
 
 
 def visit_of(ask: Ask) -> Visit:

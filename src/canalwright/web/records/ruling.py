@@ -8,7 +8,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from canalwright.records.accounts import Act
-from canalwright.records.errors import BadEntry, IdentityLocked
+from canalwright.records.errors import BadEntry, IdentityLocked, SignInFailed, TooManyTries
 from canalwright.records.events import Kind
 from canalwright.records.recall import GUIDELINE, Rule
 from canalwright.web.records.asking import Ask, change, look
@@ -38,7 +38,8 @@ def screen(ask: Ask, problem: str = "", said: str = "", status: int = 200) -> Re
     """All rules of one case, as far as the reader's role goes."""
     view, events = ask.desk.case(ask.request.path_params["case"])
     may = frozenset(act for act in Act if ask.desk.allowed(act))
-    content = screens.rules(ask.words, ask.csrf, view, events, may, problem, said)
+    given = {key: ask.text(key) for key in ("reason", "pseudonym")} if "pseudonym" in ask.form else {}
+    content = screens.rules(ask.words, ask.csrf, view, events, may, problem, said, given)
     return ask.page("Rules and erasing", content, status=status)
 
 
@@ -97,7 +98,7 @@ def erase(ask: Ask) -> Response:
         names = [v.case_id for v in ask.desk.cases(patient=view.patient, limit=MOST_CASES).rows]
         held = [e for one in names for e in ask.desk.case(one)[1] if e.kind is Kind.MEASUREMENT and e.payload]
         ask.desk.erase(view.patient, ask.text("reason"), ask.secret_text("password"), ask.text("code"))
-    except BadEntry as error:
+    except (BadEntry, SignInFailed, TooManyTries) as error:
         return screen(ask, str(error), status=422)
     ask.house.office.radiographs.erase_for_all({str(e.field("digest"))[:KEY] for e in held}, names)
     ask.house.store.backups.renew()

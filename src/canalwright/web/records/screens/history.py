@@ -128,7 +128,7 @@ def _recalled(words: Words, payload: Payload) -> Iterator[str]:
         yield words("read blind by two")
     images = payload.get("images")
     if isinstance(images, list) and images:
-        yield words("{n} films", n=len(images))
+        yield words("films: {n}", n=len(images))
     yield str(payload.get("note") or "")
 
 
@@ -169,7 +169,7 @@ def _handed(words: Words, payload: Payload) -> Iterator[str]:
     if payload.get("identity") is not None:
         yield words("with the name") if payload["identity"] else words("without the name")
     if payload.get("files") is not None:
-        yield words("{n} files", n=payload["files"])
+        yield words("files: {n}", n=payload["files"])
     yield from _any(words, payload, "what", "language", "identity", "files", "text")
 
 

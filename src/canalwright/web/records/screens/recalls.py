@@ -109,16 +109,19 @@ def _film(words: Words, roots: Sequence[str], reader: str, was: Callable[..., st
     )
 
 
-def second(prefs: Prefs, token: str, view: CaseView, event: Event, reader: str, problem: str) -> Safe:
-    """A film to be graded by a second reader, without the first's grades."""
+def second(
+    prefs: Prefs, token: str, view: CaseView, event: Event, shown: frozenset[str], reader: str, problem: str
+) -> Safe:
+    """A film to be graded by a second reader, without the first's grades; `shown`: images that a browser can show."""
     words = prefs.words
     base = f"/records/case/{view.case_id}"
     index, images = event.field("index"), event.field("images")
     roots = list(index) if isinstance(index, dict) else []
-    films = [
-        el("li", el("a", words("Film {n}", n=i), href=f"{base}/image/{name}"))
-        for i, name in enumerate(images if isinstance(images, list) else [], 1)
-    ]
+    films = []
+    for i, name in enumerate(images if isinstance(images, list) else [], 1):
+        said, source = words("Film {n}", n=i), f"{base}/image/{name}"
+        seen = el("img", src=source, alt=said, class_="to-read") if name in shown else said
+        films.append(el("li", el("a", seen, href=source, target="_blank")))
     rows = []
     for i, root in enumerate(roots):
         hidden = el("input", type="hidden", name="root", value=root)
@@ -128,7 +131,12 @@ def second(prefs: Prefs, token: str, view: CaseView, event: Event, reader: str, 
         el("ul", *films)
         if films
         else el("p", words("No film was kept with this recall: look at it elsewhere."), class_="quiet"),
-        el("div", *rows, class_="fields"),
+        el(
+            "fieldset",
+            el("legend", words("Periapical index on the film, 1 healthy to 5 severe")),
+            el("div", *rows, class_="fields"),
+            class_="film",
+        ),
         button(words("Keep the reading")),
     )
     return join(

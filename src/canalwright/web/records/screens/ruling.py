@@ -1,6 +1,6 @@
 """The screen of the rules of one case."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from canalwright.records.accounts import Act
 from canalwright.records.caseview import CaseView, rule_of
@@ -11,9 +11,10 @@ from canalwright.web.words import Words
 
 
 def rules(
-    words: Words, token: str, view: CaseView, events: Sequence[Event], may: frozenset[Act], problem: str, said: str
-) -> Safe:
-    """Recall rule, closing, holding, taking out, erasing: each only for who may."""
+    words: Words, token: str, view: CaseView, events: Sequence[Event], may: frozenset[Act], problem: str, said: str,
+    given: Mapping[str, str],
+) -> Safe:  # fmt: skip
+    """Recall rule, closing, holding, taking out, erasing: each only for who may; `given` was typed for an erasing that failed."""
     base = f"/records/case/{view.case_id}"
     parts = []
     if Act.RECORD_RECALL in may:
@@ -23,7 +24,7 @@ def rules(
     if Act.TAKE_OUT in may:
         parts.append(_taken_out(words, token, base, Act.SEE_IDENTITY in may))
     if Act.ERASE in may:
-        parts += [_hold(words, token, base), _erase(words, token, base, view)]
+        parts += [_hold(words, token, base), _erase(words, token, base, view, given)]
     return join(
         el("h1", words("Rules and erasing"), " ", el("span", f"{view.tooth}, {view.case_id}", class_="quiet")),
         told(words(problem)),
@@ -100,18 +101,26 @@ def _hold(words: Words, token: str, base: str) -> Safe:
     return el("section", el("h2", words("Hold")), el("p", what, class_="quiet"), made, class_="part")
 
 
-def _erase(words: Words, token: str, base: str, view: CaseView) -> Safe:
+def _erase(words: Words, token: str, base: str, view: CaseView, given: Mapping[str, str]) -> Safe:
     inside = el(
         "div",
         field(
             words("Who asked for it, without a name"),
             "reason",
             ident="erase",
+            value=given.get("reason", ""),
             required=True,
             maxlength="500",
             autocomplete="off",
         ),
-        field(words("Pseudonym, typed once more"), "pseudonym", required=True, autocomplete="off", spellcheck="false"),
+        field(
+            words("Pseudonym, typed once more"),
+            "pseudonym",
+            value=given.get("pseudonym", ""),
+            required=True,
+            autocomplete="off",
+            spellcheck="false",
+        ),
         field(words("Your password"), "password", kind="password", required=True, autocomplete="current-password"),
         field(words("Code, where you have a second factor"), "code", inputmode="numeric", autocomplete="one-time-code"),
         class_="fields",
@@ -121,7 +130,8 @@ def _erase(words: Words, token: str, base: str, view: CaseView) -> Safe:
         patient=view.patient,
     )
     made = form(f"{base}/rules/erase", token, inside, button(words("Erase for good"), main=False), kind="stack wide")
-    inner = el("details", el("summary", words("Erase this person's data")), el("p", what, class_="problems"), made)
+    title = el("summary", words("Erase this person's data"))
+    inner = el("details", title, el("p", what, class_="problems"), made, open=bool(given))
     return el("section", el("h2", words("Erase")), inner, class_="part")
 
 
