@@ -44,7 +44,8 @@ class CanalShape:
 class RootShape:
     """A root: height from its end to the orifices (mm), half widths at its end's shoulder, growth per mm, ligament.
 
-    `crest`: height at which bone ends and soft tissue begins; `cej`: height at which enamel begins; None for neither.
+    `crest`: height at which bone ends and soft tissue begins; `cej`: height at which enamel begins; None for neither. `tip`: height
+    over which the root's end closes, as half an ellipsoid; None: as a ball.
     """
 
     height: float = 12.0
@@ -53,6 +54,7 @@ class RootShape:
     ligament: float = 0.2
     crest: float | None = None
     cej: float | None = None
+    tip: float | None = None
 
 
 @dataclass(frozen=True)
@@ -109,7 +111,7 @@ def root_tube(root: RootShape, bend: CanalShape) -> Tube:
     """The outer surface of a root that bends as its first canal does, less."""
     above = np.arange(0.0, root.height + 4.0, TABLE_STEP)
     centre = _bent(above, replace(bend, bend=bend.bend * 0.8), root.height)
-    cap = root.half[0]
+    cap = root.half[0] if root.tip is None else root.tip
     grown = np.maximum(above - cap, 0) * root.growth
     return Tube.along(centre, 2 * (root.half[0] + grown), 2 * (root.half[1] + grown), np.zeros_like(above), cap=cap)
 
@@ -144,6 +146,14 @@ def with_exit(shape: CanalShape, root: RootShape, seed: int) -> CanalShape:
         swerve=(float(rng.uniform(0.0, 0.5)) * root.half[0], float(rng.uniform(0.8, 2.0))),
         swerves=float(rng.uniform(0, 360)),
     )
+
+
+def with_tip(root: RootShape, seed: int) -> RootShape:
+    """The root with a slender, pointed end, drawn from a seed: a wide foramen there is the open end of a thin-walled tube."""
+    rng = np.random.default_rng(50_000 + seed)
+    slim = float(rng.uniform(0.65, 1.0))
+    half = (slim * root.half[0], slim * root.half[1])
+    return replace(root, half=half, tip=half[0] * float(rng.uniform(1.5, 4.5)))
 
 
 def flared(tube: Tube, root: Tube, shape: CanalShape) -> Tube:

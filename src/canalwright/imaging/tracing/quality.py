@@ -17,7 +17,7 @@ from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tracing.blurred_ellipse import share
 from canalwright.imaging.tracing.path import Tones
 from canalwright.imaging.tracing.profile_fit import Fit, Samples, residual
-from canalwright.imaging.tracing.result import Parts, width_error
+from canalwright.imaging.tracing.result import Parts, length_error, width_error
 
 Array = NDArray[np.float64]
 SIGNAL = 4.5
@@ -29,6 +29,9 @@ FAR_END = 0.7
 END = "its end was found"
 ELSEWHERE = 0.7
 """What is left of the score where nobody pointed at the end, and two ways of looking for it differ by more than `FAR_END`."""
+NINETY = 1.6449
+UNSURE_END, UNSURE = 0.2, 0.75
+"""Half of the length's 90 % interval from which its end is doubted, mm, and what is then left of the score."""
 UNLIKE = 1.8
 """Misfit of a slab, in noises, from which a section is thought to be no oval: single canals of real teeth stay under 1.4."""
 SHARPEST = 1.2
@@ -177,6 +180,9 @@ def _by_doubt(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
             if parts.guessed
             else (0.55, f"{said} the point that was given: does it leave the root there?")
         )
+    within = NINETY * length_error(parts)
+    if parts.exit is not None and not parts.pinned and within > UNSURE_END:
+        marks.append((UNSURE, f"its end is known to within {within:.2f} mm only"))
     return marks
 
 

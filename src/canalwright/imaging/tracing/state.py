@@ -14,12 +14,12 @@ from canalwright.imaging.tracing.apart import Apart
 from canalwright.imaging.tracing.barrier import Barrier
 from canalwright.imaging.tracing.block import Block
 from canalwright.imaging.tracing.blurred_ellipse import share
+from canalwright.imaging.tracing.ending import Ending
 from canalwright.imaging.tracing.frame import Frame, on_map
 from canalwright.imaging.tracing.noise import correlation, quiet
 from canalwright.imaging.tracing.path import Tones, second_line
 from canalwright.imaging.tracing.profile_fit import Fit, Samples, Start, fit, residual
 from canalwright.imaging.tracing.quality import Seen
-from canalwright.imaging.tracing.result import carried
 from canalwright.imaging.tracing.terminus import Exit, find_exit
 from canalwright.imaging.tracing.wall import DIRECTIONS, REACH, Rays, Surface, coarse, fit_surface
 
@@ -32,12 +32,10 @@ WIDEST = 2.5
 CORRELATED = 4.0
 """How many voxels the noise of one counts for before it was measured."""
 SURFACE_STEP = 0.2
-STRAIGHT_FROM, SEEN_FROM = 0.5, 3.0
+STRAIGHT_FROM, SEEN_FROM, FITTED_FROM = 0.5, 3.0, 2.0
 """Below this height over the given terminus the line goes straight on, mm, and once the exit is known below this many spreads over it,
 if that is lower: nearer to the root's end the tube is not seen well.
 """
-TURNING = 0.15
-"""Curvature that the canal may have there, 1/mm, standard deviation (common practice: last bends of 5 to 10 mm in radius)."""
 SOFTER = 1.5
 """Doubt of soft tissue's grey outside the root over that of the lumen's (chosen as the wall's other errors)."""
 
@@ -66,6 +64,11 @@ class State:
     def straight(self) -> float:
         """Station below which the line goes straight on."""
         return min(self.at + STRAIGHT_FROM, self.lowest)
+
+    @property
+    def _ending(self) -> Ending:
+        """The tube as the search for the exit sees it."""
+        return Ending(self.frame, self.fit, self.straight, self.straight - (SEEN_FROM - FITTED_FROM) * self.fit.spread)
 
     @property
     def fit(self) -> Fit:
@@ -107,7 +110,7 @@ class State:
         x, y = u - old.value("cu", s), v - old.value("cv", s)
         _, long, _ = old.half_widths(s)
         # fine voxels are millions: what is too far for the fit is left out before more is reckoned of each
-        near = (np.hypot(x, y) < long + 4.5 * old.spread) & (s > lowest + 2.0 * old.spread)
+        near = (np.hypot(x, y) < long + 4.5 * old.spread) & (s > lowest + FITTED_FROM * old.spread)
         s, u, v, grey, index, x, y = s[near], u[near], v[near], grey[near], index[near], x[near], y[near]
         turn, rho = np.arctan2(y, x), np.hypot(x, y)
         radius, width, beyond = (on_map(m, stations, s, turn) for m in (surface.edge, surface.ligament, surface.beyond))
@@ -152,29 +155,9 @@ class State:
 
     def exit(self) -> Exit | None:
         """Where the canal leaves the root, looked for from 1 mm above the given terminus."""
-        f = self.fit
-
-        def line(s: Array) -> tuple[Array, Array, Array, Array]:
-            points, up, one, two = self.frame.at(s)
-            cu, cv = (carried(f, name, s, self.straight) for name in ("cu", "cv"))
-            return points + cu[:, None] * one + cv[:, None] * two, up, one, two
-
-        def fill(points: Array) -> Array:
-            s, u, v = self.frame.place(points)
-            flat = [np.ravel(a) for a in (s, u, v)]
-            return self._hole(*flat).reshape(s.shape)
-
-        def aside(s: float) -> float:
-            last = np.array([self.straight])
-            _, _, centre = f.errors(last)
-            on = max(0.0, float(last[0]) - s)
-            return float(np.sqrt(centre[0] ** 2 + (f.tilt(last)[0] * on) ** 2 + (TURNING * on**2 / 2) ** 2))
-
-        inside = self.at + 1.0
         return find_exit(
-            self.block, line, inside, limits=(self.at - BEYOND + 0.1, self.at + 0.95), fill=fill,
-            dentine=float(f.value("d", np.array([inside]))[0]), lumen=f.lumen, spread=f.spread,
-            noise=self.tones.noise, correlation=self.correlation, aside=aside,
+            self.block, self._ending, self.at + 1.0, limits=(self.at - BEYOND + 0.1, self.at + 0.95),
+            first=self.at + STRAIGHT_FROM, noise=self.tones.noise, correlation=self.correlation,
         )  # fmt: skip
 
     def seen(self) -> Seen:
@@ -239,17 +222,6 @@ class State:
         """Half width and centre (2, k) at stations."""
         _, long, _ = self.fit.half_widths(stations)
         return long, np.vstack([self.fit.value("cu", stations), self.fit.value("cv", stations)])
-
-    def _hole(self, s: Array, u: Array, v: Array) -> Array:
-        """Greys that the lumen takes away at places (n,), in the last half millimetre as wide as it is above: a foramen opens like
-        a funnel, and one that was filled up would hide where the root ends about it.
-        """
-        f = self.fit
-        inside = np.clip(s, self.at + STRAIGHT_FROM, f.knots["m"][-4])
-        short, long, angle = f.half_widths(inside)
-        drop = f.value("d", inside) - f.lumen
-        cu, cv = (carried(f, name, s, self.straight) for name in ("cu", "cv"))
-        return np.asarray(drop * share(u - cu, v - cv, long, short, angle, f.spread))
 
     def _rays(self, stations: Array, half: Array, centre: Array, *, filled: bool) -> Rays:
         r = np.arange(0.05, REACH, max(0.5 * self.block.voxel, 0.05))
