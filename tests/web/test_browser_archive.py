@@ -114,6 +114,46 @@ def _film_is_there(page: Page, told: str) -> None:
     assert page.locator("[aria-labelledby=h-told]").inner_text() == told
 
 
+def test_a_case_that_is_edited_outlasts_a_crash(page: Page, tmp_path: Path) -> None:
+    """No film and nothing pressed: a width is typed, the server is killed, and the same address shows it; so does a case just written."""
+    running = Server(data=tmp_path)
+    running.start()
+    try:
+        page.goto(f"{running.address}/demo")
+        page.wait_for_url("**/plan")
+        page.goto(page.url.replace("/plan", "/measure"))
+        opened = page.url
+        page.locator("#f-orifice_width").fill("1.23")
+        page.wait_for_function("was => location.href !== was", arg=opened)
+        edited = page.url
+        writing = page.context.new_page()
+        writing.goto(f"{running.address}/measure")
+        for field, value in (("name", "palatal"), ("working_length", "19.5"), ("size", "30"), ("taper", "6 %")):
+            entry = writing.locator(f"#f-{field}")
+            entry.select_option(value) if field == "size" else entry.fill(value)
+        writing.wait_for_url("**/case/*/0/measure")
+        expect(writing.locator("h1.name")).to_contain_text("palatal")
+        writing.wait_for_timeout(1000)  # what is written behind the page, at the latest
+        running.stop(signal.SIGKILL)
+        running.start()
+        page.goto(edited)
+        expect(page.locator("#f-orifice_width")).to_have_value("1.23")
+        page.goto(opened)
+        expect(page.locator(".older a")).to_have_attribute("href", edited.removeprefix(running.address))
+        writing.goto(writing.url)
+        expect(writing.locator("#f-working_length")).to_have_value("19.5")
+        writing.close()
+        page.goto(running.address)
+        expect(page.locator(".open-cases a")).to_have_count(2)
+        page.once("dialog", lambda dialog: dialog.accept())
+        page.locator(f"[data-close='{edited.split('/')[4]}']").click()
+        expect(page.locator(".open-cases a")).to_have_count(1)
+        page.goto(edited)
+        expect(page.get_by_role("heading", name="This case is not open any more")).to_be_visible()
+    finally:
+        running.stop()
+
+
 def test_the_evidence_can_be_searched(page: Page) -> None:
     page.goto("/evidence")
     expect(page.locator("h1")).to_have_text("Evidence")

@@ -20,7 +20,8 @@ from canalwright.imaging.radiograph.marks import Marks
 from canalwright.imaging.radiograph.shown import shown
 from canalwright.records.crypt import new_key
 from canalwright.web import filmbook
-from canalwright.web.filmbook import KEPT, Filmbook
+from canalwright.web.book import KEPT, TORN
+from canalwright.web.filmbook import Filmbook
 from canalwright.web.films import Films
 from canalwright.web.office import Office
 from canalwright.web.radiographs import Use
@@ -108,7 +109,7 @@ def test_a_server_that_is_killed_loses_no_mark_that_it_wrote(tmp_path: Path) -> 
         film = after.radiographs.get(key)
         assert film is not None and film.marks.known_mm in (last, last + 1)
         assert len(after.listed()) == 1
-        after.radiographs.book.forget_old(time.time() + filmbook.TORN + 1)
+        after.radiographs.book.forget_old(time.time() + TORN + 1)
         assert not list(folder.glob(".*")), "what was never finished is swept away"
         assert after.radiographs.book.listed() == [key]
 

@@ -21,6 +21,7 @@ from canalwright.web.film import film
 from canalwright.web.markup.picture import colours, tongue
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
+from canalwright.web.shelf import ShelfFull
 
 log = logging.getLogger(__name__)
 NO_STORE = {"cache-control": "no-store"}
@@ -51,7 +52,10 @@ def routes(office: Office) -> APIRouter:
             case = await office.bench.aside(casefile.loads, text, shown)
         except casefile.CaseError as error:
             return answer({"problems": [str(problem) for problem in error.problems]}, 422)
-        return answer({"go": f"/case/{office.shelf.put(case)}/0/plan"})
+        try:
+            return answer({"go": f"/case/{office.take(case)}/0/plan"})
+        except ShelfFull as error:
+            return answer({"problems": [Prefs.of(request.cookies).words(str(error))]}, 409)
 
     @router.post("/open-archive")
     async def brought(request: Request, name: str = "archive") -> Response:
@@ -61,7 +65,10 @@ def routes(office: Office) -> APIRouter:
             back = await asyncio.to_thread(restored, await request.body(), shown, office.chairs.book)
         except casefile.CaseError as error:
             return answer({"problems": [str(problem) for problem in error.problems]}, 422)
-        key = office.shelf.put(back.case)
+        try:
+            key = office.take(back.case)
+        except ShelfFull as error:
+            return answer({"problems": [Prefs.of(request.cookies).words(str(error))]}, 409)
         for kept in back.films:
             film = office.radiographs.back(kept.film, kept.picture, kept.marks, key, kept.use)
             if wrong := await office.film_unkept(film):
@@ -70,24 +77,26 @@ def routes(office: Office) -> APIRouter:
 
     @router.post("/case/{key}/close")
     async def closed(key: str) -> Response:
-        """Take a case off the shelf, and its radiographs off the disk."""
+        """Take a case off the shelf, and off the disk with its radiographs."""
         await asyncio.to_thread(office.close, key)
         return answer({"go": "/"})
 
     @router.get("/case/{key}/newer.json")
     async def newer(request: Request, key: str) -> Response:
-        """Whether a case was changed since, in another window perhaps, and into what."""
+        """Whether a case was changed since, in another window perhaps, and into what; and why it is not kept, where it is not."""
         words, found = Prefs.of(request.cookies).words, office.shelf.newer(key)
         said = {
             "text": words("This shows the case as it was before its last change."),
             "link": words("Show it as it is now"),
         }
-        return answer({"newer": found} | (said if found else {}))
+        why = await office.unkept()
+        unkept = words("This case would be lost with the program: {why}", why=words(why)) if why else ""
+        return answer({"newer": found, "unkept": unkept} | (said if found else {}))
 
     @router.get("/case/{key}/case.zip")
     async def bundled(request: Request, key: str) -> Response:
         """The case, its sessions, radiographs and checks; card, plan and section of every canal with the planner's choices."""
-        case = office.shelf.get(key)
+        case = office.found(key, 0)
         if case is None:
             return answer({"problems": ["this case is not open any more"]}, 404)
         try:
@@ -148,7 +157,7 @@ def routes(office: Office) -> APIRouter:
 
     @router.get("/case/{key}/case.toml")
     async def saved(key: str) -> Response:
-        case = office.shelf.get(key)
+        case = office.found(key, 0)
         if case is None:
             return answer({"problems": ["this case is not open any more"]}, 404)
         return _file(casefile.dumps(case).encode(), "application/toml", f"case-{case.tooth.code}.toml")

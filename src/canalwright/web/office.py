@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import logging
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from canalwright import casefile
@@ -62,7 +63,11 @@ class Office:
                 self._bring_back(key)
         return self.shelf.listed()
 
-    def put(self, case: Case, instead_of: str) -> str:
+    def take(self, case: Case) -> str:
+        """Lay a case on the shelf that is opened anew, and give its key. Raises ShelfFull."""
+        return self.shelf.take(case)
+
+    def put(self, case: Case, instead_of: str = "") -> str:
         """Lay a changed case on the shelf and give its key; its radiographs follow it."""
         key = self.shelf.put(case, instead_of=instead_of)
         self.refile(key)
@@ -93,11 +98,21 @@ class Office:
             return str(error)
         return ""
 
+    async def unkept(self) -> str:
+        """Why what was changed could not be written down, once that is known; nothing where it could."""
+        return await asyncio.to_thread(self.shelf.settle)
+
+    def erase(self, cases: Collection[str], records: Collection[str]) -> None:
+        """Take every reader's cases of these keys, or of these cases of the records, away with their radiographs, off the disk too."""
+        self.radiographs.erase_for_all(cases, records)
+        self.shelf.erase(cases, records)
+
     def close(self, key: str) -> None:
-        """Take a case off the shelf with what it was made from, and its radiographs off the disk; sessions at the chair stay."""
+        """Take a case with what it was made from, and its radiographs, off shelf and disk; sessions at the chair stay."""
         line = self.shelf.line(key)
         self.radiographs.erase(line)
         self.shelf.drop(line)
+        self.shelf.settle()
 
     def _bring_back(self, key: str) -> None:
         text, record = self.radiographs.cases()[key]

@@ -18,6 +18,8 @@ from canalwright import planning
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
 from canalwright.web import chair_routes, heat_routes, memory, moving_routes
+from canalwright.web.book import Book
+from canalwright.web.chairbook import data_folder
 from canalwright.web.checks import routes as check_routes
 from canalwright.web.data import routes
 from canalwright.web.greeting import Greeting
@@ -28,6 +30,7 @@ from canalwright.web.place import CIPHERS, Place
 from canalwright.web.radiographs import routes as radiograph_routes
 from canalwright.web.scan import routes as scan_routes
 from canalwright.web.scan.store import sweep
+from canalwright.web.shelf import Shelf
 
 if TYPE_CHECKING:
     from canalwright.records import Store
@@ -46,7 +49,12 @@ def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store
     office = Office.of(tray)
     office.scans.paths = not place.outside
     house = _house(store, office, place) if store is not None else None
-    path = f"/case/{office.shelf.put(case)}/0/plan" if case is not None and house is None else "/"
+    if house is None:
+        book = Book(data_folder() / "cases")
+        book.forget_old(time.time())
+        office.shelf = Shelf(book)
+        office.listed()
+    path = f"/case/{office.put(case)}/0/plan" if case is not None and house is None else "/"
     if house is not None and house.first_key:
         path = f"/records/first?key={house.first_key}"
     address = f"{place.address}{path}"

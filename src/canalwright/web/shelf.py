@@ -1,79 +1,281 @@
-"""The cases that are open: each under the digest of its content.
+"""The cases that are open: each under the digest of its content, on the disk too where the shelf has a book.
 
 A case never changes; an edit is another case under another key. So two windows on one case cannot overwrite each other, and a
-link always shows what it showed. Nothing is written to disk here; a case whose radiographs are kept lies with them (see `films`).
+link always shows what it showed. What lies on the shelf outlasts the server: every change is written behind the page, one file for each
+state of a case, and is there again under the same key. The last states that a case went through are kept with it; a case goes when it is
+closed, or when nobody used it for 30 days. More cases than `MOST` are not taken in, so that none is lost for another.
 """
 
+import contextlib
+import json
+import secrets
+import threading
+import time
 from collections import OrderedDict
-from collections.abc import Collection
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import asdict, dataclass, field, replace
+from functools import cache
 
-from canalwright.casefile import Case
+from canalwright import casefile
+from canalwright.casefile import Case, CaseError
+from canalwright.web.book import Book
+from canalwright.web.disk import refused
 
 KEY = 16
-MOST = 64
-MOST_STEPS = 4096
-"""Changes that are remembered: which case was made from which."""
+MOST, ROOM = 64, 64 << 20
+"""Cases that may be open, and bytes of all states of them."""
+MOST_OLDER = 64
+"""States that cases went through before, the last ones."""
+FULL = f"as many cases are open as are kept ({MOST}, or {ROOM >> 20} MB): close one on the start page first"
+TOUCH = 3600.0
+"""Seconds between two times that a use is written down."""
 
 
-@dataclass
+class ShelfFull(ValueError):
+    """One case more than may be open."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """A state of a case: its file text, what it was made from, its case of the records, where on its pages one was last, when it came."""
+
+    key: str
+    case: str
+    older: str = ""
+    record: str = ""
+    last: str = ""
+    made: int = 0
+    name: str = field(default_factory=lambda: secrets.token_hex(8))
+
+    def told(self) -> bytes:
+        """As it is written down."""
+        return json.dumps({k: v for k, v in asdict(self).items() if k != "name"}).encode()
+
+    @classmethod
+    def of(cls, told: bytes, name: str) -> "Held":
+        """As it was written down. Raises ValueError, TypeError, KeyError for what is none."""
+        said = dict(json.loads(told))
+        texts = {k: str(said[k]) for k in ("key", "case", "older", "record", "last")}
+        return cls(**texts, made=int(said["made"]), name=name)
+
+
 class Shelf:
-    """Open cases by key, the one looked at last at the end; the one not looked at longest goes first when it is full."""
+    """Open cases by key, the one looked at last at the end."""
 
-    most: int = MOST
-    _cases: "OrderedDict[str, Case]" = field(default_factory=OrderedDict)
-    _newer: dict[str, str] = field(default_factory=dict)
-    _older: dict[str, str] = field(default_factory=dict)
+    def __init__(self, book: Book | None = None, most: int = MOST) -> None:
+        self.most = most
+        self.trouble = ""
+        self._book, self._read = book, book is None
+        self._held: OrderedDict[str, Held] = OrderedDict()
+        self._cases: dict[str, Case] = {}
+        self._newer: dict[str, str] = {}
+        self._touched: dict[str, float] = {}
+        self._writing: Future[None] | None = None
+        self._lock = threading.RLock()
+
+    def take(self, case: Case) -> str:
+        """Lay a case on the shelf that is opened anew. Raises ShelfFull where there are too many."""
+        with self._lock:
+            self._ready()
+            full = sum(key not in self._newer for key in self._held) >= self.most or self._bytes() > ROOM
+            if full and case.digest[:KEY] not in self._held:
+                raise ShelfFull(FULL)
+            return self.put(case)
 
     def put(self, case: Case, instead_of: str = "") -> str:
         """Lay a case on the shelf and give its key; the one it was made from stays open but is not listed any more."""
-        key = case.digest[:KEY]
-        if instead_of and instead_of != key:
-            self._newer[instead_of] = key
-            self._older[key] = instead_of
-            if len(self._older) > MOST_STEPS:
-                del self._older[next(iter(self._older))]
-        self._newer = {old: new for old, new in self._newer.items() if old in self._cases and old != key}
-        self._cases[key] = case
-        self._cases.move_to_end(key)
-        while len(self._cases) > self.most:
-            self._cases.popitem(last=False)
-        return key
+        with self._lock:
+            self._ready()
+            key = case.digest[:KEY]
+            before, there = self._held.get(instead_of), self._held.get(key)
+            if there is not None and instead_of in ("", key) and key not in self._newer:
+                self._held.move_to_end(key)
+                return key
+            text = there.case if there else casefile.dumps(case)
+            made = Held(key, text, made=time.time_ns()) if there is None else replace(there, made=time.time_ns())
+            if instead_of not in ("", key):
+                made = replace(made, older=instead_of)
+            if before is not None:
+                made = replace(made, record=before.record or made.record, last=before.last or made.last)
+            self._lay(made)
+            self._cases[key] = case
+            self._write(made)
+            self._bound()
+            return key
 
     def get(self, key: str) -> Case | None:
         """The case of a key, or None when it is not open (any more)."""
-        case = self._cases.get(key)
-        if case is not None:
-            self._cases.move_to_end(key)
-        return case
+        with self._lock:
+            self._ready()
+            case = self._case(key)
+            if case is not None:
+                self._held.move_to_end(key)
+                self._use(self._held[key])
+            return case
 
     def drop(self, keys: Collection[str]) -> None:
-        """Take cases off the shelf."""
-        for key in keys:
-            self._cases.pop(key, None)
+        """Take cases off the shelf, and off the disk."""
+        with self._lock:
+            self._ready()
+            for key in keys:
+                self._off(key)
 
     def note(self, key: str, case: str) -> None:
-        """Remember which case of the records an open one is; only where records are open."""
+        """Remember which case of the records an open one is, and what it was made from."""
+        self._change(self.line(key), lambda held: replace(held, record=case))
 
     def came_from(self, key: str) -> str:
         """The case of the records that an open one belongs to; empty when none."""
-        return ""
+        with self._lock:
+            self._ready()
+            held = self._held.get(key)
+            return held.record if held else ""
+
+    def looked(self, key: str, last: str) -> None:
+        """Remember where on the pages of a case one was last, with what was chosen there."""
+        self._change((key,), lambda held: replace(held, last=last))
+
+    def last(self, key: str) -> str:
+        """Where on the pages of a case one was last: the end of an address; empty where nothing is known."""
+        with self._lock:
+            self._ready()
+            held = self._held.get(key)
+            return held.last if held else ""
 
     def line(self, key: str) -> tuple[str, ...]:
         """A key and those of the cases that it was made from, one change after the other."""
-        found = [key]
-        while (before := self._older.get(found[-1], "")) and before not in found:
-            found.append(before)
-        return tuple(found)
+        with self._lock:
+            self._ready()
+            found = [key]
+            while (held := self._held.get(found[-1])) and held.older and held.older not in found:
+                found.append(held.older)
+            return tuple(found)
 
     def newer(self, key: str) -> str:
         """The key of what a case was last changed into; '' where it is the latest."""
-        found, seen = key, {key}
-        while (after := self._newer.get(found, "")) in self._cases and after not in seen:
-            found = after
-            seen.add(found)
-        return found if found != key else ""
+        with self._lock:
+            self._ready()
+            found, seen = key, {key}
+            while (after := self._newer.get(found, "")) in self._held and after not in seen:
+                found = after
+                seen.add(found)
+            return found if found != key else ""
 
     def listed(self) -> tuple[tuple[str, Case], ...]:
         """Key and case of each, the one looked at last first."""
-        return tuple((k, case) for k, case in reversed(self._cases.items()) if k not in self._newer)
+        with self._lock:
+            self._ready()
+            keys = [key for key in reversed(self._held) if key not in self._newer]
+            return tuple((key, case) for key in keys if (case := self._case(key)) is not None)
+
+    def erase(self, cases: Collection[str], records: Collection[str]) -> None:
+        """Take the cases of these keys, and those that belong to these cases of the records, off the shelf with all their states."""
+        with self._lock:
+            self._ready()
+            found = [k for k, held in self._held.items() if k in cases or held.record in records]
+            self.drop({key for one in found for key in self.line(one)} | {*found})
+
+    def settle(self) -> str:
+        """Wait until all is on the disk; gives why it could not be, nothing where it could."""
+        writing = self._writing
+        if writing is not None:
+            writing.result()
+        return self.trouble
+
+    def _case(self, key: str) -> Case | None:
+        if key in self._held and key not in self._cases:
+            try:
+                self._cases[key] = casefile.loads(self._held[key].case, "case")
+            except CaseError:  # of another version; it stays on the disk
+                del self._held[key]
+        return self._cases.get(key)
+
+    def _lay(self, held: Held) -> None:
+        """Put a state in its place: newest, and in place of the one that it was made from."""
+        if held.older in self._held:
+            self._newer[held.older] = held.key
+        self._newer.pop(held.key, None)
+        self._held[held.key] = held
+        self._held.move_to_end(held.key)
+
+    def _off(self, key: str) -> None:
+        held = self._held.pop(key, None)
+        self._cases.pop(key, None)
+        self._touched.pop(key, None)
+        self._newer = {old: new for old, new in self._newer.items() if key not in (old, new)}
+        if held is not None and self._book is not None:
+            self._behind(self._book.drop, held.name)
+
+    def _bound(self) -> None:
+        """The states longest passed go first, so that none that is left loses what it became."""
+        older = sorted((h for h in self._held.values() if h.key in self._newer), key=lambda h: h.made)
+        room = self._bytes()
+        while older and (len(older) > MOST_OLDER or room > ROOM):
+            gone = older.pop(0)
+            room -= len(gone.case)
+            self._off(gone.key)
+
+    def _bytes(self) -> int:
+        return sum(len(held.case) for held in self._held.values())
+
+    def _change(self, keys: Collection[str], change: Callable[[Held], Held]) -> None:
+        with self._lock:
+            self._ready()
+            for held in [self._held[key] for key in keys if key in self._held]:
+                made = change(held)
+                if made != held:
+                    self._held[held.key] = made
+                    self._write(made)
+
+    def _use(self, held: Held) -> None:
+        now = time.monotonic()
+        if self._book is not None and now - self._touched.get(held.key, now - 2 * TOUCH) > TOUCH:
+            self._touched[held.key] = now
+            self._behind(self._book.used, held.name)
+
+    def _write(self, held: Held) -> None:
+        if self._book is None:
+            return
+        book = self._book
+
+        def write() -> None:
+            try:
+                book.tell(held.name, held.told())
+                self.trouble = ""
+            except OSError as error:
+                self.trouble = refused(error, book.folder)
+
+        self._touched[held.key] = time.monotonic()
+        self._behind(write)
+
+    def _behind(self, work: Callable[..., None], *arguments: str) -> None:
+        def safely() -> None:
+            with contextlib.suppress(OSError):
+                work(*arguments)
+
+        self._writing = _hand().submit(safely)
+
+    def _ready(self) -> None:
+        """What lies on the disk is read once."""
+        if self._read or self._book is None:
+            return
+        self._read = True
+        found = list(self._found(self._book))
+        for held in sorted(found, key=lambda one: one.made):
+            self._lay(held)
+        for held in found:
+            if self._held.get(held.key) is held:
+                self._held.move_to_end(held.key)  # the one used last at the end
+
+    def _found(self, book: Book) -> Iterator[Held]:
+        for name in book.listed():
+            with contextlib.suppress(ValueError, TypeError, KeyError, RecursionError):
+                if (told := book.told(name)) is not None:
+                    yield Held.of(told, name)
+
+
+@cache
+def _hand() -> ThreadPoolExecutor:
+    """One thread that writes, in the order of what was done; the program waits for it when it ends."""
+    return ThreadPoolExecutor(1, thread_name_prefix="cases")

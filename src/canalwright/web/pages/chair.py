@@ -37,8 +37,8 @@ def register(office: Office) -> None:
             not_open(prefs)
             return
         case = casefile.loads(head.case, "session")
-        if office.shelf.get(case.digest[:KEY]) is None:
-            office.shelf.put(case)
+        if office.found(case.digest[:KEY], head.canal) is None:
+            office.put(case)
         title = f"{prefs.tooth(case.tooth)} {prefs.words(case.canals[head.canal].name)}"
         ui.add_head_html('<link rel="stylesheet" href="/static/chair.css">')
         with bare(prefs, title, "page", "chair", kind="chair"):

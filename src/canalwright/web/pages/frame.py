@@ -46,16 +46,24 @@ def frame(
     index: int = 0,
     stage: str = "",
     kind: str = "",
-) -> Iterator[None]:
-    """Everything around the content of a page; `stage` is the view that it is, `office` lets it say how far the canal has come."""
+) -> Iterator[ui.html]:
+    """Everything around the content of a page; `stage` is the view that it is, `office` lets it say how far the canal has come.
+
+    Gives the head, which `head` fills anew where the page changes its case.
+    """
     _head(prefs, title, "page", *scripts)
-    marks = way.marks(office, case, key, index) if office is not None and case is not None else None
-    html(shell.top(prefs, case, key, index, stage, marks), kind="shell")
+    top = html(head(prefs, office, case, key, index, stage), kind="shell")
     with _main(kind):
-        yield
+        yield top
     html(shell.caution(prefs, stage), kind="shell-foot")
     html(el("dialog", el("div", id="where-content"), id="where", aria_labelledby="where-title"), kind="shell-dialog")
     html(el("div", id="told", role="status", aria_live="polite", class_="unseen"))
+
+
+def head(prefs: Prefs, office: Office | None, case: Case | None, key: str, index: int, stage: str) -> Safe:
+    """The head of a page."""
+    marks = way.marks(office, case, key, index) if office is not None and case is not None else None
+    return shell.top(prefs, case, key, index, stage, marks)
 
 
 @contextmanager
@@ -92,7 +100,7 @@ def not_open(prefs: Prefs) -> None:
         html(
             join(
                 el("h1", words("This case is not open any more")),
-                el("p", words("Cases live in the memory of the running page only. Open the case file again.")),
+                el("p", words("It was closed, or nobody used it for 30 days. Open the case file again.")),
                 el("p", el("a", words("To the start"), href="/", class_="button main")),
             ),
             kind="narrow",

@@ -15,8 +15,9 @@ from canalwright.web.markup.html import Safe, el
 from canalwright.web.markup.picture import canal_picture
 from canalwright.web.markup.zoom import zoom
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, opened, page_prefs
+from canalwright.web.pages.frame import frame, head, html, opened, page_prefs
 from canalwright.web.prefs import Prefs
+from canalwright.web.shelf import KEY, ShelfFull
 from canalwright.web.usual import usual
 
 
@@ -41,7 +42,7 @@ class View:
     def __init__(self, office: Office, prefs: Prefs, draft: Draft, index: int) -> None:
         self.office, self.prefs, self.draft, self.index = office, prefs, draft, index
         self.case: Case | None = None
-        self.key = ""
+        self.key = self.full = ""
 
     def build(self, case: Case | None, key: str) -> None:
         """Lay the page out."""
@@ -58,7 +59,7 @@ class View:
             index=self.index,
             stage="measure",
             kind="measure",
-        ):
+        ) as self.head:
             with ui.element("section").classes("side").props(f'aria-label="{words("Section")}"'):
                 self.picture = html(Safe(""), kind="picture")
                 html(zoom(words))
@@ -80,7 +81,7 @@ class View:
             self.draft = self.draft.with_tooth(Tooth(int(value)).code)
         elif what == "label":
             self.draft = self.draft.with_label(str(value)[:80])
-            self._answer()
+            self._changed()
             return
         elif what == "canal":
             self.index = min(max(int(value), 0), len(self.draft.canals) - 1)
@@ -91,28 +92,48 @@ class View:
             self.draft = self.draft.without_canal(self.index)
             self.index = max(self.index - 1, 0)
         self.form.content = form(self.draft, self.index, self.prefs)
-        self._answer()
+        self._changed()
 
     def _field(self, event: GenericEventArguments) -> None:
         key = str(event.args["key"])
         if key in BY_KEY:
             self.draft = self.draft.with_text(self.index, key, str(event.args["value"])[:400])
-            self._answer()
+            self._changed()
 
     def _method(self, event: GenericEventArguments) -> None:
         key = str(event.args["key"])
         if key in BY_KEY:
             self.draft = self.draft.with_method(self.index, key, str(event.args["value"]))
-            self._answer()
+            self._changed()
 
     def _use(self, event: GenericEventArguments) -> None:
         if self.case is None:
             return
-        key = self.key = self.office.put(self.case, instead_of=self.key)
-        if event.args["what"] == "plan":
-            ui.navigate.to(f"/case/{key}/{self.index}/plan")
+        self._keep()
+        if self.full:
+            self._answer()
+        elif event.args["what"] == "plan":
+            ui.navigate.to(f"/case/{self.key}/{self.index}/plan")
         else:
-            ui.navigate.to(f"/case/{key}/case.toml")
+            ui.navigate.to(f"/case/{self.key}/case.toml")
+
+    def _changed(self) -> None:
+        """Show what a change comes to; where it makes a case, that case is open and kept from now on, and the address follows it."""
+        self._answer()
+        self._keep()
+
+    def _keep(self) -> None:
+        if self.case is None or self.case.digest[:KEY] == self.key:
+            return
+        before = self.key
+        try:
+            self.key = self.office.put(self.case, instead_of=before) if before else self.office.take(self.case)
+        except ShelfFull as error:
+            self.full = str(error)
+            return
+        self.full = ""
+        self.head.content = head(self.prefs, self.office, self.case, self.key, self.index, "measure")
+        ui.run_javascript(f"window.canalwright?.moved?.({json.dumps(before)}, {json.dumps(self.key)})")
 
     def _next_name(self) -> str:
         """The next canal that this tooth usually has and the draft lacks."""
@@ -154,6 +175,8 @@ class View:
             others = [f"{words(n.message)}: {words(n.action)}" for n in canal.notes] + [
                 f"{words(d.message)}: {words(d.action)}" for d in self.case.doubts
             ]
+        if self.full:
+            others = [words(self.full), *others]
         ready = self.case is not None
         self.ways.content = Safe(
             el(

@@ -175,6 +175,7 @@ class View:
         told = planview.spoken(plan, words, final) if final else ""
         state = values(plan, self.choices)
         if final:
+            self.office.shelf.looked(self.key, f"{self.index}/plan{self._query()}")
             mark = shell.told(self.prefs, way.planned(plan))
             self.picture.client.run_javascript(f"window.canalwright?.mark('plan', {json.dumps(mark)})")
         self.picture.client.run_javascript(f"window.canalwright?.shown({json.dumps(state)}, {json.dumps(told)})")

@@ -7,6 +7,7 @@ from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, page_prefs
 from canalwright.web.prefs import Prefs
+from canalwright.web.shelf import ShelfFull
 
 
 def register(office: Office) -> None:
@@ -21,7 +22,13 @@ def register(office: Office) -> None:
 
     @ui.page("/demo")
     def demo() -> None:
-        ui.navigate.to(f"/case/{office.shelf.put(casefile.demo_case())}/0/plan")
+        try:
+            ui.navigate.to(f"/case/{office.take(casefile.demo_case())}/0/plan")
+        except ShelfFull as error:
+            prefs = page_prefs()
+            with frame(prefs, prefs.words("Start"), "start", kind="start"):
+                html(el("p", prefs.words(str(error)), class_="problems", role="alert"), kind="narrow")
+                html(_open(office, prefs), kind="narrow")
 
 
 def _ways(prefs: Prefs) -> Safe:
@@ -100,7 +107,7 @@ def _open(office: Office, prefs: Prefs) -> Safe:
                 el("span", case.label),
                 " ",
                 el("span", ", ".join(words(c.name) for c in case.canals), class_="quiet"),
-                href=f"/case/{key}/0/plan",
+                href=f"/case/{key}/{office.shelf.last(key) or '0/plan'}",
             ),
             el(
                 "button",
@@ -108,12 +115,15 @@ def _open(office: Office, prefs: Prefs) -> Safe:
                 type="button",
                 class_="button small",
                 data_close=key,
-                data_sure=words("Its radiographs and their marks are erased from this machine. Go on?")
+                data_sure=words("The case, its radiographs and their marks are erased from this machine. Go on?")
                 if office.radiographs.holds(office.shelf.line(key))
-                else None,
+                else words("The case is erased from this machine, but for files of it that you saved. Go on?"),
                 aria_label=words("Close {case}", case=f"{prefs.tooth(case.tooth)} {case.label}".strip()),
             ),
         )
         for key, case in listed
     ]
-    return join(el("h2", words("Open now")), el("ul", *rows, class_="open-cases"))
+    kept = words(
+        "Kept on this machine until they are closed, through a restart too; one that nobody used for 30 days goes."
+    )
+    return join(el("h2", words("Open now")), el("p", kept, class_="quiet"), el("ul", *rows, class_="open-cases"))

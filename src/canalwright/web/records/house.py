@@ -17,8 +17,8 @@ from canalwright.web.office import Office
 from canalwright.web.reader import reader
 from canalwright.web.records.chairbook import ReaderChairbook
 from canalwright.web.records.cleaned import Cleaned
-from canalwright.web.records.filmbook import ReaderFilmbook
-from canalwright.web.shelf import Shelf
+from canalwright.web.records.filmbook import ReaderBook, ReaderFilmbook
+from canalwright.web.shelf import Held, Shelf
 
 MOST_READERS = 200
 MOST_PENDING = 100
@@ -27,17 +27,18 @@ MOST_PENDING = 100
 class ReaderShelf(Shelf):
     """A shelf for each reader: what one opened, no other sees. `came_from` says which case of the records it was."""
 
-    def __init__(self) -> None:
+    def __init__(self, book: ReaderBook | None = None) -> None:
         super().__init__()
+        self._of_all = book
         self._shelves: OrderedDict[str, Shelf] = OrderedDict()
-        self._from: dict[tuple[str, str], str] = {}
+
+    def take(self, case: Case) -> str:
+        """Lay a case on the reader's shelf. Raises ShelfFull."""
+        return self._own().take(case)
 
     def put(self, case: Case, instead_of: str = "") -> str:
         """Lay a case on the reader's shelf; one made from a case of the records still belongs to it."""
-        key = self._own().put(case, instead_of)
-        if came := self.came_from(instead_of):
-            self.note(key, came)
-        return key
+        return self._own().put(case, instead_of)
 
     def get(self, key: str) -> Case | None:
         """A case of the reader's."""
@@ -61,23 +62,55 @@ class ReaderShelf(Shelf):
 
     def note(self, key: str, case: str) -> None:
         """Remember that what lies under `key` came from a case of the records, or went there."""
-        self._from[reader(), key] = case
+        self._own().note(key, case)
 
     def came_from(self, key: str) -> str:
-        """The case of the records that an open one belongs to; empty when none."""
-        return self._from.get((reader(), key), "")
+        """The case of the records that an open one of the reader's belongs to; empty when none."""
+        return self._own().came_from(key)
+
+    def looked(self, key: str, last: str) -> None:
+        """Remember where the reader was last."""
+        self._own().looked(key, last)
+
+    def last(self, key: str) -> str:
+        """Where the reader was last."""
+        return self._own().last(key)
+
+    def settle(self) -> str:
+        """Wait until all of the reader's is on the disk."""
+        return self._own().settle()
+
+    def erase(self, cases: Collection[str], records: Collection[str]) -> None:
+        """Take these cases off the shelves of all readers, and off the disk."""
+
+        def theirs(told: bytes) -> bool:
+            held = Held.of(told, "")
+            return held.key in cases or held.record in records
+
+        for shelf in self._shelves.values():
+            shelf.erase(cases, records)
+            shelf.settle()
+        if self._of_all is not None:
+            self._of_all.erase(theirs)
+
+    def forget_old(self, now: float) -> None:
+        """Take off the disk, for all readers, what nobody used for 30 days."""
+        if self._of_all is not None:
+            self._of_all.forget_old(now)
 
     def clear(self, name: str) -> None:
-        """Take everything off a reader's shelf."""
-        self._shelves.pop(name, None)
-        self._from = {k: v for k, v in self._from.items() if k[0] != name}
+        """Let go of what a reader had open; what is on the disk stays for the next time."""
+        if (shelf := self._shelves.pop(name, None)) is not None:
+            shelf.settle()
 
     def _own(self) -> Shelf:
-        shelf = self._shelves.setdefault(reader(), Shelf())
-        self._shelves.move_to_end(reader())
+        name = reader()
+        if name not in self._shelves:
+            self._shelves[name] = Shelf(self._of_all.of(name) if self._of_all is not None and name else None)
+        self._shelves.move_to_end(name)
         while len(self._shelves) > MOST_READERS:
             self.clear(next(iter(self._shelves)))
-        return shelf
+        return self._shelves[name]
 
 
 @dataclass
@@ -108,7 +141,8 @@ class House:
         """A house at opened records. Raises StoreReadOnly: signing in has to write."""
         if store.vault.read_only:
             raise StoreReadOnly("signing in writes a line to the access log, but the records can only be read")
-        shelf, book = ReaderShelf(), ReaderChairbook(store.vault.home / "chair", store.vault.keys.purpose("chair"))
+        shelf = ReaderShelf(ReaderBook(store.vault.home / "cases", store.vault.keys.purpose("cases"), "case"))
+        book = ReaderChairbook(store.vault.home / "chair", store.vault.keys.purpose("chair"))
         office.shelf, office.chairs.book = shelf, book
         office.radiographs.book = ReaderFilmbook(store.vault.home / "films", store.vault.keys.purpose("films"))
         users = Users(store.vault, AccessLog(store.vault), cost or Cost())

@@ -100,7 +100,7 @@ def erase(ask: Ask) -> Response:
         ask.desk.erase(view.patient, ask.text("reason"), ask.secret_text("password"), ask.text("code"))
     except (BadEntry, SignInFailed, TooManyTries) as error:
         return screen(ask, str(error), status=422)
-    ask.house.office.radiographs.erase_for_all({str(e.field("digest"))[:KEY] for e in held}, names)
+    ask.house.office.erase({str(e.field("digest"))[:KEY] for e in held}, names)
     ask.house.store.backups.renew()
     return ask.go("/records/")
 

@@ -156,7 +156,7 @@ def routes(office: Office) -> APIRouter:
         def make(s: OpenScan) -> dict[str, Any]:
             case = case_of(s, said)
             s.places |= {tuple(np.round(c.native.centre[0], 2).tolist()) for c in case.canals}
-            return {"go": f"/case/{office.shelf.put(case)}/0/measure", "file": casefile.dumps(case)}
+            return {"go": f"/case/{office.take(case)}/0/measure", "file": casefile.dumps(case)}
 
         return await _with(key, make)
 

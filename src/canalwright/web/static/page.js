@@ -141,6 +141,7 @@ window.canalwright = Object.assign(window.canalwright ?? {}, {
     const place = document.querySelector("[data-progress]");
     if (place && place.textContent !== text) place.textContent = text;
   },
+  moved,
   mark(stage, content) {
     const place = document.querySelector(`[data-stage="${stage}"] .mark`);
     if (place) place.outerHTML = content;
@@ -165,21 +166,43 @@ document.addEventListener("toggle", (event) => {
 }, true);
 
 // A case that was changed in another window: this one says that it shows an older state, and leads to the new one.
-const place = location.pathname.match(/^\/case\/([^/]+)(\/.*)$/);
+const PLACE = /^\/case\/([^/]+)(\/.*)$/;
+let place = null;
 
 async function older() {
+  if (!place) return;
   const answer = await fetch(`/case/${place[1]}/newer.json`).catch(() => null), told = answer?.ok ? await answer.json() : {};
-  document.querySelector(".older")?.remove();
-  if (!told.newer) return;
-  const line = Object.assign(document.createElement("p"), { className: "older" });
-  line.setAttribute("role", "status");
-  line.append(`${told.text} `, Object.assign(document.createElement("a"), { href: `/case/${told.newer}${place[2]}${location.search}`, textContent: told.link }));
+  for (const said of document.querySelectorAll(".older")) said.remove();
+  if (told.newer) say("status", `${told.text} `, Object.assign(document.createElement("a"), { href: `/case/${told.newer}${place[2]}${location.search}`, textContent: told.link }));
+  if (told.unkept) say("alert", told.unkept);
+}
+
+function say(role, ...parts) {
+  const line = Object.assign(document.createElement("p"), { className: "older", role });
+  line.append(...parts);
   (document.querySelector("#content") ?? document.body).prepend(line);
 }
 
-if (place) {
-  try { localStorage.setItem("cw_case", `${place[1]} ${Date.now()}`); } catch { /* a browser that keeps nothing */ }
-  addEventListener("storage", (event) => { if (event.key === "cw_case") older(); });
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) older(); });
-  const wait = setInterval(() => { if (document.querySelector("#content")) { clearInterval(wait); older(); } }, 60);
+// This window changed its case: address and links follow it, the other windows hear of it.
+function moved(was, now) {
+  const from = `/case/${was}/`, to = `/case/${now}/`;
+  history.replaceState(null, "", (was ? location.pathname.replace(from, to) : `${to}0/measure`) + location.search + location.hash);
+  requestAnimationFrame(() => {
+    for (const link of was ? document.querySelectorAll("a[href]") : []) {
+      const href = link.getAttribute("href");
+      if (href.startsWith(from)) link.setAttribute("href", href.replace(from, to));
+    }
+  });
+  placed();
+  older();
 }
+
+function placed() {
+  place = location.pathname.match(PLACE);
+  if (place) try { localStorage.setItem("cw_case", `${place[1]} ${Date.now()}`); } catch { /* a browser that keeps nothing */ }
+}
+
+placed();
+addEventListener("storage", (event) => { if (event.key === "cw_case") older(); });
+document.addEventListener("visibilitychange", () => { if (!document.hidden) older(); });
+const wait = setInterval(() => { if (document.querySelector("#content")) { clearInterval(wait); older(); } }, 60);

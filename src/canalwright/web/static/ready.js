@@ -42,14 +42,7 @@ function rest(key) {
 
 window.canalwright = Object.assign(window.canalwright ?? {}, {
   noted(older, newer, cleared) {
-    const from = `/case/${older}/`, to = `/case/${newer}/`;
-    history.replaceState(null, "", location.pathname.replace(from, to) + location.search + location.hash);
-    requestAnimationFrame(() => {
-      for (const link of document.querySelectorAll("a[href]")) {
-        const href = link.getAttribute("href");
-        if (href.startsWith(from)) link.setAttribute("href", href.replace(from, to));
-      }
-    });
+    window.canalwright.moved(older, newer);
     for (const wrong of document.querySelectorAll("p.wrong")) wrong.textContent = "";
     for (const field of document.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
     const form = cleared && document.querySelector(`form[data-note="${cleared}"]`);
