@@ -230,3 +230,13 @@ def test_another_force_draws_all_else_the_same(case: Case) -> None:
     )
     same = [name for name in first.sample.readings if np.array_equal(first.sample[name], fresh.sample[name])]
     assert set(first.sample.readings) - set(same) == {"force"}
+
+
+def test_the_interval_of_the_longest_activation_says_the_same_as_that_of_the_rise(plans: dict[str, Plan]) -> None:
+    """Whoever keeps to what is said to be sure is not warned: planned seconds within the lower end go with a rise within the limit."""
+    for plan in plans.values():
+        planned, heat = plan.rounds[-1].activation.value, plan.heat
+        if (
+            abs(heat.surface_rise.high - 10.0) > 0.5
+        ):  # the rise of the pause after the last round may be a little higher
+            assert (heat.longest_activation.low > planned) == (heat.surface_rise.high < 10.0)

@@ -1,5 +1,6 @@
 """What the clinician should know about a plan, ranked by harm."""
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -19,6 +20,8 @@ from canalwright.readiness import Readiness, Verdict
 
 LEAST_WALL = 0.5
 """Dentine below which a wall is called thin, mm (common practice, no source)."""
+LEAST_ACTIVATION = 0.5
+"""The shortest activation that can be given by hand, s (common practice)."""
 COLD_END = 2.0
 LEAST_SOFTENED = 0.5
 """Softened depth under a portion below which the joint is doubtful, mm (common practice asks for 2 mm)."""
@@ -48,7 +51,8 @@ def with_readiness(plan: Plan, ready: Readiness) -> Plan:
 
 def _heat(plan: Plan) -> Iterator[Finding]:
     rise, longest = plan.heat.surface_rise, plan.heat.longest_activation
-    cooler = f"keep each activation under {max(longest.low, 0.5):.1f} s, lower the set temperature or pause longer between rounds"
+    planned = plan.rounds[-1].activation.value
+    cooler = _cooler(planned, longest.low)
     if rise.value > practice.RISE_LIMIT:
         yield Finding(
             Harm.DANGER,
@@ -62,7 +66,7 @@ def _heat(plan: Plan) -> Iterator[Finding]:
             Harm.CAUTION,
             "surface-may-heat",
             f"root surface warms by {rise.format()}: may pass the 10 K limit",
-            cooler,
+            f"the {planned:.1f} s planned keep to it by the best estimate, but not in 95 of 100 canals like this one: {cooler}",
             rise,
         )
     dose = plan.heat.cem43
@@ -72,12 +76,20 @@ def _heat(plan: Plan) -> Iterator[Finding]:
             harm, "thermal-dose", f"thermal dose at the root surface {dose.format()} CEM43; 16 min equal 47 °C for one minute",
             cooler, dose,
         )  # fmt: skip
-    planned = plan.rounds[-1].activation.value
     if planned > longest.value:
         yield Finding(
             Harm.DANGER, "activation-too-long", f"activation of {planned:.1f} s is longer than the longest safe one, {longest.format()}",
             f"shorten it to {longest.low:.1f} s or less", longest,
         )  # fmt: skip
+
+
+def _cooler(planned: float, sure: float) -> str:
+    """What to do for a cooler root surface; `planned` seconds of activation, `sure` those that keep to the limit in 95 of 100 draws."""
+    others = "lower the set temperature or pause longer between rounds"
+    if sure < LEAST_ACTIVATION:
+        return f"even {LEAST_ACTIVATION:.1f} s, the shortest that a hand can give, may pass it; {others}"
+    shorter = math.floor(10 * sure + 1e-6) / 10
+    return f"heat {shorter:.1f} s at most in each round, {others}" if shorter < planned - 1e-6 else others
 
 
 def _plunge(plan: Plan) -> Iterator[Finding]:

@@ -35,12 +35,16 @@ BODY = 37.0
 
 @dataclass(frozen=True)
 class Thermal:
-    """The nominal run of the whole protocol, the few draws of it, and the longest safe activation of its deepest round."""
+    """The nominal run of the whole protocol, the few draws of it, and the longest safe activation of its deepest round.
+
+    `growth`: the rise grows with the length of the activation to this power.
+    """
 
     story: HeatStory
     draws: HeatDraws
     longest_activation: float
     longest_by_draw: Array
+    growth: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -117,7 +121,10 @@ def run(
     many = heat.simulate_many_flat_side(lumen, protocol, given, resolution=QUICK, threads=threads, each=each)
     deepest = max(i for i, act in enumerate(protocol.acts) if isinstance(act, Heat))
     longest = heat.longest_safe_activation(heat.least_width(lumen), protocol, deepest, resolution=QUICK)
-    return Thermal(story, many, longest, _longest_by_draw(protocol, deepest, longest, many))
+    rise = np.maximum(np.asarray(np.nanmax(many.act_rise[:, : deepest + 2], axis=1)), 1e-3)
+    seconds = [act.seconds for act in protocol.acts if isinstance(act, Heat)][-1]
+    growth = _growth(seconds, longest, float(rise[0]))
+    return Thermal(story, many, longest, _longest_by_draw(longest, rise, growth), growth)
 
 
 def in_proportion(lumen: Lumen, protocol: Protocol, base: Thermal) -> Thermal:
@@ -143,8 +150,8 @@ def in_proportion(lumen: Lumen, protocol: Protocol, base: Thermal) -> Thermal:
         act_apical=BODY + (np.array([a.apical for a in acts]) - BODY) * share,
         cooled=np.array([a.cooled for a in acts]) * np.ones_like(share),
     )
-    longest = heats[-1].act.seconds * practice.RISE_LIMIT / max(story.surface_rise, 1e-3)
-    return Thermal(story, draws, longest, longest / share[:, 0])
+    longest = heats[-1].act.seconds * (practice.RISE_LIMIT / max(story.surface_rise, 1e-3)) ** (1 / base.growth)
+    return Thermal(story, draws, longest, _longest_by_draw(longest, share[:, 0], base.growth), base.growth)
 
 
 def heat_draws(lumen: Lumen, draws: Draws) -> Mapping[str, Array]:
@@ -163,11 +170,23 @@ def heat_draws(lumen: Lumen, draws: Draws) -> Mapping[str, Array]:
     }
 
 
-def _longest_by_draw(protocol: Protocol, deepest: int, longest: float, many: HeatDraws) -> Array:
-    """The longest safe activation of each draw, from the nominal one and the rise of the draw.
+def _growth(seconds: float, longest: float, rise: float) -> float:
+    """The power of its length with which the rise of an activation grows, through the present one and the longest safe one.
 
-    The rise that an activation causes grows about linearly with its length once the carrier is hot, so that
-    draw d may last for activation * (limit / rise_d) / (limit / rise_0) of the nominal longest; exact in draw 0.
+    A carrier of limited power makes it less than 1 (0.3 to 0.9 in runs with all rounds as long); 1 where the two tell nothing.
     """
-    rise = np.maximum(np.asarray(np.nanmax(many.act_rise[:, : deepest + 2], axis=1)), 1e-3)
-    return np.asarray(np.clip(longest * rise[0] / rise, 0.0, 4 * max(longest, 1e-3)))
+    apart = math.log(longest / seconds) if longest > 0 and seconds > 0 else 0.0
+    if abs(apart) < 0.05:
+        return 1.0
+    return min(max(math.log(practice.RISE_LIMIT / rise) / apart, 0.3), 1.5)
+
+
+def _longest_by_draw(longest: float, rise: Array, growth: float) -> Array:
+    """The longest safe activation of each draw, from the nominal one and the `rise` of each (or its share of the nominal one).
+
+    The rise of draw d is the nominal one in proportion at every length, so that a draw whose rise is past the limit has a longest
+    one shorter than what is planned; exact in draw 0.
+    """
+    return np.asarray(
+        np.clip(longest * (rise[0] / np.maximum(rise, 1e-3)) ** (1 / growth), 0.0, 4 * max(longest, 1e-3))
+    )
