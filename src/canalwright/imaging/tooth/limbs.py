@@ -2,7 +2,9 @@
 
 About a traced canal the root is straightened; what is dark in it, beside the lumens, and long enough along the root is a limb
 (a side branch is short along it, an isthmus is no darker than its thinness lets it be) and has dentine round it (a groove of
-the root's surface has not). Its way follows the darkest place of each station.
+the root's surface has not). Two lumens beside each other may have been fitted as one long oval: of a section that is longer than
+`OVAL` times its width only so much is taken for the lumen, and what lies beyond is a limb where dentine parts it from there. Its
+way follows the darkest place of each station.
 Where it begins or ends short of the root's own ends it is led into the canal that it parts from
 or joins, along which it then runs on.
 """
@@ -13,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import find_objects, gaussian_filter, label, map_coordinates
+from scipy.spatial import cKDTree
 
 from canalwright.imaging.errors import ScanError
 from canalwright.imaging.found import FoundCanal
@@ -32,10 +35,16 @@ LONG = 1.5
 """Least length of a limb along the root, mm."""
 CLEAR = 1.3
 """Distance from a lumen at which its blurred edge has faded, and from the root's surface, voxels."""
+OVAL = 1.8
+"""Greatest over least width up to which a section is taken for one lumen's beyond doubt."""
+VALLEY = 0.7
+"""Darkness, as a share of the fainter one's, that what lies between a limb and its canal comes down to: a flat canal has no valley."""
+BESIDE = 2.5
+"""How near to a canal all of a limb lies that may have been measured with it, mm."""
 SKIN = 0.45
 WALLED = 0.7
 """Share of the places round a limb, lumens left out, that are less than half as dark as it is."""
-TURNS = 24
+TURNS, ACROSS = 24, 16
 VIA = 4
 """Every how manieth point of a limb's way its trace runs through."""
 LEAD = 0.9
@@ -77,28 +86,44 @@ def with_limbs(
             if other.quality.score < BELIEVED:
                 continue
             out.append(other)
-            again = _again(scan, canal, other)
-            out = [again if c is canal else c for c in out]
+            out = [c if c is other or not _holds(c, limb) else _again(scan, c, limb, out) for c in out]
     return out
 
 
-def _again(scan: Scan, canal: FoundCanal, limb: FoundCanal) -> FoundCanal:
+def _holds(canal: FoundCanal, limb: Limb) -> bool:
+    """Whether the canal runs beside the limb, or was measured as one long oval with it."""
+    return bool((cKDTree(canal.lumen.centre).query(limb.way)[0] < BESIDE).all())
+
+
+def _again(scan: Scan, canal: FoundCanal, limb: Limb, canals: list[FoundCanal]) -> FoundCanal:
     """The canal measured anew with the limb's lumen left to the limb; as it was where that is no better."""
-    apart = Apart(canal.lumen.centre, (limb.lumen.centre,))
-    via = list(canal.lumen.centre[::-1][10:-10:15])
+    own = _mended(canal)
+    apart = Apart(own, (limb.way, *(_mended(c) for c in canals if c is not canal)), sure=True)
     try:
-        again = trace(scan, canal.orifice, canal.terminus, via=via, guessed=True, apart=apart)
+        again = trace(scan, canal.orifice, canal.terminus, via=list(own[::-1][10:-10:15]), guessed=True, apart=apart)
     except ScanError:
         return canal
     again = replace(again, notes=canal.notes, quality=doubted_as(again.quality, canal.quality))
     return again if again.quality.score >= canal.quality.score else canal
 
 
+def _mended(canal: FoundCanal) -> Array:
+    """The canal's line (n, 3), straight on where two lumens were measured as one long oval and drew it between them."""
+    lumen = canal.lumen
+    sound = np.nonzero(lumen.major <= OVAL * lumen.minor)[0]
+    if len(sound) < 2:
+        return lumen.centre
+    bridged = slice(int(sound[0]), int(sound[-1]) + 1)
+    out = lumen.centre.copy()
+    out[bridged] = np.column_stack([np.interp(lumen.z[bridged], lumen.z[sound], c[sound]) for c in lumen.centre.T])
+    return out
+
+
 def limbs(scan: Scan, canal: FoundCanal, others: list[FoundCanal]) -> list[Limb]:
     """The limbs beside `canal` that none of the `others` is. Needs the canal's `surface`."""
     block = take(scan, np.array([canal.orifice, canal.terminus]), AROUND)
     tones = tones_of(block, canal.orifice, canal.terminus)
-    root = straighten(scan, canal, tones, others, block=block)
+    root = straighten(scan, _slim(canal), tones, [_slim(other) for other in others], block=block)
     edge = CLEAR * max(float(scan.spacing.max()), root.step)
     dark = gaussian_filter(root.dark, 0.7)
     flags = (dark > max(DARK, 5 * tones.noise / tones.contrast)) & (root.skin > SKIN) & (root.beyond > edge)
@@ -110,9 +135,24 @@ def limbs(scan: Scan, canal: FoundCanal, others: list[FoundCanal]) -> list[Limb]
         nodes = np.argwhere(names[box] == name) + [side.start for side in box]
         middle, peak, area = _middle(nodes, dark, root.step)
         round_it = np.sqrt(area / np.pi) + CLEAR * max(float(scan.spacing.max()), root.step)
-        if _walled(root, dark, middle, peak, round_it) >= WALLED:
+        if _walled(root, dark, middle, peak, round_it) >= WALLED and _valley(root, dark, middle, peak) < VALLEY:
             made.append(_limb(canal, root, middle))
     return made
+
+
+def _slim(canal: FoundCanal) -> FoundCanal:
+    """The canal with no section longer than an oval of one lumen."""
+    lumen = canal.lumen
+    return replace(canal, lumen=replace(lumen, major=np.minimum(lumen.major, OVAL * lumen.minor)))
+
+
+def _valley(root: Straight, dark: NDArray[np.float32], middle: Array, peak: Array) -> float:
+    """Usual least darkness on the straight way from a piece to the canal beside it, as a share of the piece's own."""
+    share = np.linspace(0, 1, ACROSS)[:, None]
+    centre = np.column_stack([middle[:, 0], np.full((len(middle), 2), float(root.half))])
+    way = middle[:, None] + share * (centre - middle)[:, None]
+    grey = map_coordinates(dark, way.transpose(2, 0, 1), order=1, mode="nearest")
+    return float(np.median(grey.min(axis=1) / peak))
 
 
 def _middle(nodes: NDArray[np.int_], dark: NDArray[np.float32], step: float) -> tuple[Array, Array, float]:
@@ -152,7 +192,7 @@ def _limb(canal: FoundCanal, root: Straight, middle: Array) -> Limb:
 def traced(scan: Scan, canal: FoundCanal, limb: Limb) -> FoundCanal:
     """The limb as a canal of its own, measured apart from the one it lies beside. Raises ScanError as `trace` does."""
     via = list(limb.way[1:-1][::VIA])
-    apart = Apart(limb.way, (canal.lumen.centre,))
+    apart = Apart(limb.way, (_mended(canal),))
     return trace(scan, limb.way[0], limb.way[-1], via=via, guessed=True, apart=apart)
 
 

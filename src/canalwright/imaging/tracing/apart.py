@@ -27,6 +27,8 @@ class Apart:
 
     own: Array
     others: tuple[Array, ...]
+    sure: bool = False
+    """The own way is known to run in the canal's middle: what is nearer to another's is another's, wherever a fit has drifted to."""
 
     @cached_property
     def _trees(self) -> tuple[cKDTree, cKDTree]:
@@ -41,6 +43,8 @@ class Apart:
 
     def takes(self, centre: Array, points: Array) -> Mask:
         """Which of `points` (n, 3), seen across the canal from its `centre` (n, 3) there, are another's, shape (n,)."""
+        if self.sure:
+            return self._nearer(points)
         _, theirs = self._trees
         away = np.linalg.norm(points - centre, axis=1)
         other, _ = theirs.query(points, distance_upper_bound=8.0)
@@ -48,6 +52,18 @@ class Apart:
         out = np.zeros(len(points), bool)
         parted, _ = theirs.query(centre[near])
         out[near] = parted > OWN
+        return out
+
+    def _nearer(self, points: Array) -> Mask:
+        """Which of `points` (n, 3) lie nearer to a way that does not run with the own one there, shape (n,)."""
+        mine = self._trees[0]
+        away, at = mine.query(points)
+        here = mine.data[at]
+        out = np.zeros(len(points), bool)
+        for way in self.others:
+            theirs = cKDTree(dense(way))
+            near = np.nonzero(theirs.query(points, distance_upper_bound=8.0)[0] < away)[0]
+            out[near] |= theirs.query(here[near])[0] > OWN
         return out
 
     def meets(self, points: Array) -> Mask:
