@@ -81,10 +81,12 @@ def test_a_film_is_laid_beside_the_plan_station_by_station(short: tuple[Projecte
     found = film.read(shot.film, shot.scale, film.Marks.of(line), tooth=46, canal="distal", plan=plan).assessment
     bottom = plan.canal.end + plan.cone.short.value
     for station in found.stations:
-        assert station.planned is not None
+        assert station.planned is not None and station.planned.low <= station.planned.value <= station.planned.high
         if station.low >= bottom and station.high <= plan.canal.length.value - plan.backfill_top.value:
-            assert station.planned == 1.0
-    assert found.stations[0].planned == pytest.approx(1.0 - np.clip(bottom, 0.0, 1.0))
+            assert station.planned.value == 1.0
+    first = found.stations[0].planned
+    assert first is not None and first.value == pytest.approx(1.0 - np.clip(bottom, 0.0, 1.0))
+    assert first.low < first.high, "where the cone ends is known to an interval"
     assert len(found.portals) == len(plan.canal.portals)
 
 

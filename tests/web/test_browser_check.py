@@ -7,10 +7,10 @@ import json
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.assessment import demo
+from tests.support.browser import no_finding
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_check")]
 SLOW = 180_000
@@ -60,11 +60,6 @@ def _marked(page: Page, marks: dict[str, object]) -> None:
     _mark(page, "canal", marks["line"][-1])  # type: ignore[index]
 
 
-def _axe(page: Page) -> None:
-    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]})
-    assert found.violations_count == 0, found.generate_report()
-
-
 def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict[str, object]], tmp_path: Path) -> None:
     page = _opened(chromium, address, DESKTOP)
     complaints: list[str] = []
@@ -109,7 +104,7 @@ def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict
 
     page.reload()
     expect(page.locator("[data-grade]")).to_be_visible(timeout=SLOW)
-    _axe(page)
+    no_finding(page)
     assert complaints == []
 
 
@@ -122,4 +117,4 @@ def test_on_a_tablet_in_spanish(chromium: Browser, address: str, film: tuple[Pat
     expect(page.locator("#ck-length")).to_contain_text("antes del término")
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert wide <= 0, "the page scrolls sideways"
-    _axe(page)
+    no_finding(page)

@@ -71,8 +71,15 @@ async def test_the_labels_of_two_scans_are_kept_and_go_out_and_come_back_with_th
     ann: Browser, house: House, tmp_path: Path
 ) -> None:
     mask = Scan(np.arange(24, dtype=np.uint8).reshape(2, 3, 4) % 5, np.diag([0.2, 0.2, 0.3, 1.0]), "SEG")
-    name = await _kept(ann, house, replace(a_check(), picture=None, labels=nrrd_of(mask)))
+    scans = {"before": {"shape": [2, 3, 4], "sha256": "0"}, "after": {"shape": [2, 3, 5]}, "turn": np.eye(3).tolist()}
+    part10 = bytes(128) + b"DICM" + bytes(8)
+    check = replace(a_check(), picture=None, labels=nrrd_of(mask), segmentation=part10, scans=scans)
+    name = await _kept(ann, house, check)
     kept = house.store.cases.events(name)[-1]
+    assert kept.field("scans", "before", "sha256") == "0" and kept.field("scans", "turn") == np.eye(3).tolist()
+    assert house.store.images.get(str(kept.field("segmentation"))).content == part10
+    page = await ann.get(f"/records/case/{name}")
+    assert f"image/{kept.field('segmentation')}" in page.text and "scans of 2 × 3 × 4, 2 × 3 × 5 voxels" in page.text
     assert kept.field("label_names", "2") == "filling" and kept.field("film") == ""
     ident = str(kept.field("labels"))
     sent = await ann.get(f"/records/case/{name}/image/{ident}")

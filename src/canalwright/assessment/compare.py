@@ -20,6 +20,24 @@ def against(assessment: Assessment, plan: Plan, done: tuple[Done, ...] = ()) -> 
     return replace(assessment, residuals=residuals(assessment, plan, done))
 
 
+def planned_share(plan: Plan | None, low: float, high: float) -> Quantity | None:
+    """Share (0 to 1) of the canal between two stations (mm from the terminus) that a plan fills; None without a plan.
+
+    Its interval is that of the planned end of the filling and of its top.
+    """
+    if plan is None:
+        return None
+    short, top, canal = plan.cone.short, plan.backfill_top, plan.canal
+
+    def share(bottom: float, depth: float) -> float:
+        ceiling = canal.length.value - depth
+        return float(np.clip((min(high, ceiling) - max(low, canal.end + bottom)) / (high - low), 0, 1))
+
+    return Quantity(
+        share(short.value, top.value), share(short.high, top.high), share(short.low, top.low), "", short.source
+    )
+
+
 def residuals(assessment: Assessment, plan: Plan, done: tuple[Done, ...] = ()) -> tuple[Residual, ...]:
     """Each number of the plan that an assessment answers, in the order of the work."""
     canal = plan.canal

@@ -54,7 +54,7 @@ class Grade:
 class StationFill:
     """Between stations `low` and `high`: shares (0 to 1) of the lumen that are filled, void within the filling, and unfilled.
 
-    `planned`: share that the plan meant to be filled; None without a plan. `volume` of the lumen, mm3 (None on a radiograph).
+    `planned`: share that the plan means to be filled; None without a plan. `volume` of the lumen, mm3 (None on a radiograph).
     """
 
     low: float
@@ -63,7 +63,7 @@ class StationFill:
     void: Quantity
     unfilled: Quantity
     volume: Quantity | None = None
-    planned: float | None = None
+    planned: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True)

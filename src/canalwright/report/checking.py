@@ -80,7 +80,7 @@ def _stations(found: Assessment) -> Iterator[str]:
         yield "  by station (mm from the terminus): filled, void, unfilled; volume of the canal; planned to be filled"
     for s in rows:
         shares = ", ".join(percent(q) for q in (s.filled, s.void, s.unfilled))
-        planned = "" if s.planned is None else f"; planned {100 * s.planned:.0f} %"
+        planned = "" if s.planned is None else f"; planned {percent(s.planned)}"
         assert s.volume is not None
         yield f"    {s.low:.1f} to {s.high:.1f}: {shares}; {s.volume.format(3)}{planned}"
 

@@ -22,7 +22,7 @@ class Check:
     """An assessment with what it was read from: `picture` of the film, its `marks` as the browser tells them, and `habits` of the hand.
 
     `labels`: of two scans, what each voxel of the earlier one holds (an NRRD file; numbers as `assessment.scan.NAMES`), and the
-    same as a DICOM `segmentation` where that scan was a DICOM series.
+    same as a DICOM `segmentation` where that scan was a DICOM series; `scans`: which two they were, and how they lie on each other.
     """
 
     assessment: Assessment
@@ -31,6 +31,7 @@ class Check:
     habits: tuple[tuple[str, float], ...] = ()
     labels: bytes | None = None
     segmentation: bytes | None = None
+    scans: dict[str, Any] = field(default_factory=dict)
 
     def payload(self) -> dict[str, Any]:
         """What the records keep of it."""
@@ -44,7 +45,7 @@ class Check:
         }
         if found.void_share is not None:
             kept["void_percent"] = round(100 * found.void_share.value, 2)
-        return kept
+        return kept | ({"scans": self.scans} if self.scans else {})
 
     def png(self) -> bytes | None:
         """The film as a picture without anything that its file said of the patient."""

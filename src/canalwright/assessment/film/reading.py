@@ -8,6 +8,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.spatial import cKDTree
 
 from canalwright.assessment import criteria
+from canalwright.assessment.compare import planned_share
 from canalwright.assessment.film.beyond import beyond
 from canalwright.assessment.film.branches import branches
 from canalwright.assessment.film.density import Density, density
@@ -237,16 +238,8 @@ def _stations(
             else Quantity(0, 0, 0.02, "")
         )
         share = length - void.value
-        planned = None
-        if plan is not None:
-            bottom = plan.canal.end + plan.cone.short.value
-            ceiling = plan.canal.length.value - plan.backfill_top.value
-            planned = float(np.clip(min(high, ceiling) - max(low, bottom), 0.0, 1.0))
-        found.append(
-            StationFill(
-                float(low), float(high), _bounded(share, doubt), void, _bounded(1 - length, doubt), None, planned
-            )
-        )
+        unfilled, planned = _bounded(1 - length, doubt), planned_share(plan, low, high)
+        found.append(StationFill(float(low), float(high), _bounded(share, doubt), void, unfilled, None, planned))
     return tuple(found)
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import label
 
 from canalwright.assessment import criteria
+from canalwright.assessment.compare import planned_share
 from canalwright.assessment.result import Assessment, Beyond, PortalSeen, Sight, StationFill
 from canalwright.assessment.scan.labels import fill_labels
 from canalwright.assessment.scan.line import BranchLine, CanalLine
@@ -31,10 +32,15 @@ MICRO, CONE_BEAM = "micro-CT", "cone-beam scan"
 
 @dataclass(frozen=True)
 class ScanReading:
-    """An assessment with its `labels` (numbers as `labels.NAMES`) on the voxels of the scan before the filling."""
+    """An assessment with its `labels` (numbers as `labels.NAMES`) on the voxels of the scan before the filling.
+
+    A place p of that scan, mm, lies at `turn @ p + shift` in the one after it.
+    """
 
     assessment: Assessment
     labels: Scan = field(repr=False)
+    turn: Array
+    shift: Array
 
 
 def read(
@@ -91,7 +97,7 @@ def read(
         not_seen=_not_seen(smallest, side, basis, part),
         notes=_notes(part, found, basis),
     )
-    return ScanReading(told, fill_labels(part, found.before, end, top))
+    return ScanReading(told, fill_labels(part, found.before, end, top), found.turn, found.shift)
 
 
 def _ends(part: Shares, line: CanalLine, side: float, residual: float) -> tuple[float, float, float]:
@@ -140,15 +146,11 @@ def _stations(
         void = max(1.0 - share - unfilled, 0.0)
         volume = hollow * part.voxel
         doubt = Z90 * float(np.hypot(part.noise * 1.5 * np.sqrt(count), 0.03 * hollow)) * part.voxel
-        planned = None
-        if plan is not None:
-            bottom, ceiling = plan.canal.end + plan.cone.short.value, plan.canal.length.value - plan.backfill_top.value
-            planned = float(np.clip((min(high, ceiling) - max(low, bottom)) / STRETCH, 0, 1))
         found.append(
             StationFill(
                 float(low), float(high), _bounded(share, Z90 * spread), _bounded(void, Z90 * spread),
                 _bounded(unfilled, Z90 * spread if 0 < within < 1 else 0.02),
-                Quantity(volume, max(volume - doubt, 0.0), volume + doubt, "mm3"), planned,
+                Quantity(volume, max(volume - doubt, 0.0), volume + doubt, "mm3"), planned_share(plan, low, high),
             )
         )  # fmt: skip
     return tuple(found)

@@ -39,6 +39,11 @@ class Series:
         """The same with what is kept alone."""
         return type(self)(tuple(_bare(header) for header in self.headers), self.order)
 
+    def uids(self) -> dict[str, str]:
+        """Which series it is: UIDs of study, series and frame of reference, those that there are."""
+        names = {"study": "StudyInstanceUID", "series": "SeriesInstanceUID", "frame": "FrameOfReferenceUID"}
+        return {key: str(uid) for key, name in names.items() if (uid := getattr(self.headers[0], name, ""))}
+
     def dumps(self) -> str:
         """What is kept, as text."""
         told = [[header.to_json_dict(), str(header.file_meta.TransferSyntaxUID)] for header in self.bare().headers]

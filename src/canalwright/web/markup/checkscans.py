@@ -54,7 +54,7 @@ def stations(found: Assessment, words: Words) -> Safe:
             ""
             if s.volume is None
             else ready.figure("canal, mm3", s.volume, 3, words, key="check.scan.volume", headed=True),
-            "" if s.planned is None else f"{100 * s.planned:.0f} %",
+            "" if s.planned is None else ready.figure("planned", s.planned, 0, words, key="check.planned.share"),
         ]
         for s in found.stations
     ]

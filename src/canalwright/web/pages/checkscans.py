@@ -183,7 +183,9 @@ class ScanCheckView:
             done = done_at_chair(self.office, self.case, self.index, self.choices, plan)
             found = compare.against(found, plan, done)
             habits = compare.learned_from(found, plan, done)
-        self.office.checks.put(self.key, self.index, Check(found, None, {}, habits, read.labels, read.segmentation))
+        self.office.checks.put(
+            self.key, self.index, Check(found, None, {}, habits, read.labels, read.segmentation, read.scans)
+        )
         self.grade.content = check.grade(found, words)
         self.numbers.content = check.numbers(found, words)
         self.stations.content = checkscans.stations(found, words)

@@ -20,6 +20,7 @@ from canalwright.web.records.screens import checks as screens
 from canalwright.web.records.screens import plans as plan_screens
 
 LABELLED = "labels of the check on two scans"
+SEGMENTED = "labels of the check on two scans, DICOM segmentation"
 
 
 def routes(house: House) -> list[Route]:
@@ -46,7 +47,8 @@ def keep_screen(ask: Ask, problem: str = "", status: int = 200) -> Response:
 
 
 def keep(ask: Ask) -> Response:
-    """Record the case file (when it is new), the check, and its film or the labels of its scans without what a file said of the patient."""
+    """Record the case file (when it is new) and the check, without what a file said of the patient: with its film, or with the labels of
+    its two scans and by what these are known again."""
     case, _, found = _checked(ask)
     try:
         name = ask.text("case")
@@ -66,6 +68,8 @@ def keep(ask: Ask) -> Response:
         if found.labels is not None:
             kept["labels"] = ask.desk.attach(name, found.labels, LABELLED)
             kept["label_names"] = {str(number): called for number, called in enumerate(NAMES, 1)}
+        if found.segmentation is not None:
+            kept["segmentation"] = ask.desk.attach(name, found.segmentation, SEGMENTED)
         ask.desk.record(name, Kind.CHECK, kept)
     except (BadEntry, Erased, IdentityLocked) as error:
         return keep_screen(ask, str(error), 422)

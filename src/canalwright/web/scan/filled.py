@@ -1,7 +1,9 @@
 """Two open scans, before and after a filling: laid on each other and read in a process of their own."""
 
+import hashlib
 import io
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -25,9 +27,13 @@ NO_SERIES = "No DICOM segmentation: it refers to a DICOM series, and the scan be
 
 @dataclass(frozen=True)
 class Filled:
-    """What was read, its `labels` as an NRRD file and as a DICOM `segmentation`, or `without` one and why."""
+    """What was read, its `labels` as an NRRD file and as a DICOM `segmentation`, or `without` one and why.
+
+    `scans`: which two they were and how the later lies on the earlier, so that they are known again.
+    """
 
     reading: two_scans.ScanReading
+    scans: dict[str, Any]
     labels: bytes
     segmentation: bytes | None
     without: str
@@ -62,7 +68,28 @@ def read(
         step=lambda share: told(doing, LABELLED * share),
     )  # fmt: skip
     told("writing the labels", LABELLED)
-    return Filled(found, nrrd_of(found.labels), *_segmented(found, before, tooth))
+    scans = {
+        "before": which(before),
+        "after": which(after),
+        "turn": [[round(float(v), 9) for v in row] for row in found.turn],
+        "shift_mm": [round(float(v), 4) for v in found.shift],
+    }
+    return Filled(found, scans, nrrd_of(found.labels), *_segmented(found, before, tooth))
+
+
+def which(kept: Kept) -> dict[str, Any]:
+    """By what a scan is known again without its name: its size, the digest of its voxels, the UIDs of its series where it was one."""
+    scan = kept.scan()
+    with kept.voxels.open("rb") as voxels:
+        digest = hashlib.file_digest(voxels, "sha256").hexdigest()
+    told: dict[str, Any] = {
+        "shape": list(scan.shape),
+        "spacing_mm": [round(float(s), 5) for s in scan.spacing],
+        "sha256": digest,
+    }
+    if kept.series is not None:
+        told |= Series.loads(kept.series.read_text()).uids()
+    return told
 
 
 def _segmented(found: two_scans.ScanReading, before: Kept, tooth: int) -> tuple[bytes | None, str]:

@@ -91,6 +91,7 @@ def _checked(words: Words, payload: Payload) -> Iterator[str]:
         "film",
         "labels",
         "label_names",
+        "segmentation",
         "scans",
     )
     yield from _any(words, payload, *seen)

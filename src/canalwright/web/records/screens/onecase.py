@@ -17,6 +17,9 @@ from canalwright.web.records.screens.history import ends, said, voids
 from canalwright.web.records.screens.page import button, field, form, table, told
 from canalwright.web.words import Words
 
+KEPT = (("film", "film"), ("labels", "labels (NRRD)"), ("segmentation", "labels (DICOM)"), ("scans", ""))
+"""What may be kept with a check, and what it is called."""
+
 
 @dataclass(frozen=True)
 class Begun:
@@ -59,7 +62,7 @@ def case(
         el("dl", *(join(el("dt", k), el("dd", v)) for k, v in facts if v), class_="facts"),
         el("p", *ways, class_="actions"),
         el("section", el("h2", words("Plans")), _plans(prefs, view, plans), class_="part"),
-        _checks(words, events),
+        _checks(words, view, events),
         _chairs(words, token, view, begun),
         _forms(words, token, view, may, today),
         el("section", el("h2", words("What happened")), _history(prefs, token, view, events, may), class_="part"),
@@ -100,7 +103,7 @@ def _plans(prefs: Prefs, view: CaseView, plans: Sequence[Event]) -> Safe:
     return el("ul", *rows, class_="plans")
 
 
-def _checks(words: Words, events: Sequence[Event]) -> Safe:
+def _checks(words: Words, view: CaseView, events: Sequence[Event]) -> Safe:
     """What came of each filling, by the checks that were kept and stand."""
     rows = []
     for e in effective(events):
@@ -115,12 +118,25 @@ def _checks(words: Words, events: Sequence[Event]) -> Safe:
                 voids(words, found),
                 words(str(found.get("basis"))),
                 str(e.field("on") or ""),
+                join(*(_kept(words, view, e, key, title) for key, title in KEPT)),
             )
         )
     if not rows:
         return Safe("")
-    head = [words(h) for h in ("Canal", "Grade", "End of the filling", "Voids", "From", "On")]
+    head = [words(h) for h in ("Canal", "Grade", "End of the filling", "Voids", "From", "On", "Kept with it")]
     return el("section", el("h2", words("What came of it")), table(head, rows, words("Checks kept")), class_="part")
+
+
+def _kept(words: Words, view: CaseView, event: Event, key: str, title: str) -> Safe:
+    """The way to what was kept with a check; of two scans their size, by which they are known again."""
+    name = event.field(key)
+    if key == "scans":
+        sizes = [
+            " × ".join(map(str, s)) for w in ("before", "after") if isinstance(s := event.field(key, w, "shape"), list)
+        ]
+        told = words("scans of {sizes} voxels; give the same two to see it again", sizes=", ".join(sizes))
+        return el("p", told, class_="quiet") if sizes else Safe("")
+    return el("div", el("a", words(title), href=f"/records/case/{view.case_id}/image/{name}")) if name else Safe("")
 
 
 def _chairs(words: Words, token: str, view: CaseView, begun: Sequence[Begun]) -> Safe:
