@@ -43,6 +43,15 @@ def test_what_lies_nearer_to_another_way_is_the_others_but_shared_ways_are_not_p
     assert parted([one], 0) is None
 
 
+def test_a_way_that_is_sure_keeps_what_is_its_own_though_the_fit_has_drifted_to_the_other() -> None:
+    """A centre drawn half way to a second limb (x = 0) took half of it; judged from the way itself nothing of it is taken. A third
+    canal that shares the own way, as below a join, takes nothing and hides nothing."""
+    own, limb = np.array([[-1.0, 0, 10], [-1, 0, 0]]), np.array([[1.0, 0, 10], [1, 0, 5]])
+    drifted, place = np.zeros((2, 3)) + [0, 0, 8], np.array([[0.3, 0, 8.0], [-0.3, 0, 8]])
+    assert Apart(own, (limb,)).takes(drifted, place).tolist() == [False, False]
+    assert Apart(own, (limb, own), sure=True).takes(drifted, place).tolist() == [True, False]
+
+
 def test_a_second_limb_that_parts_and_joins_is_found_from_one_click() -> None:
     """Vertucci's type III at 0.15 mm voxels: one orifice, two limbs 1.4 mm apart, one foramen."""
     together = ((-np.inf, 2.5), (9.0, np.inf))
