@@ -61,7 +61,7 @@ def stations(found: Assessment, words: Words) -> Safe:
     told = words(
         "A void too small for this scan is not seen and counts as filled here; the intervals hold room for it."
     )
-    return join(ready.table(columns, rows, words("Filling by station")), el("p", told, class_="quiet"))
+    return join(ready.table(columns, rows, words("Filling by station"), grid=True), el("p", told, class_="quiet"))
 
 
 def _void(q: Quantity, words: Words) -> Safe:

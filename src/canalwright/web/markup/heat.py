@@ -137,10 +137,11 @@ def _table(choices: tuple[Choice, ...], doubt: SolidDoubt, front: Quantity | Non
         )
         for c in choices
     ]  # fmt: skip
-    whole = el("table", el("thead", el("tr", *(el("th", t, scope="col") for t in titles))), el("tbody", *body))
+    head = el("thead", el("tr", *(el("th", t, scope="col") for t in titles)))
+    whole = el("table", head, el("tbody", *body), role="grid", aria_label=words("What if?"))
     about = words(
         "One thing changed at a time, beside the plan above; levels from the terminus, 5–95 % intervals in brackets. The changes were "
-        "computed on coarser cells and carried over to the run above."
+        "computed on coarser cells and carried over to the run above. Arrow keys go from number to number."
     )
     return join(
         el("h2", words("What if?")), el("p", about, class_="quiet"),

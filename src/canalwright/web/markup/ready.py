@@ -75,7 +75,7 @@ def asked(name: str, q: Quantity, words: Words) -> Safe:
 
 def answering(
     name: str, q: Quantity, shown: tuple[str, str, str], words: Words, *, key: str = "", kind: str = FROM_5_TO_95,
-    headed: bool = False,
+    headed: bool = False, as_read: bool = False,
 ) -> Safe:  # fmt: skip
     """The same for a number whose value, interval (of a `kind`; '' where it has none) and unit are written already; how it is found stands
     under `key`."""
@@ -101,7 +101,7 @@ def answering(
         el("span", *parts, class_="rd-figure"),
         type="button",
         class_="num",
-        data_said=said(name, q, value, between, unit, words, key=key, kind=kind),
+        data_said=said(name, q, value, between, unit, words, key=key, kind=kind, as_read=as_read),
         aria_label=spoken,
         aria_haspopup="dialog",
     )
@@ -126,6 +126,13 @@ def figure(
     return answering(name, q, (value, between, unit), words, key=key, kind=kind, headed=headed)
 
 
+def reckoned(name: str, value: float, digits: int, unit: str, words: Words, *, key: str, headed: bool = False) -> Safe:
+    """A number that is reckoned from the values as read, or by a rule, without an interval."""
+    text = f"{value:.{digits}f}".replace("-", "−")
+    shown = (text, "", words(unit) if unit else "")
+    return answering(name, Quantity.exact(value, unit), shown, words, key=key, as_read=True, headed=headed)
+
+
 def _parts(told: str, words: Words) -> tuple[str, str, str]:
     value, _, rest = told.partition(" (")
     between, _, unit = rest.partition(")")
@@ -139,12 +146,16 @@ def part(ident: str, title: str, *content: Safe) -> Safe:
 
 
 def table(
-    columns: Sequence[str], rows: Sequence[Sequence[Safe | str]], caption: str, marked: Mapping[int, str] | None = None
-) -> Safe:
-    """A table that scrolls sideways where it is too wide, reachable by keyboard; `marked`: classes of rows."""
+    columns: Sequence[str], rows: Sequence[Sequence[Safe | str]], caption: str, marked: Mapping[int, str] | None = None,
+    *, grid: bool = False,
+) -> Safe:  # fmt: skip
+    """A table that scrolls sideways where it is too wide, reachable by keyboard; `marked`: classes of rows; `grid`: one stop of the Tab
+    key for all of its numbers (`static/grid.js`)."""
     head = el("thead", el("tr", *(el("th", c, scope="col") for c in columns)))
     body = [el("tr", *(el("td", cell) for cell in row), class_=(marked or {}).get(i)) for i, row in enumerate(rows)]
-    inside = el("table", el("caption", caption, class_="unseen"), head, el("tbody", *body))
+    inside = el(
+        "table", el("caption", caption, class_="unseen"), head, el("tbody", *body), role="grid" if grid else None
+    )
     return el("div", inside, class_="scroll", tabindex="0", role="group", aria_label=caption)
 
 

@@ -66,7 +66,9 @@ class ScanCheckView:
         self.choices = from_query(self.query, self.office.tray)
         listed = [(s.key, s.name) for s in scans.listed(reader()) if s.phase in ("ready", "reading")]
         head: dict[str, Any] = {"office": self.office, "case": self.case, "key": self.key, "index": self.index}
-        shell = frame(self.prefs, words("Check, two scans"), "checkscans", **head, stage="checkscans", kind="check")
+        shell = frame(
+            self.prefs, words("Check, two scans"), "checkscans", "grid", **head, stage="checkscans", kind="check"
+        )
         with shell, ui.element("div").classes("flow"):
             self._part("scans", words("Two scans"), checkscans.form(words, listed, paths=scans.paths))
             self.state = html(Safe(""), marks="aria-live=polite")

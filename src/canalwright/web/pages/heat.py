@@ -22,7 +22,9 @@ def register(office: Office) -> None:
         prefs, case, choices = found
         words, canal = prefs.words, case.canals[index]
         title = f"{prefs.tooth(case.tooth)} {words(canal.name)}, {words('Heat')}"
-        with frame(prefs, title, "heat", office=office, case=case, key=key, index=index, stage="heat", kind="heat"):
+        with frame(
+            prefs, title, "heat", "grid", office=office, case=case, key=key, index=index, stage="heat", kind="heat"
+        ):
             ui.add_head_html(STYLE)
             html(panel(words), kind="flow")
             carried = to_query(choices)
