@@ -28,7 +28,8 @@ BEYOND = 1.5
 """How far past the given terminus the canal's exit is looked for, mm."""
 GUESSED_SPREAD, GUESSED_SPREAD_ERROR = 0.8, 0.4
 """Spread before it was measured, in voxels, and the standard deviation of its logarithm."""
-WIDEST = 2.5
+NEAR, WIDEST = 1.6, 2.5
+"""How far from the line a canal's width is first guessed, and fitted at most, mm."""
 CORRELATED = 4.0
 """How many voxels the noise of one counts for before it was measured."""
 SURFACE_STEP = 0.2
@@ -79,12 +80,16 @@ class State:
     def first_fit(self) -> "State":
         """The tube, from voxels that lie safely in dentine."""
         spread = GUESSED_SPREAD * self.block.voxel
-        s, u, v, grey, index = self.frame.voxels(self.block, WIDEST)
         stations = np.arange(0.0, self.frame.line.s[-1], SURFACE_STEP)
         end = self._first_edges(stations, np.full(len(stations), 0.3), np.zeros((2, len(stations))))
-        limit = on_map(end, stations, s, np.arctan2(v, u)) - 2.0 * spread
-        rho = np.hypot(u, v)
+        # fine voxels are millions: no more of them are taken than the canal's first guess is wide
+        s, u, v, grey, index = self.frame.voxels(self.block, NEAR)
+        rho, limit = np.hypot(u, v), on_map(end, stations, s, np.arctan2(v, u)) - 2.0 * spread
         start = self._start(s, rho, limit, grey, spread)
+        wide = 2.0 * float(start.half.max()) + 5 * spread
+        if wide > NEAR:
+            s, u, v, grey, index = self.frame.voxels(self.block, min(wide, WIDEST))
+            rho, limit = np.hypot(u, v), on_map(end, stations, s, np.arctan2(v, u)) - 2.0 * spread
         half = np.interp(s, start.s, start.half)
         keep = (rho < np.maximum(limit, 0.25)) & (rho < 2.0 * half + 5 * spread) & (s > self.at + 0.4)
         keep[keep] = self._open(s[keep], u[keep], v[keep])
@@ -106,10 +111,14 @@ class State:
         old = self.fit
         found_exit = self.exit()
         lowest = found_exit.s if found_exit else self.at
-        s, u, v, grey, index = self.frame.voxels(self.block, WIDEST)
+        grid = np.arange(0.0, self.frame.line.s[-1], 0.1)
+        short, wide, _ = old.half_widths(grid)
+        aside = np.hypot(old.value("cu", grid), old.value("cv", grid))
+        reach = float((wide + aside).max()) + 5 * old.spread
+        s, u, v, grey, index = self.frame.voxels(self.block, min(reach, WIDEST))
         x, y = u - old.value("cu", s), v - old.value("cv", s)
         _, long, _ = old.half_widths(s)
-        # fine voxels are millions: what is too far for the fit is left out before more is reckoned of each
+        # what is too far for the fit is left out before more is reckoned of each
         near = (np.hypot(x, y) < long + 4.5 * old.spread) & (s > lowest + FITTED_FROM * old.spread)
         s, u, v, grey, index, x, y = s[near], u[near], v[near], grey[near], index[near], x[near], y[near]
         turn, rho = np.arctan2(y, x), np.hypot(x, y)
@@ -121,8 +130,6 @@ class State:
         limit = np.where(other < radius - 0.3, other - 2.0 * old.spread, radius - 0.8 * old.spread)
         keep = rho < np.maximum(limit, 0.2)
         keep[keep] = self._open(s[keep], u[keep], v[keep])
-        grid = np.arange(0.0, self.frame.line.s[-1], 0.1)
-        short, wide, _ = old.half_widths(grid)
         start = Start(
             grid, np.sqrt(short * wide), self.tones.dentine, self.tones.soft, self.tones.soft_error, old.spread,
             GUESSED_SPREAD_ERROR, self.tones.noise, self.correlation,
@@ -252,7 +259,7 @@ class State:
         """Half widths from the grey missing in each slab: area = sum of (D - g)/(D - L) times the voxel's volume."""
         grid = np.arange(0.0, self.frame.line.s[-1], 0.1)
         dark = np.clip((self.tones.dentine - grey) / self.tones.contrast, -0.3, 1.2)
-        near = rho < np.clip(limit, 0.3, 1.6)
+        near = rho < np.clip(limit, 0.3, NEAR)
         slab = np.round(s / 0.1).astype(int)
         sums = np.bincount(slab[near], dark[near], minlength=len(grid) + 2)[: len(grid)]
         area = np.convolve(sums, np.ones(7) / 7, mode="same") * float(np.prod(self.block.spacing)) / 0.1
