@@ -104,7 +104,8 @@ def test_the_cut_that_is_marked_is_the_planned_one(one: Plan) -> None:
     rows = card_data(one, None, label="", date="")["trim"]["rows"]
     assert [r["cells"][0]["text"] for r in rows if r["chosen"]] == [cut]
     marked = re.findall(
-        r'<tr[^>]*aria-current="true"[^>]*><td class="word">([^<]*)<', str(planview.tables(one, PREFS.words))
+        r'<tr[^>]*aria-current="true"[^>]*><td class="word">.*?<b class="value">([^<]*)<',
+        str(planview.tables(one, PREFS.words)),
     )
     assert marked == [cut]
     assert f"after cutting {cut} mm" in str(planview.headline(one, PREFS.words))

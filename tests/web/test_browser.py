@@ -85,6 +85,13 @@ def test_the_main_job(page: Page, tmp_path: Path) -> None:
     assert page.locator("#clock").inner_text() == "1.0"
     page.keyboard.press("Shift+ArrowRight")
     expect(page.locator("#acts button[aria-current]")).to_contain_text("seared")
+    page.locator(".cursor .num").nth(1).focus()
+    shown = page.locator("#v-surface").inner_text()
+    page.keyboard.press("Enter")
+    for said in (shown, page.locator("#o-depth").inner_text(), "one moment of one run", "Pennes 1948"):
+        expect(page.get_by_role("dialog")).to_contain_text(said)
+    page.keyboard.press("Escape")
+    expect(page.locator(".cursor .num").nth(1)).to_be_focused()
 
 
 def test_a_control_given_back_is_the_planners_again(page: Page) -> None:
@@ -112,6 +119,12 @@ def test_a_number_says_where_it_comes_from(page: Page) -> None:
     page.keyboard.press("Escape")
     expect(page.get_by_role("dialog")).not_to_be_visible()
     expect(number).to_be_focused()
+    at_the_cursor = page.locator("#zoom-values .num").nth(1)
+    expect(at_the_cursor).to_have_attribute("aria-label", re.compile("least width, native: .*Where from"))
+    at_the_cursor.click()
+    for said in (at_the_cursor.locator(".interval").inner_text(), "published average: Villas", "before shaping"):
+        expect(page.get_by_role("dialog")).to_contain_text(said)
+    page.keyboard.press("Escape")
 
 
 def test_a_case_is_written_from_five_values(page: Page) -> None:
@@ -206,3 +219,6 @@ def test_two_protocols_play_in_step(page: Page) -> None:
     assert page.locator("#act-a").inner_text() and page.locator("#act-b").inner_text()
     expect(page.locator("#content")).to_contain_text("B: Press force 35 N")
     expect(page.locator("table tbody tr")).to_have_count(8)
+    expect(page.locator("table tbody .num")).to_have_count(16)
+    page.locator("table tbody .num").nth(3).click()
+    expect(page.get_by_role("dialog")).to_contain_text("the power of the seconds")

@@ -19,6 +19,7 @@ from canalwright.web.archive import packed, restored
 from canalwright.web.choosing import from_query, query_of
 from canalwright.web.film import film
 from canalwright.web.markup.picture import colours, tongue
+from canalwright.web.markup.zoom import sources
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
 from canalwright.web.shelf import ShelfFull
@@ -127,12 +128,13 @@ def routes(office: Office) -> APIRouter:
         return answer(await office.bench.aside(solid, case.canals, index))
 
     @router.get("/case/{key}/{index}/stations.json")
-    async def levels(key: str, index: int) -> Response:
+    async def levels(request: Request, key: str, index: int) -> Response:
         """What a cursor on the section says."""
         case = office.found(key, index)
         if case is None:
             return answer({"problems": ["this case is not open any more"]}, 404)
-        return answer(await office.bench.aside(stations, case.canals[index]))
+        told = await office.bench.aside(stations, case.canals[index])
+        return answer(told | {"sources": sources(case.canals[index], Prefs.of(request.cookies).words)})
 
     @router.get("/case/{key}/{index}/card.pdf")
     async def carded(request: Request, key: str, index: int) -> Response:

@@ -3,10 +3,11 @@
 from canalwright.planning import Choices, Plan
 from canalwright.protocol import Heat
 from canalwright.quantities import Quantity
-from canalwright.report.words import figure, interval
+from canalwright.report.words import figure, interval, percent
 from canalwright.web.choosing import RANGES, to_query
 from canalwright.web.markup.controls import SLIDERS
 from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.markup.ready import CHOSEN, answering
 from canalwright.web.words import Words
 
 
@@ -53,31 +54,32 @@ def chosen(choices: Choices, words: Words) -> str:
 def table(a: Plan, b: Plan, words: Words) -> Safe:
     """The numbers that decide, A and B."""
     rows = [
-        ("Greatest rise on the root surface", "K", a.heat.surface_rise, b.heat.surface_rise, 1),
-        ("Longest safe activation", "s", a.heat.longest_activation, b.heat.longest_activation, 1),
-        ("Root surface above 47 °C", "s", a.heat.above_47, b.heat.above_47, 1),
-        ("Soft down to", "mm", a.rounds[-1].front, b.rounds[-1].front, 1),
-        ("Gutta-percha in the filling", "%", _percent(a.fill.gutta), _percent(b.fill.gutta), 0),
-        ("Stress in the wall, of its strength", "%", _percent(a.fill.root_ratio), _percent(b.fill.root_ratio), 0),
+        ("Greatest rise on the root surface", "K", "heat.surface_rise", [p.heat.surface_rise for p in (a, b)], 1),
+        ("Longest safe activation", "s", "heat.longest_activation", [p.heat.longest_activation for p in (a, b)], 1),
+        ("Root surface above 47 °C", "s", "heat.above_47", [p.heat.above_47 for p in (a, b)], 1),
+        ("Soft down to", "mm", "round.1.front", [p.rounds[-1].front for p in (a, b)], 1),
+        ("Gutta-percha in the filling", "%", "fill.gutta", [percent(p.fill.gutta) for p in (a, b)], 0),
+        (
+            "Stress in the wall, of its strength",
+            "%",
+            "fill.root_ratio",
+            [percent(p.fill.root_ratio) for p in (a, b)],
+            0,
+        ),
+        ("Rounds", "", "setting.rounds", [Quantity.exact(len(p.rounds), "", CHOSEN) for p in (a, b)], 0),
+        ("Heat in all", "s", "setting.heat", [Quantity.exact(_heated(p), "s", CHOSEN) for p in (a, b)], 1),
     ]
     body = [
         el(
             "tr",
-            el("th", f"{words(name)}, {unit}", scope="row"),
+            el("th", f"{words(name)}, {unit}" if unit else words(name), scope="row"),
             *(
-                el("td", el("b", figure(q.value, digits)), " ", el("span", interval(q, digits), class_="quiet"))
-                for q in (x, y)
+                el("td", _number(f"{words(name)}, {side}", q, digits, key, words))
+                for side, q in zip("AB", both, strict=True)
             ),
         )
-        for name, unit, x, y, digits in rows
+        for name, unit, key, both, digits in rows
     ]
-    body.append(_plain(words("Rounds"), str(len(a.rounds)), str(len(b.rounds))))
-    body.append(
-        _plain(
-            words("Heat in all, s"),
-            *(f"{sum(t.seconds for t in p.protocol.acts if isinstance(t, Heat)):.1f}" for p in (a, b)),
-        )
-    )
     top = el(
         "tr",
         el("th", el("span", words("number"), class_="unseen"), scope="col"),
@@ -91,9 +93,12 @@ def table(a: Plan, b: Plan, words: Words) -> Safe:
     )  # fmt: skip
 
 
-def _plain(name: str, a: str, b: str) -> Safe:
-    return el("tr", el("th", name, scope="row"), el("td", el("b", a)), el("td", el("b", b)))
+def _number(name: str, q: Quantity, digits: int, key: str, words: Words) -> Safe:
+    """A number that says where it is from, its unit at the head of the row."""
+    between = interval(q, digits).replace(" to ", words(" to ")) if q.high > q.low else ""
+    return answering(name, q, (figure(q.value, digits), between, q.unit), words, key=key, headed=True)
 
 
-def _percent(q: Quantity) -> Quantity:
-    return Quantity(100 * q.value, 100 * q.low, 100 * q.high, "%", q.source, q.supposed, q.leading)
+def _heated(plan: Plan) -> float:
+    """Seconds of all activations together."""
+    return sum(act.seconds for act in plan.protocol.acts if isinstance(act, Heat))

@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from canalwright.instruments import iso3630
 from canalwright.planning import Plan
 from canalwright.planning.parts import Finding, Harm
+from canalwright.protocol import Heat
 from canalwright.report import ISO_3630, Item, Sheet, Table, finding_words, sheet
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.numbers import bar, described, number
+from canalwright.web.markup.ready import reckoned
 from canalwright.web.words import Words
 
 RISE_LIMIT = 10.0
@@ -149,7 +151,7 @@ def tables(plan: Plan, words: Words) -> Safe:
             words,
             el("p", swatch(plan.cone.cone.size), page.cone_name, class_="instrument"),
             described(page.cone, words),
-            _table(page.trim, words, marked),
+            _table(page.trim, words, marked, _cuts(plan, words)),
         ),
         _part("pluggers", words("Pluggers"), words, _table(page.pluggers, words)),
         _part(
@@ -157,6 +159,7 @@ def tables(plan: Plan, words: Words) -> Safe:
             words("Downpack"),
             words,
             el("p", ", ".join(map(words, page.setting)), class_="instrument"),
+            _setting(plan, words),
             _table(page.rounds, words),
         ),
         _part("portions", words("Backfill"), words, _table(page.portions, words)),
@@ -184,7 +187,30 @@ def _part(key: str, title: str, words: Words, *inside: Safe) -> Safe:
     )
 
 
-def _table(table: Table, words: Words, marked: list[int] | None = None) -> Safe:
+def _cuts(plan: Plan, words: Words) -> list[tuple[Safe, Safe]]:
+    """The first two cells of each row of the trim table: what is cut off, and how wide the tip is then."""
+    return [
+        (
+            reckoned("cut off the tip", r.trim, 1, "mm", words, key="trim.cut", headed=True, chosen=True),
+            reckoned("width of the tip then", r.tip, 2, "mm", words, key="trim.tip", headed=True),
+        )
+        for r in plan.cone.table
+    ]
+
+
+def _setting(plan: Plan, words: Words) -> Safe:
+    """What is set for all rounds, each answering where it is from."""
+    heats = sorted({act.temperature for act in plan.protocol.acts if isinstance(act, Heat)})
+    found = [(words("carrier set to"), t, "°C") for t in heats] + [(words("each press with"), plan.choices.force, "N")]
+    rows = [
+        join(el("dt", name), el("dd", reckoned(name, value, 0, unit, words, key="setting.chosen", chosen=True)))
+        for name, value, unit in found
+    ]
+    return el("dl", *rows, class_="numbers")
+
+
+def _table(table: Table, words: Words, marked: list[int] | None = None, first: Sequence[tuple[Safe, ...]] = ()) -> Safe:
+    """A table of the plan; `first` are cells to stand for the first ones of each row."""
     head = el(
         "tr",
         *(
@@ -198,8 +224,8 @@ def _table(table: Table, words: Words, marked: list[int] | None = None) -> Safe:
             *(
                 el("td", number(cell, words, unit=False, stacked=True))
                 if isinstance(cell, Item)
-                else el("td", words(cell), class_="word")
-                for cell in row
+                else el("td", cell if isinstance(cell, Safe) else words(cell), class_="word")
+                for cell in (*(first[i] if first else ()), *row[len(first[i]) if first else 0 :])
             ),
             class_="chosen" if marked and i in marked else None,
             aria_current="true" if marked and i in marked else None,

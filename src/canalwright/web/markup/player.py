@@ -1,8 +1,10 @@
 """The player's controls and read-outs; `static/play.js` brings them to life."""
 
 from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.markup.where import live
 from canalwright.web.words import Words
 
+ONE_RUN = "none for one moment of one run; the intervals of what follows from it stand in the plan"
 SPEEDS = (("0.5", "½×"), ("1", "1×"), ("2", "2×"), ("5", "5×"), ("10", "10×"))
 
 
@@ -125,13 +127,32 @@ def _transport(words: Words) -> Safe:
 
 def _values(words: Words) -> list[Safe]:
     named = (
-        ("v-axis", "on the axis"),
-        ("v-surface", "root surface"),
-        ("v-rise", "rise outside"),
-        ("v-pressure", "pressure"),
-        ("v-minor", "least width"),
-        ("v-major", "greatest width"),
-        ("v-wall", "dentine wall"),
-        ("v-most", "hottest outside now"),
+        ("v-axis", "on the axis", "live.axis"),
+        ("v-surface", "root surface", "live.surface"),
+        ("v-rise", "rise outside", "live.rise"),
+        ("v-pressure", "pressure", "live.pressure"),
+        ("v-minor", "least width", "station.shaped_minor"),
+        ("v-major", "greatest width", "station.shaped_major"),
+        ("v-wall", "dentine wall", "station.wall"),
+        ("v-most", "hottest outside now", "live.most"),
     )
-    return [el("div", el("dt", words(name)), el("dd", "–", id=key)) for key, name in named]
+    return [
+        el("div", el("dt", words(name)), el("dd", _value(ident, words(name), key, words))) for ident, name, key in named
+    ]
+
+
+def _value(ident: str, name: str, key: str, words: Words) -> Safe:
+    """A value that changes while the film runs; on a click it says what it is at that moment and where it is from."""
+    places = {"at depth": "#o-depth", "at time, s": "#clock"}
+    if ident == "v-most":
+        places.pop("at depth")
+    told = live(name, words, key=key, places=places, as_read=ONE_RUN)
+    return el(
+        "button",
+        el("b", "–", class_="value", id=ident),
+        el("span", " ", told["asks"], class_="unseen"),
+        type="button",
+        class_="num",
+        data_said=told["said"],
+        aria_haspopup="dialog",
+    )

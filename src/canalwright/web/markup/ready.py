@@ -2,13 +2,15 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from canalwright.quantities import Quantity
+from canalwright.quantities import Origin, Quantity, Source
+from canalwright.quantities.provenance import COMPUTED
 from canalwright.readiness import Item, Readiness, Verdict
 from canalwright.report.ready import number_text
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.where import FROM_5_TO_95, said
 from canalwright.web.words import Words
 
+CHOSEN = Source(Origin.ASSUMED, "chosen, not predicted")
 KINDS = {Verdict.READY: "ready", Verdict.UNKNOWN: "unknown", Verdict.LOOK: "look", Verdict.NOT_READY: "not-ready"}
 PLACES = {
     "length": "length", "shape": "shape", "file": "shape", "gauge": "dry", "needle": "bath", "contact time": "bath",
@@ -126,11 +128,22 @@ def figure(
     return answering(name, q, (value, between, unit), words, key=key, kind=kind, headed=headed)
 
 
-def reckoned(name: str, value: float, digits: int, unit: str, words: Words, *, key: str, headed: bool = False) -> Safe:
-    """A number that is reckoned from the values as read, or by a rule, without an interval."""
+def reckoned(
+    name: str,
+    value: float,
+    digits: int,
+    unit: str,
+    words: Words,
+    *,
+    key: str,
+    headed: bool = False,
+    chosen: bool = False,
+) -> Safe:
+    """A number without an interval: reckoned from the values as read or by a rule, or `chosen`."""
     text = f"{value:.{digits}f}".replace("-", "−")
     shown = (text, "", words(unit) if unit else "")
-    return answering(name, Quantity.exact(value, unit), shown, words, key=key, as_read=True, headed=headed)
+    q = Quantity.exact(value, unit, CHOSEN if chosen else COMPUTED)
+    return answering(name, q, shown, words, key=key, as_read=True, headed=headed)
 
 
 def _parts(told: str, words: Words) -> tuple[str, str, str]:

@@ -43,8 +43,10 @@ def budget(found: Budget, canal: Canal, words: Words) -> Safe:
         (
             str(i + 1),
             words(c.solution) + (f" {c.percent:g} %" if c.percent else ""),
-            f"{c.seconds:.0f} s" if c.seconds < 120 else f"{c.seconds / 60:.1f} min",
-            f"{c.volume:.0f} mL",
+            ready.reckoned("in the canal", c.seconds, 0, "s", words, key="bath.seconds")
+            if c.seconds < 120
+            else ready.reckoned("in the canal", c.seconds / 60, 1, "min", words, key="bath.seconds"),
+            ready.reckoned("volume", c.volume, 0, "mL", words, key="bath.volume"),
             words(c.act),
             words(c.why),
         )
@@ -54,8 +56,8 @@ def budget(found: Budget, canal: Canal, words: Words) -> Safe:
     reached = [
         (
             words(r.pocket.name) + (f" ({words('supposed')})" if r.pocket.supposed else ""),
-            f"{canal.depth(r.pocket.z):.1f} mm",
-            f"{r.pocket.depth:.1f} mm",
+            ready.reckoned("at depth", canal.depth(r.pocket.z), 1, "mm", words, key="pocket.place"),
+            ready.reckoned("how deep", r.pocket.depth, 1, "mm", words, key="pocket.depth"),
             ready.asked("time for all of it", r.needs, words),
             ready.asked("dissolved in the budget", r.dissolved, words),
             words("yes") if r.done else words("no"),

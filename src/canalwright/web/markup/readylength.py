@@ -89,9 +89,11 @@ def _next(steps: tuple[NextStep, ...], words: Words) -> Safe:
     lines = [
         (
             words(s.method),
-            f"{s.before:.1f} → {s.after:.1f} mm",
-            f"{s.gain:.0%}",
-            f"{s.minutes:.0f} min",
+            join(
+                f"{s.before:.1f} → ", ready.reckoned("width of the interval", s.after, 1, "mm", words, key="next.width")
+            ),
+            ready.reckoned("doubt taken away", 100 * s.gain, 0, "%", words, key="next.gain"),
+            ready.reckoned("time", s.minutes, 0, "min", words, key="next.minutes"),
             words("an exposure") if s.dose else "–",
         )
         for s in steps[:NEXT_SHOWN]

@@ -38,11 +38,19 @@ def passes(found: tuple[Pass, ...], canal: Canal, words: Words) -> Safe:
         return Safe("")
     lines = []
     for one in found:
-        where = f"{canal.depth(one.highest):.1f}–{canal.depth(one.lowest):.1f} mm" if one.cuts.any() else "–"
         locks = words("may lock") if one.locks else ""
-        lines.append((one.file.name, where, f"{one.share:.0%}", f"{one.volume:.2f} mm³", locks))
+        share = ready.reckoned("of its length", 100 * one.share, 0, "%", words, key="pass.share")
+        volume = ready.reckoned("dentine taken", one.volume, 2, "mm³", words, key="pass.volume")
+        lines.append((one.file.name, _between(one, canal, words) if one.cuts.any() else "–", share, volume, locks))
     columns = [words(c) for c in ("file", "cuts at depth", "of its length", "dentine taken", "mind")]
     return ready.table(columns, lines, words("What each file of the sequence does in the native canal"))
+
+
+def _between(one: Pass, canal: Canal, words: Words) -> Safe:
+    """The depths between which a file cuts."""
+    ends = (canal.depth(one.highest), canal.depth(one.lowest))
+    top, deep = (ready.reckoned("cuts at depth", z, 1, "mm", words, key="pass.depth") for z in ends)
+    return join(top, " – ", deep)
 
 
 def trade_off(found: TradeOff, words: Words) -> Safe:
@@ -56,7 +64,9 @@ def trade_off(found: TradeOff, words: Words) -> Safe:
             _maybe("needle short of the end", o.needle_short, words),
             ready.asked("least dentine", o.dentine, words),
             ready.answering("share of wall untouched", o.untouched, _share(o.untouched), words),
-            f"{o.life.left}" if o.life.left < 99 else words("many"),
+            ready.reckoned("uses left", o.life.left, 0, "", words, key="named.canals like this one")
+            if o.life.left < 99
+            else words("many"),
         )
         for o in shown
     ]

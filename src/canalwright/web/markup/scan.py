@@ -1,11 +1,13 @@
 """The page of a scan: slices, straightened canal, three dimensions, canals and what is done with them; and where a scan is opened."""
 
 import json
+from typing import Any
 
 from canalwright.anatomy import Tooth
 from canalwright.instruments import iso3630
 from canalwright.web.markup.form import TEETH
 from canalwright.web.markup.html import Safe, el, join
+from canalwright.web.markup.where import live
 from canalwright.web.prefs import Prefs
 from canalwright.web.words import Words
 
@@ -239,7 +241,7 @@ def _keys(words: Words) -> str:
     )
 
 
-def _told(words: Words) -> dict[str, str]:
+def _told(words: Words) -> dict[str, Any]:
     """Texts that the browser writes."""
     told = {
         "hint": "",
@@ -265,9 +267,6 @@ def _told(words: Words) -> dict[str, str]:
         "anew": words("Finding the canals anew drops {n} correction(s). Go on?"),
         "level": words("{mm} mm from the end"),
         "depth": words("{mm} mm from the reference point"),
-        "least": words("Least width"),
-        "greatest": words("Greatest width"),
-        "thin": words("Thinnest wall"),
         "place": words("Level"),
         "unmeasured": words("not measured"),
         "known": words("Reference point set: lengths are measured from it."),
@@ -290,7 +289,11 @@ def _told(words: Words) -> dict[str, str]:
         "lumen": words("Canals"),
         "root": words("Root"),
     }
-    return told | {f"tool.{k}": hint for k, (_, hint) in tool_words(words).items()}
+    figures = {
+        name: live(words(title), words, key=f"traced.{name}", places={"place": "#o-sv-depth"}, spread=True)
+        for name, title in (("minor", "Least width"), ("major", "Greatest width"), ("wall", "Thinnest wall"))
+    }
+    return told | {f"tool.{k}": hint for k, (_, hint) in tool_words(words).items()} | {"figures": figures}
 
 
 def opening(prefs: Prefs, listed: tuple[tuple[str, str, str], ...], *, paths: bool) -> Safe:

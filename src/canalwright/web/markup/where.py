@@ -1,5 +1,7 @@
 """Where from? One number's value, interval, provenance, formula and source."""
 
+from collections.abc import Mapping, Sequence
+
 from canalwright.planning import Plan
 from canalwright.planning.inputs_said import said as in_words
 from canalwright.quantities import Origin, Quantity
@@ -11,6 +13,7 @@ from canalwright.web.markup.numbers import bar
 from canalwright.web.words import Words
 
 FROM_5_TO_95 = "5–95 % interval"
+AS_READ = "none reckoned: it follows from the values as read"
 
 
 def where_from(item: Item, plan: Plan, words: Words) -> Safe:
@@ -19,7 +22,7 @@ def where_from(item: Item, plan: Plan, words: Words) -> Safe:
     between = interval(q, item.digits).replace(" to ", words(" to "))
     leading = _leading(q.leading, plan, words) if q.leading else ""
     rows = _rows(q, item.value, between, item.unit, leading, words)
-    return _dialogue(item.words, q, [*rows, *_found(item.key, words)], words)
+    return _dialogue(item.words, _drawn(q), [*rows, *_found(item.key, words)], words)
 
 
 def said(
@@ -32,13 +35,38 @@ def said(
     *,
     key: str = "",
     kind: str = FROM_5_TO_95,
+    as_read: bool = False,
 ) -> Safe:
     """The answer for a number that belongs to no plan: `value`, interval `between` (of which `kind`; none where it is empty) and `unit` as
-    they are shown. How it is found stands under `key`, by default `named.` and its name."""
+    they are shown; `as_read` where no interval was reckoned. How it is found stands under `key`, by default `named.` and its name."""
     leading = words(in_words(q.leading)) if q.leading else ""
-    exact = "the same in all draws" if q.source.origin is Origin.COMPUTED else "set, without spread"
+    computed = AS_READ if as_read else "the same in all draws"
+    exact = computed if q.source.origin is Origin.COMPUTED else "set, without spread"
     rows = _rows(q, value, between, unit, leading, words, kind, exact if kind == FROM_5_TO_95 else "")
-    return _dialogue(name, q, [*rows, *_found(key or f"named.{name}", words)], words)
+    return _dialogue(name, _drawn(q), [*rows, *_found(key or f"named.{name}", words)], words)
+
+
+def live(
+    name: str, words: Words, *, key: str, places: Mapping[str, str], spread: bool = False, as_read: str = ""
+) -> dict[str, str]:
+    """What the browser needs for a number that it writes itself (`static/figure.js`): title, answer, and the word for asking.
+
+    `places`: what the number belongs to (a row of the answer) and the part of the page that says it. With `spread` the number has an
+    interval; without, `as_read` says why it has none.
+    """
+    rows: list[tuple[str, Safe | str]] = [
+        (words("value"), _now(".value")),
+        (words(FROM_5_TO_95), _now(".interval") if spread else words(as_read) if as_read else ""),
+        *((words(title), _now(where)) for title, where in places.items()),
+        (words("kind of source"), _now("source") if not as_read else words(Origin.COMPUTED.value)),
+        *_found(key, words),
+    ]
+    return {"title": name, "said": _dialogue(name, Safe(""), rows, words), "asks": words("Where from?")}
+
+
+def _now(what: str) -> Safe:
+    """A place that the browser fills in when the number is asked for."""
+    return el("span", data_now=what)
 
 
 def _found(key: str, words: Words) -> list[tuple[str, str]]:
@@ -78,9 +106,12 @@ def _rows(
     return rows
 
 
-def _dialogue(name: str, q: Quantity, rows: list[tuple[str, str]], words: Words) -> Safe:
+def _drawn(q: Quantity) -> Safe:
     spread = q.high - q.low
-    picture = bar(q, q.low - 0.25 * spread, q.high + 0.25 * spread) if 0 < spread < float("inf") else Safe("")
+    return bar(q, q.low - 0.25 * spread, q.high + 0.25 * spread) if 0 < spread < float("inf") else Safe("")
+
+
+def _dialogue(name: str, picture: Safe, rows: Sequence[tuple[str, Safe | str]], words: Words) -> Safe:
     return join(
         el("h2", words(name), id="where-title"),
         picture,

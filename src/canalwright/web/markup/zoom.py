@@ -2,7 +2,10 @@
 
 import json
 
+from canalwright.anatomy import Canal
+from canalwright.quantities.provenance import COMPUTED
 from canalwright.web.markup.html import Safe, el
+from canalwright.web.markup.where import live
 from canalwright.web.words import Words
 
 
@@ -36,12 +39,26 @@ def zoom(words: Words, *, cursor: bool = True) -> Safe:
     )
 
 
-def _told(words: Words) -> dict[str, str]:
-    return {
+def sources(canal: Canal, words: Words) -> dict[str, str]:
+    """By value of the cursor: what kind of source it has in this canal."""
+    measured = {"short": "working_length_mm", "minor": "widths", "major": "ovality", "wall": "wall_mm"}
+    found = {name: canal.sources.get(key, COMPUTED) for name, key in measured.items()}
+    shaped = {name: words("computed") for name in ("shaped_minor", "shaped_major")}
+    return shaped | {
+        name: words(s.origin.value) + (f": {words(s.detail)}" if s.detail else "") for name, s in found.items()
+    }
+
+
+def _told(words: Words) -> dict[str, dict[str, str]]:
+    titles = {
         "short": words("to the working length"),
         "minor": words("least width, native"),
         "major": words("greatest width, native"),
         "shaped_minor": words("least width, shaped"),
         "shaped_major": words("greatest width, shaped"),
         "wall": words("dentine left"),
+    }
+    return {
+        name: live(title, words, key=f"station.{name}", places={"at depth": "#o-zoom-depth"}, spread=name != "short")
+        for name, title in titles.items()
     }

@@ -13,7 +13,7 @@ from canalwright.web.draft import BY_KEY, Draft, sorted_problems
 from canalwright.web.markup.form import form, missing
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.markup.picture import canal_picture
-from canalwright.web.markup.zoom import zoom
+from canalwright.web.markup.zoom import sources, zoom
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, head, html, opened, page_prefs
 from canalwright.web.prefs import Prefs
@@ -167,7 +167,8 @@ class View:
         else:
             canal = self.case.canals[self.index]
             self.picture.content = canal_picture(canal, shaping.shaped(canal), words)
-            ui.run_javascript(f"window.canalwright?.stations?.({json.dumps(stations(canal))})")
+            told = stations(canal) | {"sources": sources(canal, words)}
+            ui.run_javascript(f"window.canalwright?.stations?.({json.dumps(told)})")
             hints = {
                 k: {"text": u.text, "source": words("used: {value}, {source}", value=u.text, source=words(u.source))}
                 for k, u in usual(canal).items()

@@ -96,6 +96,12 @@ function tell(input) {
   input.setAttribute("aria-valuetext", text);
 }
 
+// What a number says that the browser writes, as it stands when it is asked: a part of its button, its source, or another place of the page.
+function now(what) {
+  if (what === "source") return asked?.dataset.source || "–";
+  return (what.startsWith("#") ? document.querySelector(what) : asked?.querySelector(what))?.textContent.trim() || "–";
+}
+
 function set(name, value) {
   if (name === "theme") {
     try { localStorage.setItem("cw_theme", value); } catch { /* a browser that keeps nothing */ }
@@ -149,6 +155,7 @@ window.canalwright = Object.assign(window.canalwright ?? {}, {
   where(content) {
     const dialog = document.getElementById("where");
     document.getElementById("where-content").innerHTML = content;
+    for (const place of dialog.querySelectorAll("[data-now]")) place.textContent = now(place.dataset.now);
     dialog.showModal();
     dialog.onclose = () => (asked?.isConnected ? asked : document.querySelector(`.num[data-key="${CSS.escape(held)}"]`))?.focus();
   },

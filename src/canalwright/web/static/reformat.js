@@ -1,5 +1,7 @@
 // The straightened canal with its ruler, turned about its own line, and the section across it at the cursor with the measured ellipse.
 
+import { figure } from "./figure.js";
+
 const REACH = 6, STEP = 0.1, ACROSS = 4, ACROSS_STEP = 0.05; // as canalwright.web.scan.routes lays them
 const $ = (id) => document.getElementById(id);
 
@@ -96,9 +98,9 @@ export class Straight {
   }
 
   values() {
-    const { canal } = this, { words } = this.viewer, i = this.station(), between = (name) => (canal[name][i] === null ? words.unmeasured : `${canal[name][i].toFixed(2)} mm (${canal[`${name}_low`][i].toFixed(2)}–${canal[`${name}_high`][i].toFixed(2)})`);
-    const rows = [[words.place, this.level(this.z)], [words.least, between("minor")], [words.greatest, between("major")], [words.thin, between("wall")]];
-    $("sv-values").replaceChildren(...rows.flatMap(([name, value]) => [Object.assign(document.createElement("dt"), { textContent: name }), Object.assign(document.createElement("dd"), { textContent: value })]));
+    const { canal } = this, { words } = this.viewer, i = this.station(), between = (name) => (canal[name][i] === null ? words.unmeasured : figure(words.figures[name], `${canal[name][i].toFixed(2)} mm`, `(${canal[`${name}_low`][i].toFixed(2)}–${canal[`${name}_high`][i].toFixed(2)})`, canal.source));
+    const rows = [[words.place, this.level(this.z)], ...["minor", "major", "wall"].map((name) => [words.figures[name].title, between(name)])];
+    $("sv-values").replaceChildren(...rows.flatMap(([name, value]) => { const says = document.createElement("dd"); says.append(value); return [Object.assign(document.createElement("dt"), { textContent: name }), says]; }));
     $("sv-depth").value = this.z; $("sv-depth").setAttribute("aria-valuetext", this.level(this.z));
     $("o-sv-depth").textContent = `${this.shown(this.z).toFixed(1)} mm`; $("o-sv-turn").textContent = `${this.turn}°`; $("sv-turn").value = this.turn;
   }

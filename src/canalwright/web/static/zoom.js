@@ -1,5 +1,6 @@
 // The section, nearer: wheel with Ctrl, two fingers, drag and buttons; a ruler that stays at the edge, a cursor with every value there.
 
+import { figure } from "./figure.js";
 import { make } from "./stage.js";
 
 const MOST = 12, $ = (id) => document.getElementById(id);
@@ -73,10 +74,11 @@ function go(to) {
   $("o-zoom-depth").textContent = `${depth.toFixed(1)} mm`; slider.setAttribute("aria-valuetext", `${depth.toFixed(1)} mm`);
   let at = 0;
   table.depth.forEach((d, i) => { if (Math.abs(d - depth) < Math.abs(table.depth[at] - depth)) at = i; });
-  const shown = Object.entries(words).map(([name, title]) => {
-    const rows = table[name], value = name === "short" ? `${rows[at].toFixed(1)} mm`.replace("-", "−") : `${rows[0][at].toFixed(2)} mm (${rows[1][at].toFixed(2)}–${rows[2][at].toFixed(2)})`;
-    const pair = document.createElement("div");
-    pair.append(Object.assign(document.createElement("dt"), { textContent: title }), Object.assign(document.createElement("dd"), { textContent: value }));
+  const shown = Object.entries(words).map(([name, about]) => {
+    const rows = table[name], source = table.sources?.[name], pair = document.createElement("div"), says = document.createElement("dd");
+    says.append(name === "short" ? figure(about, `${rows[at].toFixed(1)} mm`.replace("-", "−"), "", source)
+      : figure(about, `${rows[0][at].toFixed(2)} mm`, `(${rows[1][at].toFixed(2)}–${rows[2][at].toFixed(2)})`, source));
+    pair.append(Object.assign(document.createElement("dt"), { textContent: about.title }), says);
     return pair;
   });
   $("zoom-values").replaceChildren(...shown);
