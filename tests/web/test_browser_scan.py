@@ -16,6 +16,7 @@ from playwright.sync_api import Browser, Page, expect
 from canalwright.imaging.phantom.scan import make, random_shape
 from canalwright.web.scan.tasks import PRACTICE
 from tests.support.browser import no_serious_finding
+from tests.support.fingers import small, swipe, tablet, within
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_scan")]
 SLOW = 120_000
@@ -277,6 +278,40 @@ def test_no_serious_finding_of_axe(chromium: Browser, address: str, found: Found
             page.wait_for_function("canalwright.scan?.canals.length > 0")
             page.get_by_text("Corrections", exact=True).click()
         no_serious_finding(page, DESKTOP, TABLET)
+    page.context.close()
+
+
+def test_fingers_scroll_bring_nearer_and_drag_a_traced_point(chromium: Browser, address: str, found: Found) -> None:
+    """On a tablet, with no mouse and no keyboard; what is pressed is large enough for a gloved finger."""
+    page = tablet(chromium, address)
+    page.set_default_timeout(SLOW)
+    _opened(page, found)
+    assert small(page) == []
+    figure = page.locator("[data-plane=axial]")
+    slice_, before = figure.locator("input[type=range]"), page.evaluate(CROSS)
+    swipe(page, [within(slice_, 0.5, 0.5), within(slice_, 0.7, 0.5)])
+    assert page.evaluate(CROSS)[2] != before[2], "the slider goes through the slices"
+    canvas = page.locator("[data-plane=coronal] canvas")
+    swipe(
+        page,
+        [within(canvas, 0.45, 0.5), within(canvas, 0.3, 0.5)],
+        [within(canvas, 0.55, 0.5), within(canvas, 0.7, 0.5)],
+    )
+    assert page.evaluate("canalwright.scan.panes.find((p) => p.plane === 'coronal').zoom") > 1.3
+    page.evaluate("canalwright.scan.panes.find((p) => p.plane === 'coronal').fit()")
+    page.locator("[data-tool=points]").tap()
+    place = """() => {
+      const s = canalwright.scan, pane = s.panes.find((p) => p.plane === 'coronal'), box = pane.canvas.getBoundingClientRect();
+      const handles = s.tools.handles(), [x, y] = pane.toScreen(s.toIndex(handles[Math.floor(handles.length / 2)].place));
+      return [box.left + x, box.top + y];
+    }"""
+    canvas.scroll_into_view_if_needed()
+    x, y = page.evaluate(place)
+    with page.expect_response(lambda r: "correct" in r.url) as told:
+        swipe(page, [(x + 20, y), (x + 34, y)])
+    assert told.value.ok, "a point taken beside, as a finger takes it, is moved"
+    page.get_by_role("button", name="Cancel").tap()
+    expect(page.locator("#sv-work")).to_be_hidden(timeout=SLOW)
     page.context.close()
 
 

@@ -1,6 +1,6 @@
 // What a hand does in a slice: look, window, move, measure, point, drag a point of the canal; by mouse, by touch and by keys.
 
-const NEAR = 16; // px
+const NEAR = { mouse: 16, touch: 30 }; // px: a finger hides what it is put on
 const NEEDS = { length: 2, angle: 3, tooth: 1, canal: 2, branch: 2, wall: 1, reference: 1 };
 const HANDLES = 2; // mm between the points of a canal that can be dragged
 
@@ -45,7 +45,7 @@ export class Tools {
       this.fingers.set(event.pointerId, place(event));
       if (this.fingers.size === 2) { this.drag = null; this.held = null; return; }
       this.drag = { pane, way: event.button === 2 ? "window" : event.button === 1 ? "move" : this.name, from: place(event), last: place(event) };
-      this.down(pane, place(event));
+      this.down(pane, place(event), NEAR[event.pointerType] ?? NEAR.mouse);
     });
     canvas.addEventListener("pointermove", (event) => {
       if (!this.fingers.has(event.pointerId)) return;
@@ -71,13 +71,13 @@ export class Tools {
     pane.zoomAt(far(now, other) / far(before, other), (now[0] + other[0]) / 2, (now[1] + other[1]) / 2);
   }
 
-  down(pane, [x, y]) {
+  down(pane, [x, y], near) {
     const { viewer } = this;
     if (this.drag.way === "look") viewer.point(pane.toIndex(x, y), pane);
     else if (this.drag.way === "points") {
-      const near = this.handles().map((handle, i) => ({ handle, i, far: this.far(pane, handle.place, [x, y]) })).filter((h) => h.far < NEAR).sort((a, b) => a.far - b.far)[0];
-      this.held = near ? { ...near.handle, to: near.handle.place } : null;
-      this.chosen = near ? near.i : -1;
+      const [found] = this.handles().map((handle, i) => ({ handle, i, far: this.far(pane, handle.place, [x, y]) })).filter((h) => h.far < near).sort((a, b) => a.far - b.far);
+      this.held = found ? { ...found.handle, to: found.handle.place } : null;
+      this.chosen = found ? found.i : -1;
       viewer.draw();
     }
   }

@@ -1,0 +1,79 @@
+"""By fingers alone on a tablet: from an empty page to a card, the filling played, the chair stepped through, a film brought nearer.
+
+What is pressed on the way is large enough for a gloved finger.
+"""
+
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from tests.assessment import demo
+from tests.support.fingers import small, swipe, tablet, within
+
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_chair")]
+SLOW = 120_000
+
+
+def test_from_an_empty_page_to_the_chair_by_fingers_alone(chromium: Browser, address: str, tmp_path: Path) -> None:
+    page, tiny = tablet(chromium, address), dict[str, list[str]]()
+    page.set_default_timeout(SLOW)
+    page.goto("/")
+    tiny["start"] = small(page)
+    page.get_by_role("link", name="Write a case").tap()
+    page.wait_for_url("**/measure")
+    page.get_by_label(re.compile("^Finishing file")).select_option("35")
+    for name, value in (("Working length, mm", "20.5"), ("Its taper", "0.04")):
+        field = page.get_by_label(re.compile(f"^{name}"))
+        field.tap()
+        field.fill(value)  # the keyboard on the screen is the system's own, and so is the list to choose from
+    tiny["measure"] = small(page)
+    page.get_by_role("button", name="Plan this canal").tap()
+    expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    tiny["plan"] = small(page)
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="Card (PDF)").tap()
+    assert Path(waiting.value.path()).read_bytes().startswith(b"%PDF")
+
+    page.get_by_role("link", name="Play", exact=True).tap()
+    expect(page.locator("html[data-player=ready]")).to_be_attached()
+    tiny["play"] = small(page)
+    scrub = page.locator(".transport input[type=range]").first
+    swipe(page, [within(scrub, 0.02, 0.5), within(scrub, 0.6, 0.5)])
+    assert float(page.locator("#clock").inner_text()) > 5, "the finger scrubs the time"
+    stage, before = page.locator(".stage svg"), page.locator(".cursor output").inner_text()
+    swipe(page, [within(stage, 0.5, 0.3), within(stage, 0.52, 0.32)])
+    assert page.locator(".cursor output").inner_text() != before, "the finger moves the cursor"
+
+    page.get_by_role("link", name=re.compile("^Chair")).first.tap()
+    page.get_by_role("button", name="Begin").tap()
+    expect(page.locator("#ch-words")).to_contain_text("Place the cone")
+    tiny["chair"] = small(page)
+    page.get_by_role("button", name="Something happened").tap()
+    tiny["what happened"] = small(page)
+    page.get_by_role("button", name="half a millimetre more").tap()
+    page.get_by_role("button", name="Note this depth").tap()
+    expect(page.locator("#ch-depth")).not_to_have_text(re.compile(r"\.0$|^$"))
+    for words in ("Sear", "cool", "cool", "Heat"):
+        page.locator("#ch-go").tap()
+        expect(page.locator("#ch-words")).to_contain_text(words)
+    page.get_by_role("button", name="Back").tap()
+    expect(page.locator("#ch-words")).to_contain_text("cool")
+
+    page.get_by_role("link", name="Leave").tap()
+    page.get_by_role("link", name=re.compile("^Check")).first.tap()
+    expect(page.locator("html[data-film=ready]")).to_be_attached()
+    tiny["check"] = small(page)
+    demo.write(demo.radiograph(), tmp_path / "after.png")
+    page.locator("#rg-file").set_input_files(tmp_path / "after.png")
+    expect(page.locator("#rg-empty")).to_be_hidden()
+    film, far = (
+        page.locator("#rg-stage"),
+        "(() => { const [a, b] = [[0, 0], [100, 0]].map((p) => cwScreen(p)); return b[0] - a[0]; })()",
+    )
+    wide = page.evaluate(far)
+    swipe(page, [within(film, 0.45, 0.5), within(film, 0.2, 0.5)], [within(film, 0.55, 0.5), within(film, 0.8, 0.5)])
+    assert page.evaluate(far) > 1.5 * wide, "two fingers bring the film nearer"
+    page.context.close()
+    assert {where: found for where, found in tiny.items() if found} == {}
