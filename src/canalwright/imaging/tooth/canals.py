@@ -21,7 +21,7 @@ from canalwright.imaging.tooth.pick import pick_tooth
 from canalwright.imaging.tooth.ways import ONE, Way, canal_ways
 from canalwright.imaging.tracing.apart import Apart, parted
 from canalwright.imaging.tracing.cores import workers
-from canalwright.imaging.tracing.quality import SHARPEST, TURNED, sharpest_turn
+from canalwright.imaging.tracing.quality import SHARPEST, TURNED, but_for_its_end, sharpest_turn
 from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
 
@@ -124,7 +124,8 @@ def _best(scan: Scan, way: Way, apart: Apart | None) -> FoundCanal:
         if found is None or other.quality.score > found.quality.score + 0.2:
             note = f"its first {deeper:.1f} mm below the orifice could not be followed well and are left out"
             found = replace(other, notes=(*other.notes, note)) if deeper else other
-        if found.quality.score >= POOR or _bent_below(found):
+        # another orifice mends no end
+        if but_for_its_end(found.quality) >= POOR or _bent_below(found):
             break
     if found is None:
         assert first is not None
@@ -135,7 +136,7 @@ def _best(scan: Scan, way: Way, apart: Apart | None) -> FoundCanal:
 def _bent_below(canal: FoundCanal) -> bool:
     """Whether its one grave fault is a turn that lies below every place that its orifice could be moved to, as at a join."""
     radius, z = sharpest_turn(canal)
-    return canal.quality.score >= POOR * TURNED and radius < SHARPEST and z < canal.length - DEEPER[-1]
+    return but_for_its_end(canal.quality) >= POOR * TURNED and radius < SHARPEST and z < canal.length - DEEPER[-1]
 
 
 def _different(made: list[FoundCanal]) -> list[FoundCanal]:

@@ -22,7 +22,7 @@ from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.tracing.apart import Apart
 from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.path import tones_of
-from canalwright.imaging.tracing.quality import doubted_as
+from canalwright.imaging.tracing.quality import but_for_its_end, doubted_as
 from canalwright.imaging.tracing.straight import Straight, straighten
 from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
@@ -83,7 +83,7 @@ def with_limbs(
                 other = traced(scan, canal, limb)
             except ScanError:
                 continue
-            if other.quality.score < BELIEVED:
+            if but_for_its_end(other.quality) < BELIEVED:
                 continue
             out.append(other)
             out = [c if c is other or not _holds(c, limb) else _again(scan, c, limb, out) for c in out]
@@ -123,7 +123,9 @@ def limbs(scan: Scan, canal: FoundCanal, others: list[FoundCanal]) -> list[Limb]
     """The limbs beside `canal` that none of the `others` is. Needs the canal's `surface`."""
     block = take(scan, np.array([canal.orifice, canal.terminus]), AROUND)
     tones = tones_of(block, canal.orifice, canal.terminus)
-    root = straighten(scan, _slim(canal), tones, [_slim(other) for other in others], block=block)
+    root = straighten(
+        scan, _slim(canal, canal.lumen.centre), tones, [_slim(o, _mended(o)) for o in others], block=block
+    )
     edge = CLEAR * max(float(scan.spacing.max()), root.step)
     dark = gaussian_filter(root.dark, 0.7)
     flags = (dark > max(DARK, 5 * tones.noise / tones.contrast)) & (root.skin > SKIN) & (root.beyond > edge)
@@ -140,10 +142,10 @@ def limbs(scan: Scan, canal: FoundCanal, others: list[FoundCanal]) -> list[Limb]
     return made
 
 
-def _slim(canal: FoundCanal) -> FoundCanal:
-    """The canal with no section longer than an oval of one lumen."""
+def _slim(canal: FoundCanal, centre: Array) -> FoundCanal:
+    """The canal along `centre` (n, 3), with no section longer than an oval of one lumen."""
     lumen = canal.lumen
-    return replace(canal, lumen=replace(lumen, major=np.minimum(lumen.major, OVAL * lumen.minor)))
+    return replace(canal, lumen=replace(lumen, centre=centre, major=np.minimum(lumen.major, OVAL * lumen.minor)))
 
 
 def _valley(root: Straight, dark: NDArray[np.float32], middle: Array, peak: Array) -> float:

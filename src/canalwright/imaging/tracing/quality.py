@@ -26,7 +26,7 @@ TOP = 3
 LEAST = 0.15
 FAR_END = 0.7
 """How far from the point that was given a terminus may be found before it is doubted, mm: a click is good to about half."""
-END = "its end was found"
+END, WITHIN = "its end was found", "its end is known to within"
 ELSEWHERE = 0.7
 """What is left of the score where nobody pointed at the end, and two ways of looking for it differ by more than `FAR_END`."""
 NINETY = 1.6449
@@ -182,8 +182,13 @@ def _by_doubt(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
         )
     within = NINETY * length_error(parts)
     if parts.exit is not None and not parts.pinned and within > UNSURE_END:
-        marks.append((UNSURE, f"its end is known to within {within:.2f} mm only"))
+        marks.append((UNSURE, f"{WITHIN} {within:.2f} mm only"))
     return marks
+
+
+def but_for_its_end(quality: Quality) -> float:
+    """The score without what an unsure end takes from it."""
+    return quality.score / UNSURE if any(reason.startswith(WITHIN) for reason in quality.reasons) else quality.score
 
 
 def doubted_as(again: Quality, before: Quality) -> Quality:

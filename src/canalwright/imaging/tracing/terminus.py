@@ -91,7 +91,8 @@ def find_exit(
 ) -> Exit | None:
     """The exit below station `inside` of the line, or None when no surface crosses it within `limits`.
 
-    `first`: the station below which the lumen is filled up as wide as it is there, as long as no exit is known.
+    `first`: the station below which the lumen is filled up as wide as it is there, as long as no exit is known. Where a later round
+    finds none, that of the round before stands.
     """
     origin, up, one, two = (a[0] for a in end.line(np.array([inside])))
     across = np.column_stack([one, two, -up])
@@ -101,33 +102,28 @@ def find_exit(
     grey, places = block.sample(origin + points), end.places(origin + points)
     s = np.arange(inside, limits[0], -0.01)
     down = (end.line(s)[0] - origin) @ across
-    low, mouth, sheet = first, None, None
+    low, mouth, sheet, found = first, None, None, None
     for _ in range(ROUNDS):
         filled = grey + _filling(end, places, low, sheet, points @ across)
         told = _surface(Rays(r, filled, np.full(polar.shape, 0.15)), end.fit, inside, noise, correlation)
         if told is None:
-            return None
+            break
         seen, radius, error = told
-        sheet = _through(
-            (radius[:, None] * ways[seen]) @ across,
-            error / np.maximum(np.cos(polar[seen]), 0.35),
-            polar[seen],
-            mouth,
-            end,
-        )
+        steep = np.maximum(np.cos(polar[seen]), 0.35)
+        sheet = _through((radius[:, None] * ways[seen]) @ across, error / steep, polar[seen], mouth, end)
         if sheet is None:
-            return None
+            break
         rim = np.zeros((1, 2)) if mouth is None else end.rim(low)
         gap = down[:, 2] - sheet.at(down[:, None, :2] + rim).mean(axis=1)
         crossed = np.nonzero(gap >= 0)[0]
         if not len(crossed) or s[crossed[0]] > limits[1]:
-            return None
+            break
         at = int(crossed[0])
         low = float(s[at])
         mouth = Mouth(low, down[at, :2])
-    assert sheet is not None
-    closing = max(0.3, float(gap[at] - gap[max(at - 5, 0)]) / max(1e-6, 0.01 * min(at, 5)))
-    return Exit(low, _doubt(sheet, down[at, :2] + rim, rim, end, low) / closing + LEAST_ERROR)
+        closing = max(0.3, float(gap[at] - gap[max(at - 5, 0)]) / max(1e-6, 0.01 * min(at, 5)))
+        found = Exit(low, _doubt(sheet, down[at, :2] + rim, rim, end, low) / closing + LEAST_ERROR)
+    return found
 
 
 def _filling(end: Ending, places: tuple[Array, Array, Array], low: float, sheet: Sheet | None, points: Array) -> Array:
@@ -186,7 +182,7 @@ def _doubt(sheet: Sheet, edge: Array, rim: Array, end: Ending, s: float) -> floa
     own = np.sqrt(row @ sheet.covariance @ row)
     beside = np.hypot(*slope.mean(axis=0)) * end.aside(s)
     # how much the rim's height hangs on how wide the mouth is
-    steep = float(np.mean((slope * rim).sum(axis=1) / wide))
+    steep = float(np.mean((slope * rim).sum(axis=1) / np.maximum(wide, 1e-9)))
     mouth = steep * float(wide.mean()) * np.hypot(MOUTH_ERROR, end.wide_error(s))
     return float(np.sqrt(own**2 + (0.5 * sheet.usual) ** 2 + beside**2 + mouth**2 + (PIT * sheet.pit) ** 2))
 
