@@ -20,6 +20,11 @@ def under_way(words: Words, text: str, state: str = "refining") -> Safe:
     )
 
 
+def done_so_far(words: Words, told: str, share: float | None) -> str:
+    """What is being done and the share of it, for the place that `under_way` keeps; nothing while neither is known."""
+    return f"{words(told)} {100 * share:.0f} %" if told and share is not None else ""
+
+
 def stopped(words: Words, text: str) -> Safe:
     """It was stopped: what is shown is older; a button makes it after all."""
     return line(

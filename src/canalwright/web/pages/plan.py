@@ -129,8 +129,7 @@ class View:
 
     def _progress(self) -> None:
         """What is being done for the whole plan, and the share of it that is done."""
-        told, share = self.office.bench.progress(self.case, self.index, self.choices)
-        text = f"{self.prefs.words(told)} {100 * share:.0f} %" if told and share is not None else ""
+        text = waiting.done_so_far(self.prefs.words, *self.office.bench.progress(self.case, self.index, self.choices))
         self.picture.client.run_javascript(f"window.canalwright?.progress?.({json.dumps(text)})")
 
     def _changed(self, key: str, value: Any) -> Choices:

@@ -1,5 +1,7 @@
 """The downpack played over time. The server lays the stage and hands out the film; the browser plays it by itself."""
 
+import json
+
 from fastapi import Request
 from nicegui import background_tasks, ui
 
@@ -14,6 +16,9 @@ from canalwright.web.markup.zoom import zoom
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import asked, frame, html
 from canalwright.web.prefs import Prefs
+
+LOOK = 0.3
+"""Seconds between two looks at how far the plan is."""
 
 
 def register(office: Office) -> None:
@@ -48,6 +53,13 @@ def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choic
             html(cursor(words))
         html(player(words), kind="flow")
 
+    def look() -> None:
+        """How far the plan is, which takes most of the time."""
+        text = waiting.done_so_far(words, *office.bench.progress(case, index, choices))
+        picture.client.run_javascript(f"window.canalwright?.progress?.({json.dumps(text)})")
+
+    watch = ui.timer(LOOK, look)
+
     async def lay() -> None:
         try:
             plan, _ = await office.bench.story(case, index, choices)
@@ -57,6 +69,8 @@ def _build(office: Office, prefs: Prefs, case: Case, key: str, index: int, choic
         except PlanError as error:
             picture.content = el("p", words(str(error)), class_="state refused")
             return
+        finally:
+            watch.cancel()
         picture.content = stage_picture(plan, words)
 
     ui.on("cw-cancel", lambda: office.bench.cancel(case, index, choices))
