@@ -29,7 +29,7 @@ from benchmarks.accuracy_course import CALIBRATION, Told, course_of, levels_of, 
 from canalwright.imaging import ScanError, measures, trace
 from canalwright.imaging.phantom.scan import Scanner, make, render
 from canalwright.imaging.tracing.block import take
-from canalwright.imaging.tracing.result import FUNNEL, ROUGH_END, ROUGH_WALL
+from canalwright.imaging.tracing.result import FUNNEL, ROUGH_END, ROUGH_WALL, ROUGH_WIDTH
 
 OUT = Path(__file__).parents[1] / "docs" / "models"
 AT = (1.0, 2.0, 3.0, 5.0, 7.0, 8.5)
@@ -116,7 +116,7 @@ def compared(seed, scanner, true, found, higher, seconds, others) -> Case:
         seed, scanner.voxel, scanner.blur, scanner.noise, "",
         tuple(true.minor[at]),
         tuple(found.lumen.minor[near] - true.minor[at]),
-        tuple(found.width_error[near]),
+        tuple(np.sqrt(np.maximum(found.width_error[near] ** 2 - ROUGH_WIDTH**2, 0.0))),
         tuple(found.lumen.major[near] - true.major[at]),
         tuple(threshold - true.minor[at]),
         tuple(half - true.minor[at]),
@@ -217,8 +217,9 @@ def page(cases: list[Case], poor: list[Case], jobs: int, heights: list[tuple[Tol
         "",
         "Stated 90 % intervals hold the truth: "
         + ", ".join(f"{name} {100 * share:.0f} %" for name, share in held.items())
-        + f" (aim 85 to 95 %; {len(good)} phantoms, {len(col['ours'])} stations). Length and "
-        f"wall are judged without the {ROUGH_END:g} and {ROUGH_WALL:g} mm that real roots, rougher than any phantom, add to their errors "
+        + f" (aim 85 to 95 %; {len(good)} phantoms, {len(col['ours'])} stations). Length, "
+        f"wall and width are judged without the {ROUGH_END:g}, {ROUGH_WALL:g} and {ROUGH_WIDTH:g} mm that real "
+        "roots, rougher than any phantom, and real sections, which are no ovals, add to their errors "
         f"(see the page on real teeth), and without {FUNNEL:g} per mm times the square of the spread, for foramina that open within the "
         "blur; the intervals that are told are the wider ones.",
         "",
