@@ -7,8 +7,8 @@ from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.words import Words
 
 
-def number(item: Item, words: Words, *, unit: bool = True, stacked: bool = False) -> Safe:
-    """A button with the number and its interval; `stacked` puts the interval under it, for tables."""
+def number(item: Item, words: Words, *, unit: bool = True, stacked: bool = False, bare: bool = False) -> Safe:
+    """A button with the number and its interval; `stacked` puts the interval under it, for tables; `bare`: one that is set, without."""
     name, between = words(item.words), _interval(item, words)
     spoken = words(
         "{name}: {value} {unit}, {interval}. Where from?", name=name, value=item.value, unit=item.unit, interval=between
@@ -16,7 +16,8 @@ def number(item: Item, words: Words, *, unit: bool = True, stacked: bool = False
     parts = [el("b", item.value, class_="value")]
     if unit and item.unit:
         parts.append(el("span", item.unit, class_="unit"))
-    parts.append(el("span", between, class_="interval"))
+    if not bare:
+        parts.append(el("span", between, class_="interval"))
     return el(
         "button",
         *parts,

@@ -1,18 +1,21 @@
 """A plan as the page shows it: headline, findings, tables, heat, provenance."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from canalwright.instruments import iso3630
 from canalwright.planning import Plan
 from canalwright.planning.parts import Finding, Harm
 from canalwright.protocol import Heat
+from canalwright.quantities import Quantity
 from canalwright.report import ISO_3630, Item, Sheet, Table, finding_words, sheet
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.numbers import bar, described, number
-from canalwright.web.markup.ready import reckoned
+from canalwright.web.markup.ready import CHOSEN
 from canalwright.web.words import Words
 
+SET = ("cut", "tip")
+"""The columns of the trim table that are set, not predicted."""
 RISE_LIMIT = 10.0
 WORST = 3
 """Findings that stand in the first view; all dangers do."""
@@ -36,7 +39,7 @@ def all_items(plan: Plan) -> dict[str, Item]:
     found = {item.key: item for item in (page.length, *page.cone, *page.heat, *page.fill)}
     for table in (page.trim, page.pluggers, page.rounds, page.portions):
         found |= {cell.key: cell for row in table.rows for cell in row if isinstance(cell, Item)}
-    return found
+    return found | _set(plan)
 
 
 def headline(plan: Plan, words: Words) -> Safe:
@@ -151,7 +154,7 @@ def tables(plan: Plan, words: Words) -> Safe:
             words,
             el("p", swatch(plan.cone.cone.size), page.cone_name, class_="instrument"),
             described(page.cone, words),
-            _table(page.trim, words, marked, _cuts(plan, words)),
+            _table(page.trim, words, marked, _set(plan)),
         ),
         _part("pluggers", words("Pluggers"), words, _table(page.pluggers, words)),
         _part(
@@ -187,30 +190,39 @@ def _part(key: str, title: str, words: Words, *inside: Safe) -> Safe:
     )
 
 
-def _cuts(plan: Plan, words: Words) -> list[tuple[Safe, Safe]]:
-    """The first two cells of each row of the trim table: what is cut off, and how wide the tip is then."""
-    return [
-        (
-            reckoned("cut off the tip", r.trim, 1, "mm", words, key="trim.cut", headed=True, chosen=True),
-            reckoned("width of the tip then", r.tip, 2, "mm", words, key="trim.tip", headed=True),
+def _set(plan: Plan) -> dict[str, Item]:
+    """What is set and not predicted, by key: the rows of the trim table, and what goes for all rounds."""
+    found = [
+        item
+        for i, r in enumerate(plan.cone.table)
+        for item in (
+            Item(f"trim.{i}.cut", "cut off the tip", Quantity.exact(r.trim, "mm", CHOSEN)),
+            Item(f"trim.{i}.tip", "width of the tip then", Quantity.exact(r.tip, "mm"), 2),
         )
-        for r in plan.cone.table
     ]
+    heats = sorted({act.temperature for act in plan.protocol.acts if isinstance(act, Heat)})
+    found += [
+        Item(f"setting.{i}.temperature", "carrier set to", Quantity.exact(t, "°C", CHOSEN), 0)
+        for i, t in enumerate(heats)
+    ]
+    found.append(Item("setting.force", "each press with", Quantity.exact(plan.choices.force, "N", CHOSEN), 0))
+    return {item.key: item for item in found}
 
 
 def _setting(plan: Plan, words: Words) -> Safe:
     """What is set for all rounds, each answering where it is from."""
-    heats = sorted({act.temperature for act in plan.protocol.acts if isinstance(act, Heat)})
-    found = [(words("carrier set to"), t, "°C") for t in heats] + [(words("each press with"), plan.choices.force, "N")]
-    rows = [
-        join(el("dt", name), el("dd", reckoned(name, value, 0, unit, words, key="setting.chosen", chosen=True)))
-        for name, value, unit in found
-    ]
-    return el("dl", *rows, class_="numbers")
+    found = [item for key, item in _set(plan).items() if key.startswith("setting.")]
+    return el(
+        "dl",
+        *(join(el("dt", words(i.words)), el("dd", number(i, words, bare=True))) for i in found),
+        class_="numbers",
+    )
 
 
-def _table(table: Table, words: Words, marked: list[int] | None = None, first: Sequence[tuple[Safe, ...]] = ()) -> Safe:
-    """A table of the plan; `first` are cells to stand for the first ones of each row."""
+def _table(
+    table: Table, words: Words, marked: list[int] | None = None, known: Mapping[str, Item] | None = None
+) -> Safe:
+    """A table of the plan; `known`: what its words stand for where that is a number that is set."""
     head = el(
         "tr",
         *(
@@ -224,8 +236,12 @@ def _table(table: Table, words: Words, marked: list[int] | None = None, first: S
             *(
                 el("td", number(cell, words, unit=False, stacked=True))
                 if isinstance(cell, Item)
-                else el("td", cell if isinstance(cell, Safe) else words(cell), class_="word")
-                for cell in (*(first[i] if first else ()), *row[len(first[i]) if first else 0 :])
+                else el(
+                    "td",
+                    _word(cell, known.get(f"{table.key}.{i}.{SET[n]}") if known and n < len(SET) else None, words),
+                    class_="word",
+                )
+                for n, cell in enumerate(row)
             ),
             class_="chosen" if marked and i in marked else None,
             aria_current="true" if marked and i in marked else None,
@@ -234,6 +250,10 @@ def _table(table: Table, words: Words, marked: list[int] | None = None, first: S
     ]
     whole = el("table", el("caption", words(table.title), class_="unseen"), el("thead", head), el("tbody", *body))
     return el("div", whole, class_="scroll", tabindex="0", role="region", aria_label=words(table.title))
+
+
+def _word(cell: str, item: Item | None, words: Words) -> Safe | str:
+    return number(item, words, unit=False, bare=True) if item is not None else words(cell)
 
 
 def _provenance(page: Sheet, words: Words) -> Safe:

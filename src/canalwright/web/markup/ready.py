@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping, Sequence
 
 from canalwright.quantities import Origin, Quantity, Source
-from canalwright.quantities.provenance import COMPUTED
 from canalwright.readiness import Item, Readiness, Verdict
 from canalwright.report.ready import number_text
 from canalwright.web.markup.html import Safe, el, join
@@ -136,14 +135,11 @@ def reckoned(
     words: Words,
     *,
     key: str,
-    headed: bool = False,
-    chosen: bool = False,
 ) -> Safe:
-    """A number without an interval: reckoned from the values as read or by a rule, or `chosen`."""
+    """A number that is reckoned from the values as read, or by a rule, without an interval."""
     text = f"{value:.{digits}f}".replace("-", "−")
     shown = (text, "", words(unit) if unit else "")
-    q = Quantity.exact(value, unit, CHOSEN if chosen else COMPUTED)
-    return answering(name, q, shown, words, key=key, as_read=True, headed=headed)
+    return answering(name, Quantity.exact(value, unit), shown, words, key=key, as_read=True)
 
 
 def _parts(told: str, words: Words) -> tuple[str, str, str]:
