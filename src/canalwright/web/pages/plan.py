@@ -44,7 +44,7 @@ class View:
         self.office, self.prefs, self.case, self.key, self.index = office, prefs, case, key, index
         self.choices = choices
         self.shown: Plan | None = None
-        self.quick = False
+        self.quick, self.told = False, ""
         self.base: Plan | None = office.bench.there(case, index, choices)
         self.refiner = Refiner(self._preview, self._whole, self._show, self._refuse)
 
@@ -125,12 +125,14 @@ class View:
     def _refining(self) -> None:
         words = self.prefs.words
         self.state.content = waiting.under_way(words, words("Refining…") if self.shown else words("Planning…"))
-        self.watch.active = True
+        self.watch.active, self.told = True, ""
 
     def _progress(self) -> None:
         """What is being done for the whole plan, and the share of it that is done."""
         text = waiting.done_so_far(self.prefs.words, *self.office.bench.progress(self.case, self.index, self.choices))
-        self.picture.client.run_javascript(f"window.canalwright?.progress?.({json.dumps(text)})")
+        if text != self.told:  # of many windows most wait their turn, and have nothing to tell
+            self.told = text
+            self.picture.client.run_javascript(f"window.canalwright?.progress?.({json.dumps(text)})")
 
     def _changed(self, key: str, value: Any) -> Choices:
         if not key.startswith("plugger."):
