@@ -129,7 +129,7 @@ def test_the_chair_says_what_the_card_says(one: Plan, case: Case) -> None:
     assert place["kind"] == "place" and place["tool"] == one.cone.cone.name
     check(place, known["cone.seat"])
     cut = known["cone.trim"]
-    assert place["cut"] == f"cut {cut.value} mm off its tip ({cut.interval})"
+    assert place["cut"] == f"cut {cut.value} mm off its tip" and place["cut_between"] == f"({cut.interval})"
     heats, presses, injections = ([s for s in steps if s["kind"] == kind] for kind in ("heat", "press", "inject"))
     assert (
         len(heats) == len(one.rounds)
