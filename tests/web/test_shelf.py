@@ -9,13 +9,17 @@ import sys
 import time
 from pathlib import Path
 
+import httpx
 import pytest
+from fastapi import FastAPI
 
 from canalwright import casefile
 from canalwright.casefile import Case
 from canalwright.records.crypt import new_key
 from canalwright.web.book import KEPT, TORN, Book
+from canalwright.web.data import routes
 from canalwright.web.draft import Draft
+from canalwright.web.office import Office
 from canalwright.web.reader import reads
 from canalwright.web.records.filmbook import ReaderBook
 from canalwright.web.records.house import ReaderShelf
@@ -105,7 +109,9 @@ import sys
 from pathlib import Path
 from canalwright import casefile
 from canalwright.web.book import Book
+from canalwright.web.data import routes
 from canalwright.web.draft import Draft
+from canalwright.web.office import Office
 from canalwright.web.shelf import Shelf
 shelf, draft = Shelf(Book(Path(sys.argv[1]))), Draft.of(casefile.demo_case())
 key = shelf.take(draft.case())
@@ -155,6 +161,27 @@ def test_where_the_disk_takes_nothing_it_is_said_and_the_case_stays_open(case: C
     (tmp_path / "file").unlink()
     shelf.put(labelled(case, 1), instead_of=key)
     assert shelf.settle() == ""
+
+
+async def test_the_page_says_what_is_not_kept_and_what_is_too_many(case: Case, tmp_path: Path) -> None:
+    (tmp_path / "cases").write_text("in the way")
+    office = Office.of(casefile.generic_tray())
+    office.shelf = Shelf(Book(tmp_path / "cases"), most=1)
+    app = FastAPI()
+    app.include_router(routes(office))
+    async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://here") as client:
+        first, second = (casefile.dumps(labelled(case, i)) for i in range(2))
+        way = (await client.post("/open", content=first)).json()["go"].removesuffix("/0/plan")
+        told = (await client.get(f"{way}/newer.json")).json()
+        assert told["newer"] == "" and told["unkept"].startswith("This case would be lost with the program: ")
+        refused = await client.post("/open", content=second)
+        assert refused.status_code == 409 and "close one on the start page first" in refused.json()["problems"][0]
+        (tmp_path / "cases").unlink()
+        await client.post(f"{way}/close")
+        way = (await client.post("/open", content=second)).json()["go"].removesuffix("/0/plan")
+        assert (await client.get(f"{way}/newer.json")).json() == {"newer": "", "unkept": ""}
+    assert len(list((tmp_path / "cases").iterdir())) == 1
+    office.bench.close()
 
 
 def test_a_damaged_file_hides_no_other_case(case: Case, tmp_path: Path) -> None:
