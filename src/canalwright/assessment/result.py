@@ -11,7 +11,7 @@ from typing import Any
 
 from canalwright.quantities import Quantity
 
-VERSION = 1
+VERSION = 2
 
 
 class Sight(StrEnum):
@@ -148,7 +148,7 @@ class Assessment:
     notes: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
-        """All of it in plain JSON types, each number with its interval; `version` 1."""
+        """All of it in plain JSON types, each number with its interval; `version` 2 (in 1 a planned share was a bare number)."""
         return {"version": VERSION, **{name: _plain(getattr(self, name)) for name in self.__dataclass_fields__}}
 
 
