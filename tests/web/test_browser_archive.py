@@ -115,7 +115,7 @@ def _film_is_there(page: Page, told: str) -> None:
 
 
 def test_a_case_that_is_edited_outlasts_a_crash(page: Page, tmp_path: Path) -> None:
-    """No film and nothing pressed: a width is typed, the server is killed, and the same address shows it; so does a case just written."""
+    """Nothing is pressed: a width is typed, the server is killed, and the same address shows it; a form half filled is there too."""
     running = Server(data=tmp_path)
     running.start()
     try:
@@ -128,20 +128,21 @@ def test_a_case_that_is_edited_outlasts_a_crash(page: Page, tmp_path: Path) -> N
         edited = page.url
         writing = page.context.new_page()
         writing.goto(f"{running.address}/measure")
-        for field, value in (("name", "palatal"), ("working_length", "19.5"), ("size", "30"), ("taper", "6 %")):
-            entry = writing.locator(f"#f-{field}")
-            entry.select_option(value) if field == "size" else entry.fill(value)
-        writing.wait_for_url("**/case/*/0/measure")
-        expect(writing.locator("h1.name")).to_contain_text("palatal")
-        writing.wait_for_timeout(1000)  # what is written behind the page, at the latest
+        _typed(writing, name="palatal", working_length="19.5")
+        writing.wait_for_url("**/measure/*")
+        page.wait_for_timeout(1000)  # what is written behind the page, at the latest
         running.stop(signal.SIGKILL)
         running.start()
         page.goto(edited)
         expect(page.locator("#f-orifice_width")).to_have_value("1.23")
         page.goto(opened)
         expect(page.locator(".older a")).to_have_attribute("href", edited.removeprefix(running.address))
-        writing.goto(writing.url)
+        writing.goto(running.address)
+        writing.locator(".open-cases a[href^='/measure/']").click()
         expect(writing.locator("#f-working_length")).to_have_value("19.5")
+        _typed(writing, size="30", taper="6 %")
+        writing.wait_for_url("**/case/*/0/measure")
+        expect(writing.locator("h1.name")).to_contain_text("palatal")
         writing.close()
         page.goto(running.address)
         expect(page.locator(".open-cases a")).to_have_count(2)
@@ -152,6 +153,12 @@ def test_a_case_that_is_edited_outlasts_a_crash(page: Page, tmp_path: Path) -> N
         expect(page.get_by_role("heading", name="This case is not open any more")).to_be_visible()
     finally:
         running.stop()
+
+
+def _typed(page: Page, **values: str) -> None:
+    for field, value in values.items():
+        entry = page.locator(f"#f-{field}")
+        entry.select_option(value) if field == "size" else entry.fill(value)
 
 
 def test_the_evidence_can_be_searched(page: Page) -> None:

@@ -16,6 +16,8 @@ from fastapi import FastAPI
 from canalwright import casefile
 from canalwright.casefile import Case
 from canalwright.records.crypt import new_key
+from canalwright.web import begun as begun_forms
+from canalwright.web.begun import Begun
 from canalwright.web.book import KEPT, TORN, Book
 from canalwright.web.data import routes
 from canalwright.web.draft import Draft
@@ -237,6 +239,50 @@ def test_where_records_are_open_cases_are_sealed_their_readers_own_and_erased_wi
         assert len(list(tmp_path.rglob("*.json"))) == 1
     finally:
         reads("")
+
+
+def test_a_form_that_is_begun_is_kept_sealed_its_readers_own_and_bounded(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun, draft, names = Begun(ReaderBook(tmp_path, new_key(), "form")), Draft.new().with_label("palatal"), []
+    try:
+        reads("ann")
+        for i in range(3):
+            names.append(f"{i:016x}")
+            begun.keep(names[i], draft.with_text(0, "working_length", f"{i + 18}"))
+        found = begun.get(names[1])
+        assert (
+            found is not None and found.text(0, "working_length") == "19" and found.table["case"]["label"] == "palatal"
+        )
+        assert not any(b"palatal" in path.read_bytes() for path in tmp_path.rglob("*.json"))
+        monkeypatch.setattr(begun_forms, "MOST", 2)
+        begun.keep(names[2], draft)
+        assert begun.get(names[2]) is not None and begun.get(names[0]) is None and len(begun.listed()) == 2
+        reads("ben")
+        assert begun.get(names[1]) is None and begun.listed() == ()
+        reads("ann")
+        begun.drop(names[1])
+        assert [name for name, _ in begun.listed()] == [names[2]] and begun.get("../" + names[2]) is None
+    finally:
+        reads("")
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        b"",
+        b"{",
+        b"[]",
+        b'{"case": {}, "tooth": {"number": 99}, "canal": [{}]}',
+        b'{"case": {}, "tooth": {"number": 11}, "canal": []}',
+    ],
+)
+def test_a_damaged_form_is_as_if_it_were_not_there(tmp_path: Path, told: bytes) -> None:
+    begun, name = Begun(Book(tmp_path)), "0" * 16
+    begun.keep(name, Draft.new())
+    assert begun.get(name) is not None
+    (tmp_path / f"{name}.json").write_bytes(told)
+    assert begun.get(name) is None and begun.listed() == () and Begun().listed() == ()
 
 
 def test_what_is_told_is_json_that_every_version_can_read(case: Case, tmp_path: Path) -> None:

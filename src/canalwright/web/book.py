@@ -27,6 +27,10 @@ class Book:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
+    def of(self, whose: str) -> "Book":
+        """The book of one reader; here there is but one."""
+        return self
+
     @property
     def folder(self) -> Path:
         """Where they lie."""

@@ -82,6 +82,12 @@ def routes(office: Office) -> APIRouter:
         await asyncio.to_thread(office.close, key)
         return answer({"go": "/"})
 
+    @router.post("/measure/{name}/close")
+    async def given_up(name: str) -> Response:
+        """Take a form that was begun away."""
+        await asyncio.to_thread(office.begun.drop, name)
+        return answer({"go": "/"})
+
     @router.get("/case/{key}/newer.json")
     async def newer(request: Request, key: str) -> Response:
         """Whether a case was changed since, in another window perhaps, and into what; and why it is not kept, where it is not."""

@@ -10,6 +10,7 @@ from canalwright import casefile
 from canalwright.casefile import Case
 from canalwright.imaging.errors import ScanError
 from canalwright.instruments import Tray
+from canalwright.web.begun import Begun
 from canalwright.web.bench import Bench
 from canalwright.web.chair import Chairs
 from canalwright.web.checks import Checks
@@ -33,13 +34,14 @@ class Office:
     radiographs: Films
     checks: Checks
     moving: MovingPictures
+    begun: Begun
 
     @classmethod
     def of(cls, tray: Tray) -> "Office":
         """A fresh office with an empty shelf."""
         bench, scans = Bench(tray), Scans()
         moving = MovingPictures(bench, scans.hands)
-        return cls(tray, Shelf(), bench, Chairs(bench), scans, Films(), Checks(), moving)
+        return cls(tray, Shelf(), bench, Chairs(bench), scans, Films(), Checks(), moving, Begun())
 
     def forget(self, owner: str) -> None:
         """Close what a reader had open: scans, radiographs, checks."""

@@ -18,6 +18,7 @@ from canalwright import planning
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
 from canalwright.web import chair_routes, heat_routes, memory, moving_routes
+from canalwright.web.begun import Begun
 from canalwright.web.book import Book
 from canalwright.web.chairbook import data_folder
 from canalwright.web.checks import routes as check_routes
@@ -50,9 +51,10 @@ def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store
     office.scans.paths = not place.outside
     house = _house(store, office, place) if store is not None else None
     if house is None:
-        book = Book(data_folder() / "cases")
+        book, forms = Book(data_folder() / "cases"), Book(data_folder() / "forms")
         book.forget_old(time.time())
-        office.shelf = Shelf(book)
+        forms.forget_old(time.time())
+        office.shelf, office.begun = Shelf(book), Begun(forms)
         office.listed()
     path = f"/case/{office.put(case)}/0/plan" if case is not None and house is None else "/"
     if house is not None and house.first_key:

@@ -254,7 +254,7 @@ class Shelf:
             with contextlib.suppress(OSError):
                 work(*arguments)
 
-        self._writing = _hand().submit(safely)
+        self._writing = behind().submit(safely)
 
     def _ready(self) -> None:
         """What lies on the disk is read once."""
@@ -276,6 +276,6 @@ class Shelf:
 
 
 @cache
-def _hand() -> ThreadPoolExecutor:
+def behind() -> ThreadPoolExecutor:
     """One thread that writes, in the order of what was done; the program waits for it when it ends."""
     return ThreadPoolExecutor(1, thread_name_prefix="cases")

@@ -1,6 +1,7 @@
 """Write or change a case: the section grows while the fields are filled in."""
 
 import json
+import secrets
 
 from nicegui import ui
 from nicegui.events import GenericEventArguments
@@ -29,6 +30,13 @@ def register(office: Office) -> None:
         prefs = page_prefs()
         View(office, prefs, Draft.new().with_label(prefs.words("My case")), 0).build(None, "")
 
+    @ui.page("/measure/{name}")
+    def begun(name: str) -> None:
+        prefs, draft = page_prefs(), office.begun.get(name)
+        view = View(office, prefs, draft or Draft.new().with_label(prefs.words("My case")), 0)
+        view.name = name if draft is not None else ""
+        view.build(None, "")
+
     @ui.page("/case/{key}/{index}/measure")
     def change(key: str, index: int) -> None:
         if (found := opened(office, key, index)) is not None:
@@ -42,7 +50,7 @@ class View:
     def __init__(self, office: Office, prefs: Prefs, draft: Draft, index: int) -> None:
         self.office, self.prefs, self.draft, self.index = office, prefs, draft, index
         self.case: Case | None = None
-        self.key = self.full = ""
+        self.key = self.full = self.name = ""
 
     def build(self, case: Case | None, key: str) -> None:
         """Lay the page out."""
@@ -122,7 +130,16 @@ class View:
         self._answer()
         self._keep()
 
+    def _begun(self) -> None:
+        """What is typed is kept before it makes a case, and the address says under which name."""
+        if not self.name:
+            self.name = secrets.token_hex(8)
+            ui.run_javascript(f"history.replaceState(null, '', '/measure/{self.name}')")
+        self.office.begun.keep(self.name, self.draft)
+
     def _keep(self) -> None:
+        if self.case is None and not self.key:
+            self._begun()
         if self.case is None or self.case.digest[:KEY] == self.key:
             return
         before = self.key
@@ -132,6 +149,9 @@ class View:
             self.full = str(error)
             return
         self.full = ""
+        if self.name:
+            self.office.begun.drop(self.name)
+            self.name = ""
         self.head.content = head(self.prefs, self.office, self.case, self.key, self.index, "measure")
         ui.run_javascript(f"window.canalwright?.moved?.({json.dumps(before)}, {json.dumps(self.key)})")
 

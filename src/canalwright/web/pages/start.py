@@ -3,6 +3,7 @@
 from nicegui import ui
 
 from canalwright import casefile
+from canalwright.anatomy import Tooth
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import frame, html, page_prefs
@@ -18,7 +19,7 @@ def register(office: Office) -> None:
         prefs = page_prefs()
         with frame(prefs, prefs.words("Start"), "start", kind="start"):
             html(_ways(prefs), kind="narrow")
-            html(_open(office, prefs), kind="narrow")
+            html(join(_open(office, prefs), _begun(office, prefs)), kind="narrow")
 
     @ui.page("/demo")
     def demo() -> None:
@@ -90,6 +91,23 @@ def _ways(prefs: Prefs) -> Safe:
 
 def _way(title: str, about: str, action: Safe) -> Safe:
     return el("section", el("h2", title), el("p", about), action, class_="way")
+
+
+def _begun(office: Office, prefs: Prefs) -> Safe:
+    """Forms that are no case yet."""
+    words, listed = prefs.words, office.begun.listed()
+    rows = []
+    for name, draft in listed:
+        number = prefs.tooth(Tooth(int(draft.table["tooth"]["number"])))
+        label = str(draft.table["case"].get("label", ""))
+        inside = (el("b", number, class_="tooth"), " ", el("span", label))
+        close = el(
+            "button", words("Close"), type="button", class_="button small", data_give_up=name,
+            data_sure=words("What was typed is erased from this machine. Go on?"),
+            aria_label=words("Close {case}", case=f"{number} {label}".strip()),
+        )  # fmt: skip
+        rows.append(el("li", el("a", *inside, href=f"/measure/{name}"), close))
+    return join(el("h2", words("Begun, not yet a case")), el("ul", *rows, class_="open-cases")) if rows else Safe("")
 
 
 def _open(office: Office, prefs: Prefs) -> Safe:

@@ -13,6 +13,7 @@ from canalwright.records.accounts import AccessLog, SignIn, Terms, Users
 from canalwright.records.desk import Desk
 from canalwright.records.errors import StoreReadOnly
 from canalwright.records.keys import Cost
+from canalwright.web.begun import Begun
 from canalwright.web.office import Office
 from canalwright.web.reader import reader
 from canalwright.web.records.chairbook import ReaderChairbook
@@ -144,6 +145,7 @@ class House:
         shelf = ReaderShelf(ReaderBook(store.vault.home / "cases", store.vault.keys.purpose("cases"), "case"))
         book = ReaderChairbook(store.vault.home / "chair", store.vault.keys.purpose("chair"))
         office.shelf, office.chairs.book = shelf, book
+        office.begun = Begun(ReaderBook(store.vault.home / "forms", store.vault.keys.purpose("forms"), "form"))
         office.radiographs.book = ReaderFilmbook(store.vault.home / "films", store.vault.keys.purpose("films"))
         users = Users(store.vault, AccessLog(store.vault), cost or Cost())
         made = cls(store, office, SignIn(users, terms or Terms()), shelf, book, secure)

@@ -19,6 +19,7 @@ def back_up(house: House) -> None:
         house.book.forget_old(time.time())
         house.office.radiographs.book.forget_old(time.time())
         house.shelf.forget_old(time.time())
+        house.office.begun.forget_old(time.time())
     except (RecordsError, OSError) as error:
         house.trouble = f"No backup could be made: {error}"
 

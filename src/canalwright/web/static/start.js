@@ -16,10 +16,10 @@ for (const name of ["dragover", "dragleave", "drop"]) {
 }
 
 document.addEventListener("click", async (event) => {
-  const button = event.target.closest?.("[data-close]");
+  const button = event.target.closest?.("[data-close], [data-give-up]");
   if (!button || (button.dataset.sure && !confirm(button.dataset.sure))) return;
   try {
-    const told = await (await fetch(`/case/${button.dataset.close}/close`, { method: "POST" })).json();
+    const told = await (await fetch(button.dataset.giveUp ? `/measure/${button.dataset.giveUp}/close` : `/case/${button.dataset.close}/close`, { method: "POST" })).json();
     location.assign(told.go);
   } catch { tell([document.getElementById("file").dataset.failed]); }
 });
