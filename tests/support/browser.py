@@ -62,19 +62,17 @@ def browser() -> Iterator[Browser]:
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
-SERIOUS = ("serious", "critical")
+IMPACTS = ("moderate", "serious", "critical")
 
 
-def no_finding(page: Page, impacts: tuple[str, ...] = (*SERIOUS, "moderate")) -> None:
-    """Axe finds nothing of these impacts on a page as it is."""
-    found = [v for v in Axe().run(page, options={"runOnly": RULES}).response["violations"] if v["impact"] in impacts]
+def no_finding(page: Page) -> None:
+    """Axe finds nothing moderate or serious on a page as it is."""
+    found = [v for v in Axe().run(page, options={"runOnly": RULES}).response["violations"] if v["impact"] in IMPACTS]
     assert found == [], "\n".join(f"{v['id']}: {v['help']}: {[n['html'][:160] for n in v['nodes'][:3]]}" for v in found)
 
 
-def no_serious_finding(
-    page: Page, light: dict[str, int], dark: dict[str, int], impacts: tuple[str, ...] = SERIOUS
-) -> None:
-    """Axe finds nothing serious on a page, in the light at one size and in the dark at the other, without loading it twice."""
+def no_serious_finding(page: Page, light: dict[str, int], dark: dict[str, int]) -> None:
+    """Axe finds nothing serious or moderate on a page, in the light at one size and in the dark at the other, without loading it twice."""
     for scheme, size in (("light", light), ("dark", dark)):
         page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
         page.set_viewport_size(size)  # type: ignore[arg-type]
@@ -82,7 +80,7 @@ def no_serious_finding(
             "w => innerWidth === w && document.getAnimations().every((a) => a.playState !== 'running')",
             arg=size["width"],
         )
-        no_finding(page, impacts)
+        no_finding(page)
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 1, f"{scheme}: cut off"
 
 

@@ -60,21 +60,18 @@ def headline(plan: Plan, words: Words) -> Safe:
     if last in items:
         level = plan.canal.working_length - plan.rounds[-1].front.value
         cards.insert(2, (items[last], "Soft down to", Safe(""), words("{mm} mm short of WL", mm=f"{level:.1f}")))
-    return el(
-        "div",
-        *(
-            el(
-                "div",
-                el("h3", words(title)),
-                number(item, words),
-                drawn,
-                el("p", note, class_="quiet"),
-                class_="figure",
-            )
-            for item, title, drawn, note in cards
-        ),
-        class_="headline",
+    figures = (
+        el(
+            "div",
+            el("h3", words(title)),
+            number(item, words),
+            drawn,
+            el("p", note, class_="quiet"),
+            class_="figure",
+        )
+        for item, title, drawn, note in cards
     )
+    return join(el("h2", words("Plan"), class_="unseen"), el("div", *figures, class_="headline"))
 
 
 def spoken(plan: Plan, words: Words, final: bool) -> str:
@@ -249,7 +246,7 @@ def _table(
         for i, row in enumerate(table.rows)
     ]
     whole = el("table", el("caption", words(table.title), class_="unseen"), el("thead", head), el("tbody", *body))
-    return el("div", whole, class_="scroll", tabindex="0", role="region", aria_label=words(table.title))
+    return el("div", whole, class_="scroll", tabindex="0", role="group", aria_label=words(table.title))
 
 
 def _word(cell: str, item: Item | None, words: Words) -> Safe | str:
