@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from canalwright.imaging import FoundCanal, Scan, open_scan, trace
+from canalwright.imaging import FoundCanal, FoundPortal, Scan, open_scan, trace
 from canalwright.imaging.phantom.extracted import AIR, ZERO, extracted, in_memory, write_stack
 from canalwright.imaging.phantom.portals import BranchShape, IsthmusShape, build, delta
 from canalwright.imaging.phantom.scan import CanalShape, Greys, Phantom, RootShape, Scanner, make, render
 from canalwright.imaging.tracing.block import take
-from canalwright.imaging.tracing.branches import find_portals
+from canalwright.imaging.tracing.branches import find_portals, single
 from canalwright.imaging.tracing.path import tones_of
 from canalwright.imaging.tracing.straight import straighten
 from tests.imaging.scans import as_found, scan_of, traced
@@ -47,6 +47,16 @@ def test_lateral_canals_are_found_where_they_are_and_as_wide_as_they_are() -> No
         assert portal.direction @ (real.exit - real.start) > 0.9 * np.linalg.norm(real.exit - real.start)
         z = canal.lumen.z[int(np.argmin(np.linalg.norm(canal.lumen.centre - real.start, axis=1)))]
         assert portal.z == pytest.approx(z, abs=0.2)
+
+
+def test_one_mouth_in_two_parts_is_one_branch_and_two_exits_are_two() -> None:
+    """Noise at the root's surface parts a mouth; a delta's exits lie farther apart than they are wide."""
+
+    def out(x: float, length: float) -> FoundPortal:
+        return FoundPortal(1.7, np.array([[0.0, 0.0, 1.7], [x, 0.8, 0.4]]), 0.107, 0.007, length, 0.1)
+
+    shorter, beside, other = out(0.0, 1.82), out(0.18, 1.91), out(0.4, 1.9)
+    assert single([beside, other, shorter]) == [shorter, other]
 
 
 def test_a_root_without_branches_has_none() -> None:

@@ -30,6 +30,8 @@ LOW, HIGH = 0.2, 0.32
 """Share of the contrast from which a node may belong to a branch, and that its darkest node must reach; at least 3.5 and 6
 times the noise.
 """
+MOUTH = 2.0
+"""Distance of two exits of one dark piece, in widths of the wider branch, up to which they are one."""
 DELTA = 3.0
 FINE = 0.06
 """Voxel size (mm) up to which a scan is a micro-CT, whose side branches are looked for."""
@@ -121,7 +123,18 @@ def _branches(scan: Scan, canal: FoundCanal, tones: Tones, root: Straight, piece
         points = root.place(np.array(route.traceback(tuple(int(n) for n in stop))) + low)
         depth = float(root.skin[tuple(stop + low)])
         out += _portal(scan, canal, tones, _to_skin(points, depth, canal.crown), "lateral canal")
-    return out
+    return single(out)
+
+
+def single(branches: Sequence[FoundPortal]) -> list[FoundPortal]:
+    """The branches of one piece without those that come out beside a shorter one, within `MOUTH` of its widths: noise at the skin
+    parts one mouth in two.
+    """
+    kept: list[FoundPortal] = []
+    for one in sorted(branches, key=lambda p: p.length):
+        if all(np.linalg.norm(one.path[-1] - k.path[-1]) > MOUTH * max(one.diameter, k.diameter) for k in kept):
+            kept.append(one)
+    return kept
 
 
 def _isthmus(
