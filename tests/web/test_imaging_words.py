@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import canalwright.imaging
-from canalwright.imaging.tracing.quality import END
+from canalwright.imaging.tracing.quality import END, WITHIN
 from canalwright.web.words import words_of
 
 SPANISH = words_of("es")
@@ -19,6 +19,7 @@ LISTS = {"notes", "marks", "found", "said", "warnings", "note", "missing", "told
 ELSEWHERE = {"said"}
 """Names that also hold parts of refusals when they are assigned to."""
 WORDS = {
+    "WITHIN": [WITHIN],
     "way": ["beyond", "short of"],
     "where": ["below", "above"],
     "shared": ["halved between them", "counted in both"],
