@@ -18,8 +18,9 @@ def register(office: Office) -> None:
     def start() -> None:
         prefs = page_prefs()
         with frame(prefs, prefs.words("Start"), "start", kind="start"):
-            html(_ways(prefs), kind="narrow")
-            html(join(_open(office, prefs), _begun(office, prefs)), kind="narrow")
+            kept = join(_open(office, prefs), _begun(office, prefs))
+            html(_ways(prefs, known=bool(kept)), kind="narrow")
+            html(kept, kind="narrow")
 
     @ui.page("/demo")
     def demo() -> None:
@@ -32,17 +33,19 @@ def register(office: Office) -> None:
                 html(_open(office, prefs), kind="narrow")
 
 
-def _ways(prefs: Prefs) -> Safe:
+def _ways(prefs: Prefs, *, known: bool) -> Safe:
+    """The ways in; who is known here, having something open, is not told again what the program is for."""
     words = prefs.words
+    lead = words(
+        "Plan a warm vertical compaction, see what the heat will do in this root, and take one page to the chair."
+    )
     return join(
-        el("h1", words("From one canal's own measurements to numbers for the chair")),
         el(
-            "p",
-            words(
-                "Plan a warm vertical compaction, see what the heat will do in this root, and take one page to the chair."
-            ),
-            class_="lead",
+            "h1",
+            words("From one canal's own measurements to numbers for the chair"),
+            class_="unseen" if known else None,
         ),
+        "" if known else el("p", lead, class_="lead"),
         el(
             "div",
             _way(
