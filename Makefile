@@ -27,8 +27,9 @@ setup: $(STAMP)
 $(STAMP): requirements.lock pyproject.toml
 	$(PYTHON) -c 'import sys; sys.exit("canalwright needs Python 3.11 or later") if sys.version_info < (3, 11) else None'
 	$(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --require-hashes -r requirements.lock
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	$(BIN)/python -m pip check --disable-pip-version-check
 	rm -f $(VENV)/.installed-*
 	touch $@
 
