@@ -16,6 +16,7 @@ import os
 for key in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(key, "1")
 
+import re
 import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -26,7 +27,7 @@ from scipy.spatial import cKDTree
 from scipy.stats import spearmanr
 
 from benchmarks.accuracy_course import CALIBRATION, Told, course_of, levels_of, shape_of, table
-from canalwright.imaging import ScanError, measures, trace
+from canalwright.imaging import FoundCanal, ScanError, measures, trace
 from canalwright.imaging.phantom.scan import Scanner, make, render
 from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.result import FUNNEL, ROUGH_END, ROUGH_WALL, ROUGH_WIDTH
@@ -95,9 +96,11 @@ def measure(seed: int) -> Case:
     return compared(seed, scanner, true, found, higher, seconds, plain(scan, true, stations(true)))
 
 
-def rough_end(scanner: Scanner) -> float:
+def rough_end(found: FoundCanal) -> float:
     """What real roots' ends add to the error of the length, mm: these phantoms' are smooth and do not open."""
-    return float(np.hypot(ROUGH_END, FUNNEL * (scanner.blur**2 + scanner.voxel**2 / 12)))
+    told = re.search(r"spread ([0-9.]+) mm", found.source)
+    assert told is not None, found.source
+    return float(np.hypot(ROUGH_END, FUNNEL * float(told[1]) ** 2))
 
 
 def stations(true):
@@ -125,7 +128,7 @@ def compared(seed, scanner, true, found, higher, seconds, others) -> Case:
         told.value / volume - 1,
         (told.high - told.low) / 2 / NINETY / volume,
         found.length - true.z[-1] - higher,
-        np.sqrt(max(found.length_error**2 - rough_end(scanner) ** 2, 0.0)),
+        np.sqrt(max(found.length_error**2 - rough_end(found) ** 2, 0.0)),
         found.quality.score,
         seconds,
         course_of(found, true, higher),
@@ -220,8 +223,8 @@ def page(cases: list[Case], poor: list[Case], jobs: int, heights: list[tuple[Tol
         + f" (aim 85 to 95 %; {len(good)} phantoms, {len(col['ours'])} stations). Length, "
         f"wall and width are judged without the {ROUGH_END:g}, {ROUGH_WALL:g} and {ROUGH_WIDTH:g} mm that real "
         "roots, rougher than any phantom, and real sections, which are no ovals, add to their errors "
-        f"(see the page on real teeth), and without {FUNNEL:g} per mm times the square of the spread, for foramina that open within the "
-        "blur; the intervals that are told are the wider ones.",
+        f"(see the page on real teeth), and without {FUNNEL:g} per mm times the square of the fitted spread, for foramina that open within "
+        "the blur; the intervals that are told are the wider ones.",
         "",
         *[
             f"Outside the aim: {name}, {100 * share:.0f} %."
