@@ -9,6 +9,9 @@ from canalwright.anatomy.lumen import Lumen
 
 Array = NDArray[np.float64]
 
+NINETY = 1.6449
+"""Half of a 90 % interval of a normal distribution, in standard deviations."""
+
 
 @dataclass(frozen=True)
 class Quality:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.imaging.found import FoundCanal
+from canalwright.imaging.found import NINETY, FoundCanal
 from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.path import tones_of
 from canalwright.imaging.volume import Scan
@@ -33,7 +33,6 @@ LEAST_DOUBT = 0.1
 """Least doubt of the junction beyond voxel and terminus, mm."""
 ROUGH = 2.0
 """How far the lowest tenth of directions lies below a level crest, in deviations of one direction beside the next."""
-NINETY = 1.6449
 
 
 @dataclass(frozen=True)

@@ -13,14 +13,13 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from canalwright.imaging.centreline import Centreline, project, pruett, schneider, smooth
-from canalwright.imaging.found import FoundCanal
+from canalwright.imaging.found import NINETY, FoundCanal
 from canalwright.imaging.vertucci import roots
 from canalwright.quantities import Origin, Quantity, Source
 
 Array = NDArray[np.float64]
 CURVE, TWIST = 3.0, 6.0
 DRAWS = 32
-NINETY = 1.6449
 CORRELATED = 0.5
 """Length over which errors of centre and width go together, mm (the spacing of the fit's knots)."""
 HALF = 0.5**0.5

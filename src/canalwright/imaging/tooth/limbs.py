@@ -36,11 +36,12 @@ LONG = 1.5
 CLEAR = 1.3
 """Distance from a lumen at which its blurred edge has faded, and from the root's surface, voxels."""
 OVAL = 1.8
-"""Greatest over least width up to which a section is taken for one lumen's beyond doubt."""
+"""Greatest over least width up to which a section is taken for one lumen's beyond doubt: our own choice, seen on drawn roots of type VI."""
 VALLEY = 0.7
-"""Darkness, as a share of the fainter one's, that what lies between a limb and its canal comes down to: a flat canal has no valley."""
+"""Darkness, as a share of the fainter one's, that what lies between a limb and its canal comes down to: a flat canal has no valley
+(our own choice)."""
 BESIDE = 2.5
-"""How near to a canal all of a limb lies that may have been measured with it, mm."""
+"""How near to a canal all of a limb lies that may have been measured with it, mm (our own choice)."""
 SKIN = 0.45
 WALLED = 0.7
 """Share of the places round a limb, lumens left out, that are less than half as dark as it is."""

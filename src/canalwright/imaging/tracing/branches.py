@@ -31,7 +31,8 @@ LOW, HIGH = 0.2, 0.32
 times the noise.
 """
 MOUTH = 2.0
-"""Distance of two exits of one dark piece, in widths of the wider branch, up to which they are one."""
+"""Distance of two exits of one dark piece, in widths of the wider branch, up to which they are one: our own choice, after a
+mouth of 0.107 mm that was told twice, 0.18 mm apart."""
 DELTA = 3.0
 FINE = 0.06
 """Voxel size (mm) up to which a scan is a micro-CT, whose side branches are looked for."""

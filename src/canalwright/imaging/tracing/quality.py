@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation
 
-from canalwright.imaging.found import FoundCanal, Quality
+from canalwright.imaging.found import NINETY, FoundCanal, Quality
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tracing.blurred_ellipse import share
 from canalwright.imaging.tracing.path import Tones
@@ -29,9 +29,9 @@ FAR_END = 0.7
 END, WITHIN = "its end was found", "its end is known to within"
 ELSEWHERE = 0.7
 """What is left of the score where nobody pointed at the end, and two ways of looking for it differ by more than `FAR_END`."""
-NINETY = 1.6449
 UNSURE_END, UNSURE = 0.2, 0.75
-"""Half of the length's 90 % interval from which its end is doubted, mm, and what is then left of the score."""
+"""Half of the length's 90 % interval from which its end is doubted, mm (what a length is meant to be good to), and what is then left of
+the score (our own choice)."""
 UNLIKE = 1.8
 """Misfit of a slab, in noises, from which a section is thought to be no oval: single canals of real teeth stay under 1.4."""
 SHARPEST = 1.2

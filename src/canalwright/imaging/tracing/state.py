@@ -35,7 +35,8 @@ CORRELATED = 4.0
 SURFACE_STEP = 0.2
 STRAIGHT_FROM, SEEN_FROM, FITTED_FROM = 0.5, 3.0, 2.0
 """Below this height over the given terminus the line goes straight on, mm, and once the exit is known below this many spreads over it,
-if that is lower: nearer to the root's end the tube is not seen well.
+if that is lower: nearer to the root's end the tube is not seen well. The last: voxels nearer to the exit than this, in spreads, are left
+out of the second fit.
 """
 SOFTER = 1.5
 """Doubt of soft tissue's grey outside the root over that of the lumen's (chosen as the wall's other errors)."""

@@ -11,12 +11,10 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from canalwright.imaging.centreline import minimal_rotation
-from canalwright.imaging.found import FoundCanal
+from canalwright.imaging.found import NINETY, FoundCanal
 from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]
-LIKELY = 1.6449
-"""Standard deviations from the middle to the ends of a 5-95 % interval of a normal error."""
 BELOW, ABOVE = 3.0, 6.0
 """How far the line is carried on beyond terminus and orifice, mm."""
 
@@ -86,7 +84,7 @@ def long_axis(found: FoundCanal, line: Line, z: float) -> float:
 
 def likely(value: Array, error: Array) -> tuple[Array, Array]:
     """5-95 % interval of widths or walls with standard deviations `error`, never below 0."""
-    spread = LIKELY * np.where(np.isfinite(error), error, 0.0)
+    spread = NINETY * np.where(np.isfinite(error), error, 0.0)
     return np.maximum(value - spread, 0.0), value + spread
 
 

@@ -114,10 +114,8 @@ def _step(words: Words) -> Safe:
 
 
 def _caution(words: Words) -> Safe:
-    """The caution: its first sentence in sight, all of it on a press."""
-    whole = words(CAUTION)
-    first, _, rest = whole.partition(". ")
-    return el("details", el("summary", f"{first}."), el("p", rest), class_="ch-caution")
+    """The caution, all of it in sight."""
+    return el("p", words(CAUTION), class_="ch-caution")
 
 
 def _happened(words: Words) -> Safe:

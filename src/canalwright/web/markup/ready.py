@@ -137,8 +137,7 @@ def reckoned(
     key: str,
 ) -> Safe:
     """A number that is reckoned from the values as read, or by a rule, without an interval."""
-    text = f"{value:.{digits}f}".replace("-", "−")
-    shown = (text, "", words(unit) if unit else "")
+    shown = (written(value, digits), "", words(unit) if unit else "")
     return answering(name, Quantity.exact(value, unit), shown, words, key=key, as_read=True)
 
 

@@ -88,7 +88,7 @@ class ReaderShelf(Shelf):
             held = Held.of(told, "")
             return held.key in cases or held.record in records
 
-        for shelf in self._shelves.values():
+        for shelf in tuple(self._shelves.values()):
             shelf.erase(cases, records)
             shelf.settle()
         if self._of_all is not None:
