@@ -18,7 +18,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 ARGUMENTS = [
     "--no-sandbox",
@@ -27,6 +27,8 @@ ARGUMENTS = [
     "--autoplay-policy=no-user-gesture-required",
 ]
 PATIENCE = 180.0
+SLOW = 300_000
+"""Milliseconds before anything awaited on a page counts as never coming: a busy machine is no fault of the page."""
 
 
 def chromium_path() -> str | None:
@@ -51,6 +53,7 @@ def browser() -> Iterator[Browser]:
         if os.environ.get("CI"):
             pytest.fail(message)
         pytest.skip(message)
+    expect.set_options(timeout=SLOW)
     with sync_playwright() as driver:
         opened = driver.chromium.launch(executable_path=path, args=ARGUMENTS)
         try:

@@ -11,10 +11,9 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from canalwright import casefile
-from tests.support.browser import no_serious_finding
+from tests.support.browser import SLOW, no_serious_finding
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
-SLOW = 45_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
 
 
@@ -39,7 +38,7 @@ def page(chromium: Browser, address: str) -> Iterator[Page]:
 
 
 def _planned(page: Page) -> None:
-    expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    expect(page.locator(".state.whole")).to_be_visible()
 
 
 def _rise(page: Page) -> float:
@@ -64,14 +63,14 @@ def test_the_main_job(page: Page, tmp_path: Path) -> None:
     expect(page).to_have_url(re.compile("activation="))
     assert page.locator("#told").inner_text().startswith("Root surface rise")
 
-    with page.expect_download(timeout=SLOW) as waiting:
+    with page.expect_download() as waiting:
         page.get_by_role("link", name="Card (PDF)").click()
     card = Path(waiting.value.path()).read_bytes()
     assert card.startswith(b"%PDF-") and len(re.findall(rb"/Type\s*/Page\b", card)) == 1
 
     page.get_by_role("link", name="Play", exact=True).click()
     expect(page).to_have_url(re.compile("play.*activation="))
-    expect(page.locator("html[data-player=ready]")).to_be_attached(timeout=SLOW)
+    expect(page.locator("html[data-player=ready]")).to_be_attached()
     page.get_by_label("Speed").select_option("10")
     page.get_by_role("button", name="Play", exact=True).click()
     page.wait_for_function("Number(document.getElementById('clock').textContent) > 40")
@@ -189,6 +188,7 @@ def test_nothing_is_cut_off_and_the_worst_stands_in_the_first_view(
     """720 x 450 is what a 1440 x 900 screen has left at 200 % zoom: there the numbers to act on and the count of warnings are seen."""
     context = chromium.new_context(viewport={"width": size[0], "height": size[1]}, base_url=address)
     page = context.new_page()
+    page.set_default_timeout(SLOW)
     page.goto("/demo")
     _planned(page)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth + 1")
@@ -214,7 +214,7 @@ def test_two_protocols_play_in_step(page: Page) -> None:
     page.goto("/demo")
     _planned(page)
     page.goto(page.url.replace("/plan", "/compare?force=35"))
-    expect(page.locator("html[data-player=ready]")).to_be_attached(timeout=SLOW)
+    expect(page.locator("html[data-player=ready]")).to_be_attached()
     page.get_by_label("Time", exact=True).fill("30")
     assert page.locator("#act-a").inner_text() and page.locator("#act-b").inner_text()
     expect(page.locator("#content")).to_contain_text("B: Press force 35 N")

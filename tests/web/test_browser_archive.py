@@ -10,11 +10,10 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.support import film
-from tests.support.browser import Server, browser
+from tests.support.browser import SLOW, Server, browser
 from tests.support.film_marks import mark_film
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_archive")]
-SLOW = 45_000
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +31,7 @@ def _page(chromium: Browser, address: str) -> Page:
 
 def test_a_case_goes_out_as_one_archive_and_comes_back(page: Page, tmp_path: Path) -> None:
     page.goto("/demo")
-    expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    expect(page.locator(".state.whole")).to_be_visible()
     was = page.url
     drawn = film.film()
     page.set_viewport_size({"width": 1440, "height": 1000})
@@ -47,7 +46,7 @@ def test_a_case_goes_out_as_one_archive_and_comes_back(page: Page, tmp_path: Pat
     expect(page.locator("#rg-n-canal")).to_have_text("8")
     page.set_viewport_size({"width": 820, "height": 1180})
     page.goto(was)
-    with page.expect_download(timeout=2 * SLOW) as waiting:
+    with page.expect_download() as waiting:
         page.get_by_role("link", name="All of the case (ZIP)").click()
     packed = tmp_path / "case.zip"
     waiting.value.save_as(packed)
@@ -127,6 +126,7 @@ def test_a_case_that_is_edited_outlasts_a_crash(page: Page, tmp_path: Path) -> N
         page.wait_for_function("was => location.href !== was", arg=opened)
         edited = page.url
         writing = page.context.new_page()
+        writing.set_default_timeout(SLOW)
         writing.goto(f"{running.address}/measure")
         _typed(writing, name="palatal", working_length="19.5")
         writing.wait_for_url("**/measure/*")

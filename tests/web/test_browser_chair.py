@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.support.browser import Server, browser, no_finding
+from tests.support.browser import SLOW, Server, browser, no_finding
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_chair")]
 
@@ -25,7 +25,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
 def page(served: Server) -> Iterator[Page]:
     with browser() as chromium:
         made = chromium.new_context(viewport={"width": 1280, "height": 800}, base_url=served.address).new_page()
-        made.set_default_timeout(45_000)
+        made.set_default_timeout(SLOW)
         yield made
 
 
@@ -34,7 +34,7 @@ def _begin(page: Page, stage: str) -> None:
     page.wait_for_url("**/case/**")
     page.goto(page.url.replace("/plan", f"/{stage}"))
     page.get_by_role("button", name="Begin").click()
-    expect(page.locator("#ch-words")).to_have_text("Place the cone, coated with sealer", timeout=120_000)
+    expect(page.locator("#ch-words")).to_have_text("Place the cone, coated with sealer")
 
 
 def test_a_crash_loses_nothing(page: Page, served: Server) -> None:
@@ -56,7 +56,7 @@ def test_a_crash_loses_nothing(page: Page, served: Server) -> None:
     page.keyboard.press("Space")
     expect(page.locator("#ch-warn")).to_contain_text("Not recorded")
     served.start()
-    expect(page.locator("#ch-words")).to_have_text("Heat, plunging to the stop", timeout=45_000)
+    expect(page.locator("#ch-words")).to_have_text("Heat, plunging to the stop")
     expect(page.locator("#ch-warn")).to_have_text("")
 
 
@@ -77,7 +77,7 @@ def test_what_happened_is_written_down_and_the_debrief_says_so(page: Page) -> No
     told = re.compile(
         r"greatest rise: planned [\d.]+ \([\d.]+ to [\d.]+\) K, done [\d.]+ \([\d.]+ to [\d.]+\) K; limit 10 K"
     )
-    expect(page.locator("#ch-end")).to_contain_text(told, timeout=45_000)
+    expect(page.locator("#ch-end")).to_contain_text(told)
     silent = "[...document.querySelectorAll('#ch-end td')].filter(c => /^\\d/.test(c.textContent) && !c.querySelector('.num')).length"
     assert page.evaluate(silent) == 0, "every number of the debrief answers"
     page.locator("#ch-end .num").nth(1).focus()
@@ -96,19 +96,19 @@ def test_an_edit_meanwhile_is_told_and_answered(page: Page) -> None:
     page.keyboard.press("Space")
     expect(page.locator("#ch-older")).to_be_hidden()
     other = page.context.new_page()
-    other.set_default_timeout(45_000)
+    other.set_default_timeout(SLOW)
     other.goto((page.locator("#ch-leave").get_attribute("href") or "").split("?")[0].replace("/plan", "/measure"))
     length = other.get_by_label("Working length, mm")
     length.fill(f"{float(length.input_value()) - 1:.1f}")
     length.press("Tab")
     other.wait_for_timeout(600)
     other.get_by_role("button", name="Plan this canal").click()
-    other.wait_for_url("**/plan**", timeout=120_000)
-    expect(page.locator("#ch-older")).to_contain_text("edited after this session began", timeout=120_000)
+    other.wait_for_url("**/plan**")
+    expect(page.locator("#ch-older")).to_contain_text("edited after this session began")
     count, was = page.locator("#ch-count").inner_text(), page.url
     page.get_by_role("button", name="Plan the rest from the edited case").click()
-    page.wait_for_url(lambda url: url != was, timeout=120_000)
-    expect(page.locator("#ch-count")).to_have_text(count, timeout=120_000)
+    page.wait_for_url(lambda url: url != was)
+    expect(page.locator("#ch-count")).to_have_text(count)
     expect(page.locator("#ch-older")).to_be_hidden()
     page.goto(was)
     page.get_by_role("button", name="Keep this plan").click()

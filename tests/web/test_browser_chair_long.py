@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, expect
 
-from tests.support.browser import Server
+from tests.support.browser import SLOW, Server
 from tests.support.chairday import Day
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_chair_long")]
@@ -30,7 +30,7 @@ def served(data: Path) -> Iterator[Server]:
 
 def _opened(chromium: Browser, served: Server, data: Path, hours: float) -> Day:
     page = chromium.new_page(viewport={"width": 1280, "height": 800}, base_url=served.address)
-    page.set_default_timeout(60_000)
+    page.set_default_timeout(SLOW)
     return Day.begin(page, data, hours)
 
 

@@ -10,10 +10,9 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.assessment import demo
-from tests.support.browser import no_finding
+from tests.support.browser import SLOW, no_finding
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_check")]
-SLOW = 180_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
 
 
@@ -69,15 +68,15 @@ def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict
     expect(page.locator("#content")).to_contain_text("mark the known instrument")
     _marked(page, marks)
 
-    expect(page.locator("[data-grade=inadequate]")).to_be_visible(timeout=SLOW)
-    expect(page.locator("#ck-length")).to_contain_text("0.7 mm short", timeout=SLOW)
+    expect(page.locator("[data-grade=inadequate]")).to_be_visible()
+    expect(page.locator("#ck-length")).to_contain_text("0.7 mm short")
     expect(page.locator("[data-criterion=length]")).to_have_class("rd-item ready")
     expect(page.locator("[data-criterion=density]")).to_have_class("rd-item not-ready")
     expect(page.locator("[data-unseen] li").first).to_contain_text("voids smaller than")
     expect(page.locator(".ck-density svg")).to_be_visible()
     assert page.locator("#rg-marks .found.root").count() == 1
     assert page.locator("#rg-marks .found.void").count() == 1
-    expect(page.locator("#against table")).to_contain_text("end of the filling", timeout=SLOW)
+    expect(page.locator("#against table")).to_contain_text("end of the filling")
     expect(page.locator("#rg-marks .found.planned")).to_have_count(2)
     silent = "[...document.querySelectorAll('.num')].filter(n => !n.dataset.said?.includes('how it is found')).map(n => n.innerText)"
     assert page.locator(".num").count() > 20 and page.evaluate(silent) == [], "every number says where it is from"
@@ -94,7 +93,7 @@ def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict
     page.locator("#ck-ferrule").fill("none")
     expect(page.locator("#e-restore")).to_contain_text("give lengths in mm")
     page.locator("#ck-band").select_option("guideline")
-    expect(page.locator("[data-criterion=length]")).to_contain_text("0.5 to 2 mm", timeout=SLOW)
+    expect(page.locator("[data-criterion=length]")).to_contain_text("0.5 to 2 mm")
 
     with page.expect_download() as waiting:
         page.get_by_role("link", name="Save this check").click()
@@ -103,7 +102,7 @@ def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict
     assert kept["assessment"]["not_seen"] and kept["canal"] == "distal"
 
     page.reload()
-    expect(page.locator("[data-grade]")).to_be_visible(timeout=SLOW)
+    expect(page.locator("[data-grade]")).to_be_visible()
     no_finding(page)
     assert complaints == []
 
@@ -113,7 +112,7 @@ def test_on_a_tablet_in_spanish(chromium: Browser, address: str, film: tuple[Pat
     path, marks = film
     _load(page, path)
     _marked(page, marks)
-    expect(page.locator("[data-grade=inadequate]")).to_contain_text("inadecuada", timeout=SLOW)
+    expect(page.locator("[data-grade=inadequate]")).to_contain_text("inadecuada")
     expect(page.locator("#ck-length")).to_contain_text("antes del término")
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert wide <= 0, "the page scrolls sideways"

@@ -21,11 +21,10 @@ from canalwright.imaging.phantom.filling import Filling
 from canalwright.imaging.phantom.pair import pair
 from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make
 from tests.imaging.dicom_files import write_series
-from tests.support.browser import no_finding, server
+from tests.support.browser import SLOW, no_finding, server
 
 sitk: Any = SimpleITK
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_check_scans")]
-SLOW = 180_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
 
 
@@ -106,7 +105,7 @@ def test_two_scans_are_read_by_path_and_again_among_the_open_ones(
     page.locator("#cs-before-path").fill(str(made.before))
     page.locator("#cs-after-path").fill(str(made.after))
     page.get_by_role("button", name="Read both scans").click()
-    expect(page.locator("#ck-length")).to_contain_text("1.", timeout=SLOW)
+    expect(page.locator("#ck-length")).to_contain_text("1.")
     expect(page.get_by_role("group", name="Filling by station").locator("tbody tr").first).to_contain_text("0.0 to 0.5")
     expect(page.locator("[data-unseen] li").first).to_contain_text("voids smaller than")
     saved = page.request.get(page.get_by_role("link", name="Save this check").get_attribute("href") or "").json()
@@ -140,7 +139,7 @@ def test_two_scans_are_read_by_path_and_again_among_the_open_ones(
     page.locator("#cs-before").select_option(label="after.nrrd")
     page.locator("#cs-after").select_option(label="before")
     page.get_by_role("button", name="Read both scans").click()
-    expect(page.locator("#content .wrong").filter(has_text="before")).not_to_be_empty(timeout=SLOW)
+    expect(page.locator("#content .wrong").filter(has_text="before")).not_to_be_empty()
     expect(page.locator("#ck-length")).to_have_count(0)
     assert complaints == []
 
@@ -155,7 +154,7 @@ def test_it_can_be_stopped_and_fits_a_tablet_in_spanish(
     page.get_by_role("button", name="Cancelar").click()
     expect(page.locator("#content")).to_contain_text("Detenido")
     page.get_by_role("button", name="Leer las dos tomografías").click()
-    expect(page.locator("#ck-length")).to_contain_text("antes del término", timeout=SLOW)
+    expect(page.locator("#ck-length")).to_contain_text("antes del término")
     expect(page.locator("[data-unseen]")).to_contain_text("ramificaciones de menos de")
     page.screenshot(path=tmp_path / "tablet.png", full_page=True)
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")

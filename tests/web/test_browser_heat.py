@@ -7,10 +7,9 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
-from tests.support.browser import no_finding
+from tests.support.browser import SLOW, no_finding
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_heat")]
-SLOW = 240_000
 
 
 @pytest.fixture
@@ -30,7 +29,7 @@ def opened(page: Page) -> None:
     page.goto("/demo")
     page.wait_for_url("**/plan*")
     page.goto(page.url.split("?")[0].replace("/plan", "/heat"))
-    expect(page.locator("#run")).to_be_visible(timeout=SLOW)
+    expect(page.locator("#run")).to_be_visible()
 
 
 def test_run_play_read_and_save(page: Page, tmp_path: Path) -> None:
@@ -47,7 +46,7 @@ def test_run_play_read_and_save(page: Page, tmp_path: Path) -> None:
     assert wide > 20 and high > wide and size > 500
     page.wait_for_function("document.documentElement.dataset.heat === 'done'")
     told = page.locator("#heat-told")
-    expect(told.locator("table").first).to_contain_text("Greatest rise on the root surface", timeout=SLOW)
+    expect(told.locator("table").first).to_contain_text("Greatest rise on the root surface")
     assert told.locator("table").nth(1).locator("tbody tr").count() > 12
     rise = told.locator("table").first.locator(".num .value").first.inner_text()
     assert told.locator("table").nth(1).locator(".num .value").first.inner_text() == rise, "as planned is the run above"
@@ -89,7 +88,7 @@ def test_run_play_read_and_save(page: Page, tmp_path: Path) -> None:
 def on_the_root(page: Page, folder: Path) -> None:
     """The view in three dimensions shows the temperature by direction from the run that there is, and says which model it shows."""
     page.goto(page.url.replace("/heat", "/solid"))
-    expect(page.locator("html[data-model=direction]")).to_be_attached(timeout=SLOW)
+    expect(page.locator("html[data-model=direction]")).to_be_attached()
     expect(page.get_by_label("by direction: run in three dimensions")).to_be_checked()
     expect(page.locator("#to-heat")).to_be_hidden()
     expect(page.locator("#rise")).to_contain_text("5–95 %")
@@ -112,7 +111,7 @@ def test_give_up_and_spanish(page: Page) -> None:
     page.goto(page.url + "?activation=2.5")
     expect(page.locator("#run")).to_have_text("Calcular")
     page.locator("#run").click()
-    expect(page.locator("#give-up")).to_be_enabled(timeout=SLOW)
+    expect(page.locator("#give-up")).to_be_enabled()
     page.locator("#give-up").click()
-    expect(page.locator("#doing")).to_have_text("abandonado", timeout=SLOW)
+    expect(page.locator("#doing")).to_have_text("abandonado")
     expect(page.locator("#run")).to_be_enabled()

@@ -11,11 +11,9 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.assessment import demo
-from tests.support.browser import server
+from tests.support.browser import SLOW, server
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_keys")]
-expect.set_options(timeout=180_000)
-SLOW = 180_000
 MOST = 160
 """Tabs after which a place counts as out of reach."""
 FOCUS = """() => {
@@ -97,7 +95,7 @@ def test_the_whole_way_by_keys_alone(chromium: Browser, tmp_path: Path, size: tu
         keys.press("Tab")
         expect(page.get_by_role("button", name="Plan this canal")).to_be_enabled()
         keys.open("^Plan this canal$", back=True)
-        expect(page.locator(".state.whole")).to_be_visible(timeout=120_000)
+        expect(page.locator(".state.whole")).to_be_visible()
 
         keys.open("^Ready")
         page.wait_for_url("**/ready**")
@@ -107,11 +105,11 @@ def test_the_whole_way_by_keys_alone(chromium: Browser, tmp_path: Path, size: tu
         keys.open("^Add$")
         expect(page.locator("#length .rd-noted li")).to_have_count(1)
         keys.open("^Plan this canal$", back=True)
-        expect(page.locator(".state.whole")).to_be_visible(timeout=120_000)
+        expect(page.locator(".state.whole")).to_be_visible()
         keys.to("^Activation")
         keys.press(*["ArrowRight"] * 5)
         expect(page).to_have_url(re.compile("activation="))
-        expect(page.locator(".state.whole")).to_be_visible(timeout=120_000)
+        expect(page.locator(".state.whole")).to_be_visible()
         keys.to("K", back=True)
         keys.press("Enter")
         expect(page.get_by_role("dialog")).to_be_visible()

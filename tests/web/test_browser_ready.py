@@ -10,11 +10,10 @@ from playwright.sync_api import Browser, Page, expect
 from canalwright import casefile
 from canalwright.web.shelf import KEY
 from tests.support import film
-from tests.support.browser import browser, no_serious_finding, server
+from tests.support.browser import SLOW, browser, no_serious_finding, server
 from tests.support.film_marks import mark_film
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_ready")]
-SLOW = 45_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
 
 
@@ -28,10 +27,8 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
-    expect.set_options(timeout=20_000)
     with browser() as opened:
         yield opened
-    expect.set_options(timeout=5_000)
 
 
 def _opened(chromium: Browser, address: str, view: str, canal: int = 2, *, touch: bool = False) -> Page:
@@ -92,7 +89,7 @@ def test_what_cannot_be_is_told_in_one_line_and_nothing_is_lost(page: Page) -> N
 
 
 def test_the_trade_off_and_the_files(page: Page) -> None:
-    expect(page.locator(".rd-curve")).to_be_visible(timeout=SLOW)
+    expect(page.locator(".rd-curve")).to_be_visible()
     expect(page.locator("#shape tr.chosen").first).to_contain_text("45/0.06")
     page.get_by_label("Its taper").fill("0.08")
     page.keyboard.press("Enter")
@@ -230,6 +227,6 @@ def test_no_serious_finding_of_axe_and_nothing_cut_off(chromium: Browser, addres
     page = _opened(chromium, address, view)
     expect(page.locator("#content")).to_be_visible()
     if view == "ready":
-        expect(page.locator(".rd-curve")).to_be_visible(timeout=SLOW)
+        expect(page.locator(".rd-curve")).to_be_visible()
     no_serious_finding(page, DESKTOP, TABLET)
     page.context.close()

@@ -15,11 +15,10 @@ from playwright.sync_api import Browser, Page, expect
 
 from canalwright.imaging.phantom.scan import make, random_shape
 from canalwright.web.scan.tasks import PRACTICE
-from tests.support.browser import no_serious_finding
+from tests.support.browser import SLOW, no_serious_finding
 from tests.support.fingers import small, swipe, tablet, within
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_scan")]
-SLOW = 120_000
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
 POINT = "p => canalwright.scan.point(canalwright.scan.toIndex(p), canalwright.scan.panes[0])"
 GREY = """() => {
@@ -79,13 +78,13 @@ def found(chromium: Browser, address: str) -> Found:
     page = _window(chromium, address)
     page.goto("/scan")
     page.get_by_role("button", name="Open the practice scan").press("Enter")
-    expect(page.locator("html[data-scan=ready]")).to_be_attached(timeout=SLOW)
+    expect(page.locator("html[data-scan=ready]")).to_be_attached()
     beside = truth.centre[70] + truth.axis[70] * (truth.major[70] / 2 + 0.4)
     page.evaluate(POINT, beside.tolist())
     page.get_by_role("button", name="Find canals").press("Enter")
     page.locator("[data-plane=axial] canvas").press("Enter")
     expect(page.locator("#sv-work")).to_be_visible()
-    expect(page.locator(".sv-canal")).to_have_count(1, timeout=3 * SLOW)
+    expect(page.locator(".sv-canal")).to_have_count(1)
     path = re.sub(r"^https?://[^/]+", "", page.url)
     end = page.evaluate("canalwright.scan.canals[0].centre[0]")
     assert np.linalg.norm(np.array(end) - truth.terminus) < 0.5
@@ -126,7 +125,7 @@ def test_a_click_beside_the_tooth_is_refused_and_the_reason_stays(page: Page, fo
     _opened(page, found)
     page.evaluate("canalwright.scan.find(canalwright.scan.toPatient([1, 1, 1]))")
     wrong = page.locator("#sv-problem")
-    expect(wrong).to_contain_text("tooth", timeout=3 * SLOW)
+    expect(wrong).to_contain_text("tooth")
     page.wait_for_timeout(1000)
     expect(wrong).to_contain_text("tooth")
     expect(page.locator(".sv-canal")).to_have_count(1)
@@ -198,7 +197,7 @@ def test_a_point_is_corrected_by_keys_kept_with_its_author_undone_and_the_canals
     for _ in range(3):
         axial.press("ArrowUp")
     axial.press("Enter")
-    expect(page.locator("#sv-log li")).to_have_count(1, timeout=SLOW)
+    expect(page.locator("#sv-log li")).to_have_count(1)
     expect(page.locator("#sv-log")).to_contain_text("A. Reader")
     expect(page.locator("#sv-canals")).to_contain_text("canal 1")
     page.keyboard.press("Control+z")
@@ -246,7 +245,7 @@ def test_a_scan_is_sent_from_the_browser_in_parts_and_a_bad_one_is_told(page: Pa
     bad = tmp_path / "notes.nii"
     bad.write_bytes(b"not a scan" * 40)
     page.locator("#sv-files").set_input_files(bad)
-    expect(page.get_by_role("alert")).to_contain_text("notes.nii", timeout=SLOW)
+    expect(page.get_by_role("alert")).to_contain_text("notes.nii")
     page.get_by_label("File or folder").fill("relative/path")
     page.get_by_role("button", name="Open it").click()
     expect(page.get_by_role("alert")).to_contain_text("whole path")
@@ -263,7 +262,7 @@ def test_pictures_take_a_voxel_size_for_each_axis_and_a_wrong_one_is_told_before
     expect(page.get_by_role("alert")).to_contain_text("one number in mm, such as 0.2, or three above 0")
     page.get_by_label("Voxel size, mm").fill("0,1 0,2 0,3")
     page.locator("#sv-files").set_input_files(path)
-    expect(page.locator("html[data-scan=ready]")).to_be_attached(timeout=SLOW)
+    expect(page.locator("html[data-scan=ready]")).to_be_attached()
     step = page.evaluate(
         "canalwright.scan.toPatient([1, 1, 1]).map((v, k) => v - canalwright.scan.toPatient([0, 0, 0])[k])"
     )
@@ -311,7 +310,7 @@ def test_fingers_scroll_bring_nearer_and_drag_a_traced_point(chromium: Browser, 
         swipe(page, [(x + 20, y), (x + 34, y)])
     assert told.value.ok, "a point taken beside, as a finger takes it, is moved"
     page.get_by_role("button", name="Cancel").tap()
-    expect(page.locator("#sv-work")).to_be_hidden(timeout=SLOW)
+    expect(page.locator("#sv-work")).to_be_hidden()
     page.context.close()
 
 

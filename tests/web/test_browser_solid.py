@@ -7,10 +7,9 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
-from tests.support.browser import browser, server
+from tests.support.browser import SLOW, browser, server
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_solid")]
-SLOW = 120_000
 BOX = "document.querySelector('.picture svg.cw-section').viewBox.baseVal.height"
 
 

@@ -10,10 +10,10 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from tests.assessment import demo
+from tests.support.browser import SLOW
 from tests.support.fingers import small, swipe, tablet, within
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_chair")]
-SLOW = 120_000
 
 
 def test_from_an_empty_page_to_the_chair_by_fingers_alone(chromium: Browser, address: str, tmp_path: Path) -> None:
@@ -30,7 +30,7 @@ def test_from_an_empty_page_to_the_chair_by_fingers_alone(chromium: Browser, add
         field.fill(value)  # the keyboard on the screen is the system's own, and so is the list to choose from
     tiny["measure"] = small(page)
     page.get_by_role("button", name="Plan this canal").tap()
-    expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    expect(page.locator(".state.whole")).to_be_visible()
     tiny["plan"] = small(page)
     with page.expect_download() as waiting:
         page.get_by_role("link", name="Card (PDF)").tap()

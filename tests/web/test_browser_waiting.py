@@ -8,10 +8,9 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Page, expect
 
-from tests.support.browser import browser, server
+from tests.support.browser import SLOW, browser, server
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_waiting")]
-SLOW = 90_000
 
 
 @pytest.fixture(scope="module")
@@ -31,7 +30,7 @@ def test_a_plan_is_cancelled_and_made_after_all(page: Page) -> None:
         "window.heard = []; { const was = canalwright.progress; canalwright.progress = (text) => { heard.push(text); was(text); }; }"
     )
     page.get_by_role("button", name="Go on after all").click()
-    expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    expect(page.locator(".state.whole")).to_be_visible()
     heard = [text for text in page.evaluate("heard") if text]
     assert heard and all(re.fullmatch(r"[a-z ]+ \d{1,3} %", text) for text in heard), "how far it is is told"
     before = page.locator(".headline-box").inner_text()
@@ -40,21 +39,21 @@ def test_a_plan_is_cancelled_and_made_after_all(page: Page) -> None:
     cancel.click()
     expect(page.locator(".state.stopped")).to_contain_text("the quick answer, not the whole plan")
     page.get_by_role("button", name="Go on after all").click()
-    expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    expect(page.locator(".state.whole")).to_be_visible()
 
 
 def test_the_moving_picture_is_given_up_then_saved(page: Page, tmp_path: Path) -> None:
     page.goto("/demo")
     page.wait_for_url("**/plan*")
     page.goto(page.url.replace("/plan", "/play"))
-    expect(page.locator("html[data-player=ready]")).to_be_attached(timeout=SLOW)
+    expect(page.locator("html[data-player=ready]")).to_be_attached()
     make, cancel = page.get_by_role("button", name="Moving picture (GIF)"), page.locator("#moving-cancel")
     make.click()
     cancel.click()
     expect(page.locator("#moving-told")).to_have_text("Cancelled: no picture was made")
-    with page.expect_download(timeout=SLOW) as waiting:
+    with page.expect_download() as waiting:
         make.click()
-        page.wait_for_function("document.getElementById('moving-share').value > 0.2", timeout=SLOW)
+        page.wait_for_function("document.getElementById('moving-share').value > 0.2")
     waiting.value.save_as(tmp_path / "filling.gif")
     with Image.open(tmp_path / "filling.gif") as film:
         assert film.n_frames > 20  # type: ignore[attr-defined]

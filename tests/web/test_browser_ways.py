@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
 
+from tests.support.browser import SLOW
+
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_ways")]
-SLOW = 45_000
-expect.set_options(timeout=SLOW)
 SIZES = {"desktop": (1440, 900), "tablet": (820, 1180)}
 KEY, POINT, PRESS, MIND, WORDS = 0.28, 1.1, 0.2, 1.35, 238 / 60
 ON_SCREEN = """() => {
@@ -90,10 +90,10 @@ def _card(person: Person, shots: Path) -> None:
     expect(plan).to_be_enabled()
     page.screenshot(path=shots / "3-filled.png")
     person.press(plan, "Plan this canal")
-    expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    expect(page.locator(".state.whole")).to_be_visible()
     person.read()
     page.screenshot(path=shots / "4-plan.png")
-    with page.expect_download(timeout=SLOW) as waiting:
+    with page.expect_download() as waiting:
         person.press(page.get_by_role("link", name="Card (PDF)"), "Card (PDF)")
     assert Path(waiting.value.path()).read_bytes().startswith(b"%PDF-")
 
@@ -116,10 +116,10 @@ def test_two_windows_on_one_case_overwrite_nothing_and_none_is_stale(chromium: B
     context.set_default_timeout(SLOW)
     first, second = context.new_page(), context.new_page()
     first.goto("/demo")
-    expect(first.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    expect(first.locator(".state.whole")).to_be_visible()
     old, depth = first.url, first.locator(".picture svg").inner_html()
     second.goto(old)
-    expect(second.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    expect(second.locator(".state.whole")).to_be_visible()
     first.goto(old.replace("/plan", "/measure"))
     field = first.get_by_label("Working length, mm")
     length = float(field.input_value())
@@ -127,7 +127,7 @@ def test_two_windows_on_one_case_overwrite_nothing_and_none_is_stale(chromium: B
     field.press("Tab")
     first.wait_for_timeout(600)
     first.get_by_role("button", name="Plan this canal").click()
-    expect(first.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    expect(first.locator(".state.whole")).to_be_visible()
     new = first.url
     assert new != old and first.locator(".picture svg").inner_html() != depth
     expect(first.locator(".older")).to_have_count(0)
@@ -157,6 +157,8 @@ def test_no_english_is_left_over_in_spanish_at_200_per_cent(chromium: Browser, a
     english = chromium.new_context(base_url=address)
     spanish = chromium.new_context(viewport=small, base_url=address, color_scheme="dark")  # type: ignore[arg-type]
     spanish.add_cookies([{"name": "cw_language", "value": "es", "url": address}])
+    for context in (english, spanish):
+        context.set_default_timeout(SLOW)
     pages = [english.new_page(), spanish.new_page()]
     pages[0].goto("/demo")
     pages[0].wait_for_url("**/plan*")

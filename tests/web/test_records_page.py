@@ -17,10 +17,9 @@ from playwright.sync_api import Browser, expect
 from playwright.sync_api import Error as PlaywrightError
 
 from canalwright.records import Cost, Kind, Passphrase, Store
-from tests.support.browser import browser, free_port, no_finding
+from tests.support.browser import SLOW, browser, free_port, no_finding
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("records_page")]
-SLOW = 45_000
 SECRET, PASSWORD = "green teapot walks over rivers", "violet bicycle under a bridge"
 READ = {"on": "2026-01-10", "blind": True, "index": {"mesial": {"bea": 3}, "distal": {"bea": 2}}}
 """A recall whose film somebody else has read, and waits for a second reader."""
@@ -95,7 +94,7 @@ def test_from_the_first_user_to_the_outcomes(chromium: Browser, address: str) ->
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
     expect(page).to_have_url(re.compile("/case/.*/0/plan"))
-    expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    expect(page.locator(".state.whole")).to_be_visible()
     expect(page.get_by_role("navigation", name="Records")).to_contain_text("ann")
 
     page.get_by_role("link", name="Keep in the records").click()
@@ -115,7 +114,7 @@ def test_from_the_first_user_to_the_outcomes(chromium: Browser, address: str) ->
     page.get_by_role("button", name="Keep the recall").click()
     expect(page.locator(".facts")).to_contain_text("healed")
     page.get_by_role("link", name="mesiobuccal", exact=True).first.click()
-    expect(page.locator(".state.whole")).to_be_visible(timeout=SLOW)
+    expect(page.locator(".state.whole")).to_be_visible()
 
     page.goto("/records/")
     no_finding(page)

@@ -20,7 +20,7 @@ from canalwright.web.records.cleaned import Cleaned
 from canalwright.web.records.house import House
 from canalwright.web.words import words_of
 from tests.exchange import marked, sample
-from tests.support.browser import Server
+from tests.support.browser import SLOW, Server
 from tests.support.browser import browser as chromium_of
 from tests.support.recordroom import GOOD, SECRET, Browser, ann, browser, clock, house
 
@@ -173,7 +173,7 @@ def test_in_a_real_browser(
     context = chromium.new_context(viewport={"width": 1280, "height": 1400}, base_url=server.address)
     try:
         page = context.new_page()
-        page.set_default_timeout(45_000)
+        page.set_default_timeout(SLOW)
         complaints: list[str] = []
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.on("console", lambda m: complaints.append(m.text) if "Content Security Policy" in m.text else None)
