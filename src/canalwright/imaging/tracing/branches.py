@@ -20,6 +20,7 @@ from canalwright.imaging.found import FoundCanal, FoundPortal
 from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.path import Tones, tones_of
 from canalwright.imaging.tracing.portal import measured
+from canalwright.imaging.tracing.sheet import REACH, thickness
 from canalwright.imaging.tracing.straight import Straight, straighten
 from canalwright.imaging.vertucci import roots
 from canalwright.imaging.volume import Scan
@@ -141,7 +142,7 @@ def single(branches: Sequence[FoundPortal]) -> list[FoundPortal]:
 def _isthmus(
     scan: Scan, canal: FoundCanal, others: Sequence[FoundCanal], tones: Tones, root: Straight, piece: _Piece
 ) -> list[FoundPortal]:
-    """The piece as an isthmus to each other canal that it touches: its thickness in the middle, at its middle height."""
+    """The piece as an isthmus to each other canal that it touches: its thickness (`sheet`), at its middle height."""
     made = []
     points = root.place(piece.nodes[piece.inner])
     for other in others:
@@ -153,16 +154,12 @@ def _isthmus(
             continue
         z = float(np.median(canal.lumen.z[here]))
         i, j = int(np.argmin(np.abs(canal.lumen.z - z))), int(np.median(at[there]))
-        whole = root.place(piece.nodes)
-        way = other.lumen.centre[j] - canal.lumen.centre[i]
-        span = float(np.linalg.norm(way))
-        tall = float(np.ptp(root.low + piece.nodes[:, 0] * root.step)) + root.step
-        volume = float(np.clip(root.dark[tuple(piece.nodes.T)], 0, 1).sum()) * root.step**3
-        clear = max(span - canal.lumen.major[i] / 2 - other.lumen.major[j] / 2 - 2 * root.step, root.step)
-        width = min(volume / (tall * clear), float(np.ptp(whole, axis=0).max()))
-        doubt = float(np.hypot(0.2 * width, 0.5 * float(scan.spacing.max())))
+        whole, dark = root.place(piece.nodes), root.dark[tuple(piece.nodes.T)]
         path = np.array([canal.lumen.centre[i], other.lumen.centre[j]])
-        made.append(FoundPortal(z, path, width, doubt, span, float(scan.spacing.max()), "isthmus", other.name))
+        up = np.gradient(canal.lumen.centre, canal.lumen.z, axis=0)[i]
+        width, doubt = thickness(take(scan, whole, REACH), tones, whole, dark, root.step, path[1] - path[0], up)
+        span, voxel = float(np.linalg.norm(path[1] - path[0])), float(scan.spacing.max())
+        made.append(FoundPortal(z, path, width, doubt, span, voxel, "isthmus", other.name))
     return made
 
 
