@@ -8,6 +8,7 @@ sides matters little: twice the wall opposite takes 1 to 3 per cent off.
 """
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Any
 
@@ -33,10 +34,13 @@ def least_width(lumen: Lumen) -> Lumen:
 
 def simulate_flat_side(lumen: Lumen, protocol: Protocol, **options: Any) -> HeatStory:
     """As `simulate`, the root surface being that of the flat side: rise, place, dose and pictures of it, and the rise by act."""
-    story, narrow = simulate(lumen, protocol, **options), least_width(lumen)
+    narrow = least_width(lumen)
     if narrow is lumen:
-        return story
-    side = simulate(narrow, protocol, **options)
+        return simulate(lumen, protocol, **options)
+    with ThreadPoolExecutor(1, "flat side") as beside:  # the kernels let go of the interpreter: both at once
+        aside = beside.submit(simulate, narrow, protocol, **options)
+        story = simulate(lumen, protocol, **options)
+        side = aside.result()
     acts = tuple(
         replace(a, surface_rise=b.surface_rise, surface_level=b.surface_level)
         for a, b in zip(story.acts, side.acts, strict=True)

@@ -53,11 +53,18 @@ def lay_portions(bottom: float, top: float, most: float = practice.PORTION) -> t
 
 def volumes(z: Array, minor: Array, major: Array, bottom: float, top: float) -> Array:
     """Volume between two stations for each draw: ellipses of `minor`, `major` (d, n) by the trapezoid rule, shape (d,), mm3."""
-    inner = z[(z > bottom) & (z < top)]
-    at = np.concatenate([[bottom], inner, [top]])
+    inside = (z > bottom) & (z < top)
+    at = np.concatenate([[bottom], z[inside], [top]])
     area = np.pi / 4 * minor * major
-    sections = np.stack([np.interp(at, z, row) for row in area])
+    sections = np.column_stack([_at(z, area, bottom), area[:, inside], _at(z, area, top)])
     return np.asarray(np.sum((sections[:, 1:] + sections[:, :-1]) / 2 * np.diff(at), axis=1))
+
+
+def _at(z: Array, rows: Array, station: float) -> Array:
+    """Each row (d, n) at one station, shape (d,); beyond the ends what stands there."""
+    low = int(np.clip(np.searchsorted(z, station) - 1, 0, len(z) - 2))
+    part = float(np.clip((station - z[low]) / (z[low + 1] - z[low]), 0.0, 1.0))
+    return np.asarray((1 - part) * rows[:, low] + part * rows[:, low + 1])
 
 
 def needle_stop(bottom: float, reach: float) -> float:
