@@ -8,10 +8,9 @@ from typing import Any
 
 import httpx
 import pytest
-from starlette.applications import Starlette
+from fastapi import FastAPI
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
-from starlette.routing import Mount, Route
 
 from canalwright import casefile
 from canalwright.records import Kind, Passphrase, Store
@@ -33,18 +32,25 @@ class Browser:
     """One browser: cookies, origin, the forms of the page last seen."""
 
     def __init__(self, house: House, base: str = PLACE) -> None:
-        async def elsewhere(request: Request) -> Response:
-            house.office.shelf.put(casefile.demo_case())
-            return PlainTextResponse(f"{reader()} {len(house.office.shelf.listed())}")
-
-        inner = Starlette(routes=[Mount("/records", rooms(house)), Route("/shelf", elsewhere)])
-        app = Guard(Gate(inner, house), 8765, most=longest)
+        app = Guard(Gate(self.more(house), house), 8765, most=longest)
         self.client = httpx.AsyncClient(
             transport=httpx.ASGITransport(app, client=("127.0.0.1", 5000)),
             base_url=base,
             headers={"accept": "text/html"},
         )
         self.page = httpx.Response(200)
+
+    def more(self, house: House) -> FastAPI:
+        """What lies behind the gate."""
+
+        async def elsewhere(request: Request) -> Response:
+            house.office.shelf.put(casefile.demo_case())
+            return PlainTextResponse(f"{reader()} {len(house.office.shelf.listed())}")
+
+        inner = FastAPI()
+        inner.mount("/records", rooms(house))
+        inner.add_route("/shelf", elsewhere)
+        return inner
 
     async def get(self, path: str) -> httpx.Response:
         self.page = await self.client.get(path, follow_redirects=True)

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from canalwright import casefile
-from canalwright.web.shelf import KEY
+from canalwright.web.held import KEY
 from tests.support import film
 from tests.support.browser import SLOW, browser, no_serious_finding, server
 from tests.support.film_marks import mark_film

@@ -20,8 +20,11 @@ from canalwright.report.words import act_words
 from canalwright.web import draft, hands, heatruns, stages
 from canalwright.web.chair import DOES
 from canalwright.web.formulas import formulas
+from canalwright.web.gone import ERASED
 from canalwright.web.latest import FAULT
 from canalwright.web.markup import chair, controls, picture, planview
+from canalwright.web.pages.measure import OVER
+from canalwright.web.shelf import CLOSED
 from canalwright.web.words import words_of
 
 SPANISH = words_of("es")
@@ -53,6 +56,7 @@ def _texts() -> set[str]:
         *(title for stage in stages.STAGES for _, title in stage.views),
         *(title for _, title in stages.AFTER),
     }
+    found |= {ERASED, CLOSED, OVER}
     found |= {title for title in draft.FIELDS if title}
     found |= {text for f in draft.BY_KEY.values() for text in (f.title, f.unit) if text}
     found |= {text for _, formula in formulas() for text in (formula.how, formula.leaves_out)}

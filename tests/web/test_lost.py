@@ -32,4 +32,4 @@ def test_an_address_that_leads_nowhere(address: str) -> None:
 def test_a_file_of_a_case_that_is_not_open_stays_a_short_answer(address: str) -> None:
     status, text = answer(f"{address}/case/0000/case.toml")
     assert status == 404
-    assert "this case is not open any more" in text
+    assert "este caso ya no est" in text, "in the language that the browser asks for"

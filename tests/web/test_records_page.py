@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 from playwright.sync_api import Error as PlaywrightError
 
 from canalwright.records import Cost, Kind, Passphrase, Store
@@ -95,6 +95,7 @@ def test_from_the_first_user_to_the_outcomes(chromium: Browser, address: str) ->
     page.get_by_role("button", name="Sign in").click()
     expect(page).to_have_url(re.compile("/case/.*/0/plan"))
     expect(page.locator(".state.whole")).to_be_visible()
+    case = "/".join(page.url.split("/")[:5])
     expect(page.get_by_role("navigation", name="Records")).to_contain_text("ann")
 
     page.get_by_role("link", name="Keep in the records").click()
@@ -129,6 +130,11 @@ def test_from_the_first_user_to_the_outcomes(chromium: Browser, address: str) ->
     page.get_by_label("distal").select_option("2")
     page.get_by_role("button", name="Keep the reading").click()
     expect(page.locator("body")).to_contain_text("index of mesial: ann 2, bea 3")
+    page.goto("/records/")
+    row = page.get_by_role("row").filter(has=page.locator("b.tooth", has_text=re.compile("^46")))
+    row.get_by_role("link").click()
+    far = chromium.new_context(viewport={"width": 1280, "height": 900}, storage_state=context.storage_state())
+    windows = [standing(context, f"{case}/0/ready"), *(standing(far, f"{case}/0/{view}") for view in ("measure", "plan"))]
     page.get_by_role("link", name="Rules and erasing").click()
     page.get_by_text("Erase this person's data").click()
     no_finding(page)
@@ -144,6 +150,14 @@ def test_from_the_first_user_to_the_outcomes(chromium: Browser, address: str) ->
     page.get_by_role("button", name="Erase for good").click()
     expect(page.get_by_role("row")).not_to_have_count(0)
     expect(row).to_have_count(0)
+    windows[1].locator("#content input[type=text]").first.fill("written after it was erased")  # a machine that heard of nothing
+    windows[1].keyboard.press("Tab")
+    windows[2].locator("input[data-choice]").first.press("ArrowRight")
+    for window in windows:
+        expect(window.locator("#content")).to_contain_text("The data of the person this was of has been erased")
+        expect(window.locator("#content input")).to_have_count(0)
+    no_finding(windows[0])
+    far.close()
     page.get_by_role("link", name="Outcomes").click()
     expect(page.locator("svg.cw-outcomes").first).to_be_visible()
     expect(page.locator("body")).to_contain_text("too few")
@@ -161,6 +175,15 @@ def test_from_the_first_user_to_the_outcomes(chromium: Browser, address: str) ->
     expect(page).to_have_url(re.compile("/records/sign-in"))
     context.close()
     assert complaints == []
+
+
+def standing(context: BrowserContext, address: str) -> Page:
+    """One more window on a case, as long as it stands open."""
+    window = context.new_page()
+    window.set_default_timeout(SLOW)
+    window.goto(address)
+    expect(window.locator("main h2").first).to_be_visible()
+    return window
 
 
 def test_backup_was_made_at_the_start(address: str, tmp_path_factory: pytest.TempPathFactory) -> None:

@@ -53,6 +53,7 @@ def person_erase(
 ) -> None:
     """Erase a person's data for good, in the records and in the backups beside them."""
     from canalwright.records.errors import BadEntry
+    from canalwright.web.records import erasing
 
     who = whoever(by)
     with opened(home, f"erase {patient}", keyring=keyring, url=url, by=who) as store:
@@ -61,7 +62,11 @@ def person_erase(
             output.error(f"{patient}: {cases} cases will be gone for good. Type the pseudonym once more to go on.")
             if typer.prompt("Pseudonym", err=True).strip() != patient:
                 raise BadEntry("nothing was erased: the pseudonym typed is another")
+        known = (
+            [erasing.traces(store.patients.events(patient))] if reason.strip() else []
+        )  # without one nothing is erased
         number = store.patients.erase(patient, reason, who)
+        erasing.forget(store, known)
         fresh = store.backups.renew()
     if json:
         output.print_json({"patient": patient, "tombstone": number, "backup": str(fresh.path)})

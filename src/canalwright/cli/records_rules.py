@@ -82,12 +82,15 @@ def expired(
 ) -> None:  # fmt: skip
     """List who is past the rule of retention and not held; erase them when asked."""
     from canalwright.records import retention
+    from canalwright.web.records import erasing
 
     rule, day, who = retention.Retention(years, until_age), day_of("--today", today), whoever(by)
     with opened(home, "retention", keyring=keyring, url=url, names=names, by=who) as store:
         found = retention.expired(store.patients, rule, day)
         if erase and found:
+            known = [erasing.traces(store.patients.events(each.patient)) for each in found]
             found = retention.erase_expired(store.patients, rule, day, who)
+            erasing.forget(store, known)
             store.backups.renew()
     if json:
         rows = [{"patient": e.patient, "last": e.last.isoformat(), "since": e.since.isoformat()} for e in found]

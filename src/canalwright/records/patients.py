@@ -123,6 +123,14 @@ class Patients:
         self._sweep()
         return seq
 
+    def erased_cases(self) -> set[str]:
+        """Names of the cases of everybody who was erased, but for those that came back in an archive."""
+        with self.vault.reading() as connection:
+            gone = self.ledger.read(connection, schema.event.c.kind == Kind.ERASE.value)
+            told = [event.field("cases") for event in gone]
+            names = {str(case) for cases in told if isinstance(cases, list) for case in cases}
+            return names - set(connection.scalars(select(schema.case_view.c.case_id)).all())
+
     def erase_again(self) -> None:
         """Erase whom the list beside the data names but a restored backup brought back; complete the list."""
         with self.vault.reading() as connection:

@@ -24,11 +24,16 @@ class Begun:
 
     def __init__(self, book: Book | None = None) -> None:
         self._book = book
+        self._over: set[str] = set()
+
+    def over(self, name: str) -> bool:
+        """Whether the form of a name was made a case or closed, in another window: what stands in this one is not kept any more."""
+        return name in self._over
 
     def keep(self, name: str, draft: Draft) -> None:
-        """Write a form down as it stands, behind the page."""
+        """Write a form down as it stands, behind the page; one that is over is not written again."""
         book, told = self._own(), json.dumps(draft.table).encode()
-        if book is None or len(told) > ROOM:
+        if book is None or len(told) > ROOM or self.over(name):
             return
 
         def write() -> None:
@@ -48,8 +53,10 @@ class Begun:
         return _draft(book.told(name))
 
     def drop(self, name: str) -> None:
-        """Take a form away."""
+        """Take a form away: it was made a case, or closed."""
         book = self._own()
+        if NAME.fullmatch(name):
+            self._over.add(name)
         if book is not None and NAME.fullmatch(name):
             behind().submit(book.drop, name).result()
 

@@ -7,7 +7,7 @@ A thing goes when it is dropped, or when nobody used it for 30 days.
 import contextlib
 import os
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 
 from canalwright.casefile.whole import write_whole
@@ -72,15 +72,16 @@ class Book:
                 elif age > TORN and (path.name.startswith(".") or alone):
                     path.unlink(missing_ok=True)
 
-    def erase(self, which: Callable[[bytes], bool]) -> int:
-        """Take away, in all folders, the things of which `which` says so from what is told of them; gives how many."""
-        gone = 0
-        for path in [p for folder in self.folders() if folder.is_dir() for p in folder.glob("*.json")]:
-            told = self._opened(path.read_bytes(), path.stem)
-            if told is not None and which(told):
-                self._gone(path)
-                gone += 1
-        return gone
+    def erase(self, which: Callable[[dict[str, bytes]], Collection[str]]) -> None:
+        """Take away, in each folder, the things that `which` names from what is told of all that lie there by name."""
+        for folder in [f for f in self.folders() if f.is_dir()]:
+            told: dict[str, bytes] = {}
+            for path in folder.glob("*.json"):
+                with contextlib.suppress(OSError):
+                    if (content := self._opened(path.read_bytes(), path.stem)) is not None:
+                        told[path.stem] = content
+            for name in which(told):
+                self._gone(folder / f"{name}.json")
 
     def _put(self, path: Path, content: bytes) -> None:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)

@@ -4,6 +4,7 @@ import asyncio
 import json
 import time
 from collections import OrderedDict
+from collections.abc import Collection
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 from urllib.parse import parse_qs
@@ -102,13 +103,22 @@ class Chairs:
         self._open: OrderedDict[tuple[str, str], Chair] = OrderedDict()
         self._ahead: set[asyncio.Task[None]] = set()
 
-    def begin(self, case: Case, canal: int, query: str, *, practice: bool) -> str:
-        """A new session; returns its name. Raises NotWritten."""
-        return self.book.new(Head(casefile.dumps(case), canal, query, time.time(), practice))
+    def begin(self, case: Case, canal: int, query: str, *, practice: bool, record: str = "") -> str:
+        """A new session, of a case of the records where that is known; returns its name. Raises NotWritten."""
+        return self.book.new(Head(casefile.dumps(case), canal, query, time.time(), practice, record))
+
+    def erase(self, cases: Collection[str], records: Collection[str], sessions: Collection[str]) -> set[str]:
+        """Take every reader's sessions of these cases, or of these names, away; gives their names."""
+        gone = self.book.erase(cases, records, sessions)
+        for key in [k for k in tuple(self._open) if k[1] in gone]:
+            self._open.pop(key, None)
+        return gone
 
     async def get(self, ident: str) -> Chair:
         """An open session, or one read from the book again; raises ChairbookError, CaseError or PlanError."""
         key = (str(self.book.folder), ident)
+        if key in self._open and not self.book.there(ident):
+            del self._open[key]
         if key not in self._open:
             head, events = self.book.read(ident)
             case = casefile.loads(head.case, "session")
@@ -163,6 +173,8 @@ class Chairs:
             except NotWritten:
                 self.book.drop(made)
                 raise
+            if not self.book.there(ident):  # it was erased meanwhile
+                self.book.drop(made)
         after = await self.get(made)
         if after.session.done:
             await self._look_ahead(after)
@@ -185,7 +197,7 @@ class Chairs:
             if made.changes:
                 try:
                     chair.take(self.book, Event(RETIME, time.time(), seconds=made.seconds))
-                except NotWritten:
+                except ChairbookError:
                     return  # the next event says so, and looks ahead again
                 chair.forecast, chair.looked = Forecast(made.then, {}, made.then), chair.count
 

@@ -12,10 +12,12 @@ from canalwright.planning import PlanError
 from canalwright.web.chair import Chair, as_json, older, state
 from canalwright.web.chairbook import ChairbookError, NotWritten
 from canalwright.web.choosing import from_query, query_of, to_query
+from canalwright.web.data import gone
+from canalwright.web.gone import ERASED
+from canalwright.web.held import KEY
 from canalwright.web.markup.picture import told as in_words
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
-from canalwright.web.shelf import KEY
 
 KEPT = "the case was edited; this plan was kept"
 NO_STORE = {"cache-control": "no-store"}
@@ -31,7 +33,7 @@ def routes(office: Office) -> APIRouter:
         except NotWritten as error:
             return unwritten(error, request)
         except (ChairbookError, CaseError, PlanError) as error:
-            return told({"problems": [str(error)]}, 404)
+            return lost(request, error)
         key, _ = edited(chair)
         return told(state(chair, Prefs.of(request.cookies)) | {"older": bool(key) and key != chair.kept})
 
@@ -39,12 +41,16 @@ def routes(office: Office) -> APIRouter:
     async def begin(request: Request, key: str, index: int, practice: bool = False) -> Response:
         case = office.found(key, index)
         if case is None:
-            return told({"problems": ["this case is not open any more; open its file again"]}, 404)
+            return gone(office, key, request)
         query = query_of(request)
         try:
-            ident = chairs.begin(case, index, to_query(from_query(query, office.tray)), practice=practice)
+            choices, record = to_query(from_query(query, office.tray)), office.shelf.came_from(key)
+            ident = chairs.begin(case, index, choices, practice=practice, record=record)
         except NotWritten as error:
             return unwritten(error, request)
+        if office.found(key, index) is None:  # it was erased meanwhile
+            chairs.book.drop(ident)
+            return gone(office, key, request)
         return told({"go": f"/chair/{ident}"})
 
     @router.get("/chair/{ident}/state.json")
@@ -82,7 +88,7 @@ def routes(office: Office) -> APIRouter:
         except NotWritten as error:
             return unwritten(error, request)
         except (ChairbookError, CaseError, PlanError) as error:
-            return told({"problems": [Prefs.of(request.cookies).words(str(error))]}, 409)
+            return lost(request, error, 409)
 
     @router.get("/chair/{ident}/tooth.svg")
     async def tooth(request: Request, ident: str) -> Response:
@@ -90,7 +96,13 @@ def routes(office: Office) -> APIRouter:
             drawn = in_words(await chairs.picture(await chairs.get(ident)), Prefs.of(request.cookies).words)
             return Response(drawn, media_type="image/svg+xml", headers=NO_STORE)
         except (ChairbookError, CaseError, PlanError) as error:
-            return told({"problems": [str(error)]}, 404)
+            return lost(request, error)
+
+    def lost(request: Request, error: Exception, status: int = 404) -> Response:
+        """Why a session cannot go on, in the reader's words; 410 where it was erased with its person."""
+        erased = request.path_params["ident"] in office.gone
+        why = Prefs.of(request.cookies).words(ERASED if erased else str(error))
+        return told({"problems": [why]}, 410 if erased else status)
 
     return router
 

@@ -13,26 +13,32 @@ import os
 import re
 import secrets
 import sys
+from collections.abc import Collection, Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from canalwright import casefile
+from canalwright.casefile import CaseError
 from canalwright.guide import Event
 from canalwright.guide.log import events_of
 from canalwright.web.disk import refused
+from canalwright.web.held import KEY
 
 IDENT = re.compile(r"[0-9a-f]{16}")
 
 
 @dataclass(frozen=True)
 class Head:
-    """What a session is about: case file text, canal, choices as a query, when it began, and whether it is practice."""
+    """What a session is about: case file text, canal, choices as a query, when it began, whether it is practice, and which case of the
+    records it is of."""
 
     case: str
     canal: int
     query: str
     began: float
     practice: bool = False
+    record: str = ""
 
 
 class ChairbookError(ValueError):
@@ -59,7 +65,7 @@ class Chairbook:
     def read(self, ident: str) -> tuple[Head, list[Event]]:
         """A session's head and events; raises ChairbookError."""
         try:
-            lines = self._lines(ident)
+            lines = self._told(self._path(ident))
         except OSError:
             raise ChairbookError(f"there is no session {ident!r} on this machine") from None
         return _head(lines[0], ident), list(events_of(lines[1:]))
@@ -67,13 +73,34 @@ class Chairbook:
     def append(self, ident: str, event: Event) -> None:
         """Write one event down; it is on the disk when this returns. Raises ChairbookError, NotWritten."""
         path = self._path(ident)
-        if not path.exists():
+        if not self.there(ident):
             raise ChairbookError(f"there is no session {ident!r} on this machine")
         self._write(path, [json.dumps(_plain(event))])
+
+    def there(self, ident: str) -> bool:
+        """Whether there is a session of this name."""
+        return self._path(ident).exists()
 
     def drop(self, ident: str) -> None:
         """Take a session away again that could not be written whole."""
         self._path(ident).unlink(missing_ok=True)
+
+    def erase(self, cases: Collection[str], records: Collection[str], sessions: Collection[str]) -> set[str]:
+        """Take away, in all folders, the sessions of these names, those of these cases of the records, and those that are of none but
+        of a case of these keys; gives their names."""
+        gone = set()
+        for path in [p for folder in self.folders() if folder.is_dir() for p in folder.glob("*.jsonl")]:
+            with contextlib.suppress(OSError, ChairbookError, CaseError):
+                head = _head(self._told(path)[0], path.stem)
+                known = path.stem in sessions or head.record in records
+                if known or (not head.record and casefile.loads(head.case, "session").digest[:KEY] in cases):
+                    path.unlink(missing_ok=True)
+                    gone.add(path.stem)
+        return gone
+
+    def folders(self) -> Iterable[Path]:
+        """All folders of the book, those of others too."""
+        return (self.folder,)
 
     def listed(self) -> list[str]:
         """Names of all sessions, the one touched last first."""
@@ -98,8 +125,9 @@ class Chairbook:
         self._write(path, [json.dumps(line) for line in (asdict(head), *map(_plain, events_of(lines)))], new=True)
         return True
 
-    def _lines(self, ident: str) -> list[bytes]:
-        return self._path(ident).read_bytes().split(b"\n")
+    def _told(self, path: Path) -> list[bytes]:
+        """The lines of a session's file."""
+        return path.read_bytes().split(b"\n")
 
     def _path(self, ident: str) -> Path:
         if not IDENT.fullmatch(ident):
@@ -115,7 +143,7 @@ class Chairbook:
 
     def _write(self, path: Path, lines: list[str], *, new: bool = False) -> None:
         """Whole or not at all."""
-        flags = os.O_WRONLY | getattr(os, "O_BINARY", 0) | os.O_CREAT | (os.O_EXCL if new else 0) | os.O_APPEND
+        flags = os.O_WRONLY | getattr(os, "O_BINARY", 0) | (os.O_CREAT | os.O_EXCL if new else 0) | os.O_APPEND
         try:
             handle = os.open(path, flags, 0o600)
         except OSError as error:
@@ -160,7 +188,12 @@ def _head(line: bytes, ident: str) -> Head:
     try:
         told = json.loads(line)
         return Head(
-            str(told["case"]), int(told["canal"]), str(told["query"]), float(told["began"]), bool(told.get("practice"))
+            str(told["case"]),
+            int(told["canal"]),
+            str(told["query"]),
+            float(told["began"]),
+            bool(told.get("practice")),
+            str(told.get("record", "")),
         )
     except (ValueError, TypeError, KeyError, AttributeError):
         raise ChairbookError(f"session {ident} cannot be read: its first line is damaged") from None

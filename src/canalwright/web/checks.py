@@ -3,6 +3,7 @@
 import io
 import json
 from collections import OrderedDict
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -72,6 +73,11 @@ class Checks:
     def get(self, key: str, index: int) -> Check | None:
         """The reader's last check of a canal."""
         return self._last.get((reader(), key, index))
+
+    def erase(self, cases: Collection[str]) -> None:
+        """Let go of every reader's checks of these cases."""
+        for key in [k for k in tuple(self._last) if k[1] in cases]:
+            self._last.pop(key, None)
 
     def forget(self, owner: str) -> None:
         """Let go of a reader's checks."""

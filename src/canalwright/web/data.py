@@ -18,11 +18,12 @@ from canalwright.report.stations import stations
 from canalwright.web.archive import packed, restored
 from canalwright.web.choosing import from_query, query_of
 from canalwright.web.film import film
+from canalwright.web.gone import ERASED
 from canalwright.web.markup.picture import colours, tongue
 from canalwright.web.markup.zoom import sources
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
-from canalwright.web.shelf import ShelfFull
+from canalwright.web.shelf import CLOSED, ShelfFull
 
 log = logging.getLogger(__name__)
 NO_STORE = {"cache-control": "no-store"}
@@ -91,6 +92,8 @@ def routes(office: Office) -> APIRouter:
     @router.get("/case/{key}/newer.json")
     async def newer(request: Request, key: str) -> Response:
         """Whether a case was changed since, in another window perhaps, and into what; and why it is not kept, where it is not."""
+        if office.why_gone(key):
+            return answer({"gone": True})
         words, found = Prefs.of(request.cookies).words, office.shelf.newer(key)
         said = {
             "text": words("This shows the case as it was before its last change."),
@@ -105,7 +108,7 @@ def routes(office: Office) -> APIRouter:
         """The case, its sessions, radiographs and checks; card, plan and section of every canal with the planner's choices."""
         case = office.found(key, 0)
         if case is None:
-            return answer({"problems": ["this case is not open any more"]}, 404)
+            return gone(office, key, request)
         try:
             filled = [await office.bench.story(case, i, Choices()) for i in range(len(case.canals))]
             films = office.radiographs.of(office.shelf.line(key))
@@ -126,11 +129,11 @@ def routes(office: Office) -> APIRouter:
         return await _of(office, request, key, index, make)
 
     @router.get("/case/{key}/{index}/solid.json")
-    async def shaped(key: str, index: int) -> Response:
+    async def shaped(request: Request, key: str, index: int) -> Response:
         """The shapes for three dimensions."""
         case = office.found(key, index)
         if case is None:
-            return answer({"problems": ["this case is not open any more"]}, 404)
+            return gone(office, key, request)
         return answer(await office.bench.aside(solid, case.canals, index))
 
     @router.get("/case/{key}/{index}/stations.json")
@@ -138,7 +141,7 @@ def routes(office: Office) -> APIRouter:
         """What a cursor on the section says."""
         case = office.found(key, index)
         if case is None:
-            return answer({"problems": ["this case is not open any more"]}, 404)
+            return gone(office, key, request)
         told = await office.bench.aside(stations, case.canals[index])
         return answer(told | {"sources": sources(case.canals[index], Prefs.of(request.cookies).words)})
 
@@ -164,10 +167,10 @@ def routes(office: Office) -> APIRouter:
         return await _of(office, request, key, index, make)
 
     @router.get("/case/{key}/case.toml")
-    async def saved(key: str) -> Response:
+    async def saved(request: Request, key: str) -> Response:
         case = office.found(key, 0)
         if case is None:
-            return answer({"problems": ["this case is not open any more"]}, 404)
+            return gone(office, key, request)
         return _file(casefile.dumps(case).encode(), "application/toml", f"case-{case.tooth.code}.toml")
 
     return router
@@ -178,12 +181,18 @@ async def _of(
 ) -> Response:
     case = office.found(key, index)
     if case is None:
-        return answer({"problems": ["this case is not open any more; open its file again"]}, 404)
+        return gone(office, key, request)
     query = query_of(request)
     try:
         return await make(case, from_query(query, office.tray))
     except PlanError as error:
         return answer({"problems": [str(error)]}, 422)
+
+
+def gone(office: Office, key: str, request: Request) -> Response:
+    """Why what was asked for is not there: 410 where it was erased with its person, else 404."""
+    why = office.why_gone(key) or CLOSED
+    return answer({"problems": [Prefs.of(request.cookies).words(why)]}, 410 if why == ERASED else 404)
 
 
 def answer(content: dict[str, Any], status: int = 200) -> Response:

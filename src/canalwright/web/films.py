@@ -83,11 +83,12 @@ class Films(Radiographs):
 
     def follow(self, line: Collection[str], key: str, case: str, record: str = "") -> None:
         """A case was changed: its films belong to the one that it has become, under `key`, too. Raises ScanError."""
-        for name in self._of(line):
-            found = super().get(name) or self._recalled(name)
-            if found is not None:
-                self._open[name] = replace(found, case=key)
-                self.keep(name, case, record)
+        with self._lock:
+            for name in self._of(line):
+                found = super().get(name) or self._recalled(name)
+                if found is not None:
+                    self._open[name] = replace(found, case=key)
+                    self.keep(name, case, record)
 
     def holds(self, cases: Collection[str]) -> bool:
         """Whether a film of any of these cases is kept."""
@@ -109,9 +110,9 @@ class Films(Radiographs):
     def erase_for_all(self, cases: Collection[str], records: Collection[str]) -> None:
         """Take every reader's films away that belong to these cases, or to these cases of the records."""
 
-        def theirs(told: bytes) -> bool:
-            said = json.loads(told)
-            return bool(set(said["keys"]) & set(cases)) or said["record"] in records
+        def theirs(told: dict[str, bytes]) -> list[str]:
+            said = {name: json.loads(one) for name, one in told.items()}
+            return [k for k, one in said.items() if set(one["keys"]) & set(cases) or one["record"] in records]
 
         with self._lock:
             self.book.erase(theirs)

@@ -14,13 +14,12 @@ from canalwright.heat.solid.animate import animate
 from canalwright.planning import PlanError
 from canalwright.report.words import act_words
 from canalwright.web.choosing import from_query, query_of
-from canalwright.web.data import NO_STORE, answer
+from canalwright.web.data import NO_STORE, answer, gone
 from canalwright.web.heatruns import Asked, HeatRun, HeatRuns
 from canalwright.web.markup.heat import results
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
 
-CLOSED = {"problems": ["this case is not open any more; open its file again"]}
 KINDS = {"gif": "image/gif", "png": "image/apng"}
 
 
@@ -31,7 +30,7 @@ def routes(office: Office) -> APIRouter:
     async def of(request: Request, key: str, index: int, make: Callable[[Asked], Awaitable[Response]]) -> Response:
         case = office.found(key, index)
         if case is None:
-            return answer(CLOSED, 404)
+            return gone(office, key, request)
         query = query_of(request)
         return await make((case.digest, index, from_query(query, office.tray)))
 

@@ -8,12 +8,10 @@ from canalwright.casefile import Case
 from canalwright.planning import PlanError
 from canalwright.web.bench import Asked
 from canalwright.web.choosing import from_query, query_of
-from canalwright.web.data import NO_STORE, answer
+from canalwright.web.data import NO_STORE, answer, gone
 from canalwright.web.hands import Work
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
-
-CLOSED = {"problems": ["this case is not open any more; open its file again"]}
 
 
 def routes(office: Office) -> APIRouter:
@@ -29,7 +27,7 @@ def routes(office: Office) -> APIRouter:
     async def start(request: Request, key: str, index: int) -> Response:
         case = found(key, index)
         if case is None:
-            return answer(CLOSED, 404)
+            return gone(office, key, request)
         try:
             work = await pictures.start(case, index, asked_of(request, case, index)[2])
         except PlanError as error:
@@ -40,14 +38,14 @@ def routes(office: Office) -> APIRouter:
     async def state(request: Request, key: str, index: int) -> Response:
         case = found(key, index)
         if case is None:
-            return answer(CLOSED, 404)
+            return gone(office, key, request)
         return answer(_state(pictures.state(asked_of(request, case, index)), request))
 
     @router.post("/cancel")
     async def cancel(request: Request, key: str, index: int) -> Response:
         case = found(key, index)
         if case is None:
-            return answer(CLOSED, 404)
+            return gone(office, key, request)
         work = pictures.state(asked_of(request, case, index))
         if work is not None:
             work.cancel()

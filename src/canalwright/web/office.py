@@ -3,7 +3,6 @@
 import asyncio
 import contextlib
 import logging
-from collections.abc import Collection
 from dataclasses import dataclass
 
 from canalwright import casefile
@@ -15,9 +14,10 @@ from canalwright.web.bench import Bench
 from canalwright.web.chair import Chairs
 from canalwright.web.checks import Checks
 from canalwright.web.films import Films
+from canalwright.web.gone import ERASED, Gone, Traces
 from canalwright.web.moving import MovingPictures
 from canalwright.web.scan.store import Scans
-from canalwright.web.shelf import Shelf
+from canalwright.web.shelf import CLOSED, CaseGone, Shelf
 
 log = logging.getLogger(__name__)
 
@@ -35,13 +35,14 @@ class Office:
     checks: Checks
     moving: MovingPictures
     begun: Begun
+    gone: Gone
 
     @classmethod
     def of(cls, tray: Tray) -> "Office":
         """A fresh office with an empty shelf."""
         bench, scans = Bench(tray), Scans()
         moving = MovingPictures(bench, scans.hands)
-        return cls(tray, Shelf(), bench, Chairs(bench), scans, Films(), Checks(), moving, Begun())
+        return cls(tray, Shelf(), bench, Chairs(bench), scans, Films(), Checks(), moving, Begun(), Gone())
 
     def forget(self, owner: str) -> None:
         """Close what a reader had open: scans, radiographs, checks."""
@@ -70,7 +71,9 @@ class Office:
         return self.shelf.take(case)
 
     def put(self, case: Case, instead_of: str = "") -> str:
-        """Lay a changed case on the shelf and give its key; its radiographs follow it."""
+        """Lay a changed case on the shelf and give its key; its radiographs follow it. Raises CaseGone where `instead_of` is not open."""
+        if instead_of and (why := self.why_gone(instead_of)):
+            raise CaseGone(why)
         key = self.shelf.put(case, instead_of=instead_of)
         self.refile(key)
         return key
@@ -92,8 +95,19 @@ class Office:
         if film is not None and case is not None:
             self.radiographs.keep(key, casefile.dumps(case), self.shelf.came_from(film.case))
 
+    def why_gone(self, key: str) -> str:
+        """Why the case of a key cannot be shown or changed; nothing where it is open, in this state or in a later one."""
+        if self.shelf.get(key) is not None:
+            return ""
+        if key in self.gone:
+            return ERASED
+        return "" if self.shelf.knows(key) else CLOSED
+
     async def film_unkept(self, key: str) -> str:
         """Write a radiograph down behind the page; gives why it could not be, nothing where it could."""
+        film = self.radiographs.get(key)
+        if film is not None and film.case and (why := self.why_gone(film.case)):
+            return why
         try:
             await asyncio.to_thread(self.keep_film, key)
         except ScanError as error:
@@ -104,10 +118,18 @@ class Office:
         """Why what was changed could not be written down, once that is known; nothing where it could."""
         return await asyncio.to_thread(self.shelf.settle)
 
-    def erase(self, cases: Collection[str], records: Collection[str]) -> None:
-        """Take every reader's cases of these keys, or of these cases of the records, away with their radiographs, off the disk too."""
-        self.radiographs.erase_for_all(cases, records)
-        self.shelf.erase(cases, records)
+    def erase(self, traces: Traces) -> None:
+        """Take away, of every reader and off the disk too, what was left of a person: open cases in all their states, their radiographs,
+        sessions at the chair, checks, scans; a window that still shows one is told so."""
+        keys = set(traces.keys)
+        for _ in range(2):  # what was changed, or brought back by its radiograph, while the first went on
+            self.radiographs.erase_for_all(keys, traces.records)
+            keys |= self.shelf.erase(keys, traces.records)
+        sessions = self.chairs.erase(keys, traces.records, traces.sessions)
+        self.checks.erase(keys)
+        for case in traces.cases:
+            self.scans.erase(case)
+        self.gone.add(keys | sessions)
 
     def close(self, key: str) -> None:
         """Take a case with what it was made from, and its radiographs, off shelf and disk; sessions at the chair stay."""

@@ -7,27 +7,26 @@ closed, or when nobody used it for 30 days. More cases than `MOST` are not taken
 """
 
 import contextlib
-import json
-import secrets
 import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import replace
 from functools import cache
 
 from canalwright import casefile
 from canalwright.casefile import Case, CaseError
 from canalwright.web.book import Book
 from canalwright.web.disk import refused
+from canalwright.web.held import KEY, MOST_PAST, Held, one_case
 
-KEY = 16
 MOST, ROOM = 64, 64 << 20
 """Cases that may be open, and bytes of all states of them."""
 MOST_OLDER = 64
 """States that cases went through before, the last ones."""
 FULL = f"as many cases are open as are kept ({MOST}, or {ROOM >> 20} MB): close one on the start page first"
+CLOSED = "this case is not open any more; open its file again"
 TOUCH = 3600.0
 """Seconds between two times that a use is written down."""
 
@@ -36,28 +35,8 @@ class ShelfFull(ValueError):
     """One case more than may be open."""
 
 
-@dataclass(frozen=True)
-class Held:
-    """A state of a case: its file text, what it was made from, its case of the records, where on its pages one was last, when it came."""
-
-    key: str
-    case: str
-    older: str = ""
-    record: str = ""
-    last: str = ""
-    made: int = 0
-    name: str = field(default_factory=lambda: secrets.token_hex(8))
-
-    def told(self) -> bytes:
-        """As it is written down."""
-        return json.dumps({k: v for k, v in asdict(self).items() if k != "name"}).encode()
-
-    @classmethod
-    def of(cls, told: bytes, name: str) -> "Held":
-        """As it was written down. Raises ValueError, TypeError, KeyError for what is none."""
-        said = dict(json.loads(told))
-        texts = {k: str(said[k]) for k in ("key", "case", "older", "record", "last")}
-        return cls(**texts, made=int(said["made"]), name=name)
+class CaseGone(ValueError):
+    """A change of a case that is not open any more."""
 
 
 class Shelf:
@@ -84,9 +63,14 @@ class Shelf:
             return self.put(case)
 
     def put(self, case: Case, instead_of: str = "") -> str:
-        """Lay a case on the shelf and give its key; the one it was made from stays open but is not listed any more."""
+        """Lay a case on the shelf and give its key; the one it was made from stays open but is not listed any more.
+
+        Raises CaseGone where that one is not open: what was closed or erased does not come back as a change of itself.
+        """
         with self._lock:
             self._ready()
+            if instead_of and not self.knows(instead_of):
+                raise CaseGone(CLOSED)
             key = case.digest[:KEY]
             before, there = self._held.get(instead_of), self._held.get(key)
             if there is not None and instead_of in ("", key) and key not in self._newer:
@@ -95,7 +79,8 @@ class Shelf:
             text = there.case if there else casefile.dumps(case)
             made = Held(key, text, made=time.time_ns()) if there is None else replace(there, made=time.time_ns())
             if instead_of not in ("", key):
-                made = replace(made, older=instead_of)
+                past = (*(before.past if before else ()), instead_of)
+                made = replace(made, past=tuple(k for k in past if k != key)[-MOST_PAST:])
             if before is not None:
                 made = replace(made, record=before.record or made.record, last=before.last or made.last)
             self._lay(made)
@@ -148,9 +133,18 @@ class Shelf:
         with self._lock:
             self._ready()
             found = [key]
-            while (held := self._held.get(found[-1])) and held.older and held.older not in found:
-                found.append(held.older)
+            while held := self._held.get(found[-1]):
+                further = [k for k in reversed(held.past) if k not in found]
+                if not further:
+                    break
+                found += further
             return tuple(found)
+
+    def knows(self, key: str) -> bool:
+        """Whether the case of a key is open, in this state or in one that was made from it."""
+        with self._lock:
+            self._ready()
+            return key in self._held or any(key in held.past for held in self._held.values())
 
     def newer(self, key: str) -> str:
         """The key of what a case was last changed into; '' where it is the latest."""
@@ -169,12 +163,16 @@ class Shelf:
             keys = [key for key in reversed(self._held) if key not in self._newer]
             return tuple((key, case) for key in keys if (case := self._case(key)) is not None)
 
-    def erase(self, cases: Collection[str], records: Collection[str]) -> None:
-        """Take the cases of these keys, and those that belong to these cases of the records, off the shelf with all their states."""
+    def erase(self, cases: Collection[str], records: Collection[str]) -> set[str]:
+        """Take the cases of these keys, and those that belong to these cases of the records, off the shelf with all their states.
+
+        Gives the keys of all these states, of those too that were not kept any more.
+        """
         with self._lock:
             self._ready()
-            found = [k for k, held in self._held.items() if k in cases or held.record in records]
-            self.drop({key for one in found for key in self.line(one)} | {*found})
+            found = one_case(tuple(self._held.values()), cases, records)
+            self.drop(found)
+            return found
 
     def settle(self) -> str:
         """Wait until all is on the disk; gives why it could not be, nothing where it could."""

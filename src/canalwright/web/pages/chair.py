@@ -6,13 +6,13 @@ from nicegui import ui
 from canalwright import casefile
 from canalwright.casefile import Case
 from canalwright.web.chairbook import ChairbookError
+from canalwright.web.held import KEY
 from canalwright.web.markup.chair import screen
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.shell import before
 from canalwright.web.office import Office
 from canalwright.web.pages.frame import bare, frame, html, not_open, opened, page_prefs
 from canalwright.web.prefs import Prefs
-from canalwright.web.shelf import KEY
 
 LISTED = 5
 
@@ -34,7 +34,7 @@ def register(office: Office) -> None:
         try:
             head, _ = office.chairs.book.read(ident)
         except ChairbookError:
-            not_open(prefs)
+            not_open(prefs, erased=ident in office.gone)
             return
         case = casefile.loads(head.case, "session")
         if office.found(case.digest[:KEY], head.canal) is None:

@@ -24,7 +24,7 @@ from canalwright.web.markup import check, checkpost, filmtable, ready
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.picture import PAGE
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, opened
+from canalwright.web.pages.frame import frame, hear, html, opened
 from canalwright.web.prefs import Prefs
 from canalwright.web.radiographs import Open, Use, marks_of, marks_told
 from canalwright.web.reader import reader
@@ -90,10 +90,10 @@ class CheckView:
                 self.keep = html(Safe(""), kind="downloads")
         ui.add_head_html('<link rel="stylesheet" href="/static/ready.css">')
         self.client = ui.context.client
-        ui.on("cw-marks", self._marked)
-        ui.on("cw-films", self._loaded)
-        ui.on("cw-check", self._told)
-        ui.on("cw-film-away", self._away)
+        hear(self, "cw-marks", self._marked)
+        hear(self, "cw-films", self._loaded)
+        hear(self, "cw-check", self._told)
+        hear(self, "cw-film-away", self._away)
         found = self._film()
         told = [found.told(self.film_key) if found else None, None]
         self._run(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
@@ -195,7 +195,7 @@ class CheckView:
             found = compare.against(found, self.plan, self.done)
             habits = compare.learned_from(found, self.plan, self.done)
         opened_ = self._film()
-        if opened_ is not None:
+        if opened_ is not None and not self.office.why_gone(self.key):
             made = Check(found, opened_.picture, marks_told(opened_.marks), habits)
             self.office.checks.put(self.key, self.index, made)
         return found

@@ -22,7 +22,7 @@ from canalwright.web.hands import Work
 from canalwright.web.markup import check, checkpost, checkscans, waiting
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, opened
+from canalwright.web.pages.frame import frame, hear, html, opened
 from canalwright.web.prefs import Prefs
 from canalwright.web.reader import reader
 from canalwright.web.scan import filled
@@ -81,8 +81,8 @@ class ScanCheckView:
             self.post = self._part("post", words("Restoration"))
             self.keep = html(Safe(""), kind="downloads")
         ui.add_head_html('<link rel="stylesheet" href="/static/ready.css">')
-        ui.on("cw-scans", self._asked)
-        ui.on("cw-cancel", self._cancel)
+        hear(self, "cw-scans", self._asked)
+        hear(self, "cw-cancel", self._cancel)
         self._empty()
         scans.hands.warm()
 
@@ -120,7 +120,7 @@ class ScanCheckView:
             found, plan = None, None
             self.wrong.content = Safe("") if self.stopped else el("p", words(str(error)), class_="wrong")
         self.state.content = el("p", words("Stopped; nothing was kept."), class_="quiet") if self.stopped else Safe("")
-        if found is not None:
+        if found is not None and not self.office.why_gone(self.key):
             self._draw(found, plan)
 
     async def _scan(self, said: dict[str, str], name: str) -> OpenScan:

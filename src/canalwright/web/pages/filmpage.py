@@ -16,7 +16,7 @@ from canalwright.web.markup import filmtable, ready, readylength
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.noting import Notes, said
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, opened
+from canalwright.web.pages.frame import frame, hear, html, opened
 from canalwright.web.pages.ready_notes import NoteView
 from canalwright.web.radiographs import Open, Use, marks_of
 
@@ -75,11 +75,11 @@ class FilmView(NoteView):
                     html(el("p", id="e-pair", class_="wrong", role="alert"))
                     self.beside = html(Safe(""), marks="aria-live=polite")
         self.listen()
-        ui.on("cw-marks", self._marked)
-        ui.on("cw-films", self._loaded)
-        ui.on("cw-tube", self._tube)
-        ui.on("cw-film-away", self._away)
-        ui.on("cw-film-use", self._use)
+        hear(self, "cw-marks", self._marked)
+        hear(self, "cw-films", self._loaded)
+        hear(self, "cw-tube", self._tube)
+        hear(self, "cw-film-away", self._away)
+        hear(self, "cw-film-use", self._use)
         told = [found.told(k) if (found := self._film(i)) else None for i, k in enumerate(self.keys)]
         self.client.run_javascript(f"window.cwFilms = {json.dumps(told)}; window.canalwright?.films?.()")
 

@@ -1,16 +1,20 @@
 """The frame of every page: style, scripts, head, caution; and what stands there when a case is not open."""
 
+import inspect
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import Any, Protocol
 
 from fastapi import Request
 from nicegui import ui
+from nicegui.events import GenericEventArguments
 
 from canalwright.casefile import Case
 from canalwright.planning import Choices
 from canalwright.web import way
 from canalwright.web.choosing import from_query, query_of
+from canalwright.web.gone import ERASED
 from canalwright.web.markup import shell
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.office import Office
@@ -93,14 +97,15 @@ def _main(kind: str) -> ui.element:
     return ui.element("main").props('id="content" tabindex="-1"').classes(f"page {kind}".strip())
 
 
-def not_open(prefs: Prefs) -> None:
-    """What a link shows whose case this server does not hold."""
+def not_open(prefs: Prefs, *, erased: bool = False) -> None:
+    """What a link shows whose case this server does not hold; `erased` with its person."""
     words = prefs.words
+    about = ERASED if erased else "It was closed, or nobody used it for 30 days. Open the case file again."
     with frame(prefs, words("Not open")):
         html(
             join(
-                el("h1", words("This case is not open any more")),
-                el("p", words("It was closed, or nobody used it for 30 days. Open the case file again.")),
+                el("h1", words("This case is not open any more"), data_gone=True),
+                el("p", words(about)),
                 el("p", el("a", words("To the start"), href="/", class_="button main")),
             ),
             kind="narrow",
@@ -111,9 +116,30 @@ def opened(office: Office, key: str, index: int) -> tuple[Prefs, Case] | None:
     """Reader's preferences, and the case of an address; where it is not open the page says so, and there is None."""
     prefs, case = page_prefs(), office.found(key, index)
     if case is None:
-        not_open(prefs)
+        not_open(prefs, erased=key in office.gone)
         return None
     return prefs, case
+
+
+class Window(Protocol):
+    """One window on a case, or on none yet (an empty `key`)."""
+
+    office: Office
+    key: str
+
+
+def hear(window: Window, event: str, act: Callable[..., Any]) -> None:
+    """Do something at an event of a window as long as its case is open; where that was erased or closed meanwhile nothing is done: the
+    page is loaded anew, and says so."""
+    wants = len(inspect.signature(act).parameters) > 0
+
+    def heard(told: GenericEventArguments) -> Any:
+        if window.key and window.office.why_gone(window.key):
+            ui.navigate.reload()
+            return None
+        return act(told) if wants else act()
+
+    ui.on(event, heard)
 
 
 def asked(office: Office, request: Request, key: str, index: int) -> tuple[Prefs, Case, Choices] | None:

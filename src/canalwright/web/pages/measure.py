@@ -11,15 +11,18 @@ from canalwright.anatomy import Tooth, averages
 from canalwright.casefile import Case, CaseError
 from canalwright.report.stations import stations
 from canalwright.web.draft import BY_KEY, Draft, sorted_problems
+from canalwright.web.held import KEY
 from canalwright.web.markup.form import form, missing
 from canalwright.web.markup.html import Safe, el
 from canalwright.web.markup.picture import canal_picture
 from canalwright.web.markup.zoom import sources, zoom
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, head, html, opened, page_prefs
+from canalwright.web.pages.frame import frame, head, hear, html, opened, page_prefs
 from canalwright.web.prefs import Prefs
-from canalwright.web.shelf import KEY, ShelfFull
+from canalwright.web.shelf import CaseGone, ShelfFull
 from canalwright.web.usual import usual
+
+OVER = "This form was made a case, or closed, in another window: what is written here is not kept any more."
 
 
 def register(office: Office) -> None:
@@ -77,10 +80,10 @@ class View:
                 if case is None:
                     html(el("h1", words("Write a case")))
                 self.form = html(form(self.draft, self.index, self.prefs))
-        ui.on("cw-form", self._form)
-        ui.on("cw-field", self._field)
-        ui.on("cw-method", self._method)
-        ui.on("cw-use", self._use)
+        hear(self, "cw-form", self._form)
+        hear(self, "cw-field", self._field)
+        hear(self, "cw-method", self._method)
+        hear(self, "cw-use", self._use)
         self._answer()
 
     def _form(self, event: GenericEventArguments) -> None:
@@ -127,6 +130,8 @@ class View:
 
     def _changed(self) -> None:
         """Show what a change comes to; where it makes a case, that case is open and kept from now on, and the address follows it."""
+        if self.name and self.office.begun.over(self.name):
+            self.full = OVER
         self._answer()
         self._keep()
 
@@ -138,6 +143,8 @@ class View:
         self.office.begun.keep(self.name, self.draft)
 
     def _keep(self) -> None:
+        if self.full == OVER:
+            return
         if self.case is None and not self.key:
             self._begun()
         if self.case is None or self.case.digest[:KEY] == self.key:
@@ -147,6 +154,9 @@ class View:
             self.key = self.office.put(self.case, instead_of=before) if before else self.office.take(self.case)
         except ShelfFull as error:
             self.full = str(error)
+            return
+        except CaseGone:
+            ui.navigate.reload()
             return
         self.full = ""
         if self.name:

@@ -19,7 +19,7 @@ from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.picture import plan_picture
 from canalwright.web.markup.zoom import zoom
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import asked, frame, html
+from canalwright.web.pages.frame import asked, frame, hear, html
 from canalwright.web.prefs import Prefs
 from canalwright.web.reader import reader
 
@@ -81,10 +81,10 @@ class View:
                 )
                 self.more = html(Safe(""), kind="rest")
                 self.tables = html(Safe(""), kind="tables")
-        ui.on("cw-choose", self._choose)
-        ui.on("cw-where", self._where)
-        ui.on("cw-cancel", self._cancel)
-        ui.on("cw-again", self._again)
+        hear(self, "cw-choose", self._choose)
+        hear(self, "cw-where", self._where)
+        hear(self, "cw-cancel", self._cancel)
+        hear(self, "cw-again", self._again)
         self.watch = ui.timer(LOOK, self._progress, active=False)
         ui.context.client.on_delete(self.refiner.stop)  # not on a line that is lost for a moment
         if self.base is not None:

@@ -12,7 +12,7 @@ from canalwright.readiness import Readiness, Record, TradeOff, gauge, judge, nex
 from canalwright.web.markup import ready, readybath, readylength, readypoints, readyshape
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.office import Office
-from canalwright.web.pages.frame import frame, html, opened
+from canalwright.web.pages.frame import frame, hear, html, opened
 from canalwright.web.pages.ready_notes import NoteView
 
 
@@ -53,7 +53,7 @@ class ReadyView(NoteView):
                     html(el("h2", words("Dry and gauge"), id="h-dry"))
                     self.dry = html(Safe(""))
         self.listen()
-        ui.on("cw-solution", self._solution)
+        hear(self, "cw-solution", self._solution)
         background_tasks.create(self._curve(), name="trade-off")
 
     def _length_part(self) -> None:
@@ -182,7 +182,7 @@ class PointsView(NoteView):
                 self.width = html(Safe(""), kind="pp-said", marks="aria-live=polite")
                 self.gauges = html(Safe(""))
         self.listen()
-        ui.on("cw-fitted", self._fit)
+        hear(self, "cw-fitted", self._fit)
 
     def changed(self, what: str, kind: str, values: Mapping[str, Any], at: Any) -> Any:
         """As for all notes; what the tip shows is one key on the pad and two in the file."""

@@ -12,7 +12,9 @@ from canalwright.readiness import combine
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.noting import Notes, said
 from canalwright.web.office import Office
+from canalwright.web.pages.frame import hear
 from canalwright.web.prefs import Prefs
+from canalwright.web.shelf import CaseGone
 
 
 class NoteView:
@@ -43,8 +45,8 @@ class NoteView:
         """Take the events of the page, and show what the notes come to once it stands: nobody waits for a sum with an empty page."""
         self.client = ui.context.client
         ui.add_head_html('<link rel="stylesheet" href="/static/ready.css">')
-        ui.on("cw-note", self._note)
-        ui.on("cw-undo", self._undo)
+        hear(self, "cw-note", self._note)
+        hear(self, "cw-undo", self._undo)
         background_tasks.create(self.refresh(), name="notes")
 
     def ways(self) -> Safe:
@@ -91,8 +93,12 @@ class NoteView:
 
     async def put(self, made: Notes, cleared: str = "") -> None:
         """Keep the notes, lay the case on the shelf, let the address follow, show what they come to."""
+        try:
+            old, self.key = self.key, self.office.put(made.case, instead_of=self.key)
+        except CaseGone:
+            ui.navigate.reload()
+            return
         self.notes = made
-        old, self.key = self.key, self.office.put(made.case, instead_of=self.key)
         told = json.dumps([old, self.key, cleared])
         self.client.run_javascript(f"window.canalwright?.noted?.(...{told})")
         await self.refresh()

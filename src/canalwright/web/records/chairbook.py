@@ -5,6 +5,7 @@ So no case lies open beside the encrypted records, and what was worth keeping is
 
 import hashlib
 from base64 import b64decode, b64encode
+from collections.abc import Iterable
 from pathlib import Path
 
 from canalwright.records.crypt import seal, unseal
@@ -37,9 +38,13 @@ class ReaderChairbook(Chairbook):
         sealed = [b64encode(seal(self._key, line.encode(), path.stem)).decode() for line in lines]
         super()._write(path, sealed, new=new)
 
-    def _lines(self, ident: str) -> list[bytes]:
+    def folders(self) -> Iterable[Path]:
+        """Those of all readers."""
+        return self._home.glob("*/")
+
+    def _told(self, path: Path) -> list[bytes]:
         """The lines in the clear; one that was torn or changed is left out like any damaged line."""
-        return [self._opened(line, ident) for line in super()._lines(ident)]
+        return [self._opened(line, path.stem) for line in super()._told(path)]
 
     def _opened(self, line: bytes, ident: str) -> bytes:
         try:

@@ -14,12 +14,14 @@ from canalwright.records.desk import Desk
 from canalwright.records.errors import StoreReadOnly
 from canalwright.records.keys import Cost
 from canalwright.web.begun import Begun
+from canalwright.web.gone import Gone
+from canalwright.web.held import Held, one_case
 from canalwright.web.office import Office
 from canalwright.web.reader import reader
 from canalwright.web.records.chairbook import ReaderChairbook
 from canalwright.web.records.cleaned import Cleaned
 from canalwright.web.records.filmbook import ReaderBook, ReaderFilmbook
-from canalwright.web.shelf import Held, Shelf
+from canalwright.web.shelf import Shelf
 
 MOST_READERS = 200
 MOST_PENDING = 100
@@ -81,18 +83,25 @@ class ReaderShelf(Shelf):
         """Wait until all of the reader's is on the disk."""
         return self._own().settle()
 
-    def erase(self, cases: Collection[str], records: Collection[str]) -> None:
-        """Take these cases off the shelves of all readers, and off the disk."""
+    def knows(self, key: str) -> bool:
+        """Whether the reader has a case open, in this state or in a later one."""
+        return self._own().knows(key)
 
-        def theirs(told: bytes) -> bool:
-            held = Held.of(told, "")
-            return held.key in cases or held.record in records
+    def erase(self, cases: Collection[str], records: Collection[str]) -> set[str]:
+        """Take these cases off the shelves of all readers, and off the disk; gives the keys of all their states."""
+        gone: set[str] = set()
+
+        def theirs(told: dict[str, bytes]) -> list[str]:
+            held = tuple(Held.of(one, name) for name, one in told.items())
+            gone.update(keys := one_case(held, cases, records))
+            return [one.name for one in held if one.key in keys]
 
         for shelf in tuple(self._shelves.values()):
-            shelf.erase(cases, records)
+            gone |= shelf.erase(cases, records)
             shelf.settle()
         if self._of_all is not None:
             self._of_all.erase(theirs)
+        return gone
 
     def forget_old(self, now: float) -> None:
         """Take off the disk, for all readers, what nobody used for 30 days."""
@@ -147,6 +156,7 @@ class House:
         office.shelf, office.chairs.book = shelf, book
         office.begun = Begun(ReaderBook(store.vault.home / "forms", store.vault.keys.purpose("forms"), "form"))
         office.radiographs.book = ReaderFilmbook(store.vault.home / "films", store.vault.keys.purpose("films"))
+        office.gone = Gone(store.vault.home, store.vault.keys.purpose("gone"))
         users = Users(store.vault, AccessLog(store.vault), cost or Cost())
         made = cls(store, office, SignIn(users, terms or Terms()), shelf, book, secure)
         made.first_key = "" if users.all() else secrets.token_urlsafe(24)

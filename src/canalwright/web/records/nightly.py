@@ -5,6 +5,7 @@ import time
 from datetime import datetime, timedelta
 
 from canalwright.records.errors import RecordsError
+from canalwright.web.records.erasing import erased_before
 from canalwright.web.records.house import House
 
 HOUR = 2
@@ -14,6 +15,7 @@ EVERY = timedelta(hours=20)
 def back_up(house: House) -> None:
     """Make a backup if one is due; what went wrong stands on the screens until one succeeds."""
     try:
+        erased_before(house)
         house.store.backups.make_if_due(EVERY)
         house.trouble = ""
         house.book.forget_old(time.time())

@@ -13,12 +13,9 @@ from canalwright.records.events import Kind
 from canalwright.records.recall import GUIDELINE, Rule
 from canalwright.web.records.asking import Ask, change, look
 from canalwright.web.records.cases import download
+from canalwright.web.records.erasing import traces
 from canalwright.web.records.house import House
 from canalwright.web.records.screens import ruling as screens
-from canalwright.web.shelf import KEY
-
-MOST_CASES = 500
-"""Cases of one person that are looked through for radiographs."""
 
 
 def routes(house: House) -> list[Route]:
@@ -95,12 +92,11 @@ def erase(ask: Ask) -> Response:
     try:
         if ask.text("pseudonym") != view.patient:
             raise BadEntry("nothing was erased: the pseudonym typed is another")
-        names = [v.case_id for v in ask.desk.cases(patient=view.patient, limit=MOST_CASES).rows]
-        held = [e for one in names for e in ask.desk.case(one)[1] if e.kind is Kind.MEASUREMENT and e.payload]
+        known = traces(ask.house.store.patients.events(view.patient))
         ask.desk.erase(view.patient, ask.text("reason"), ask.secret_text("password"), ask.text("code"))
     except (BadEntry, SignInFailed, TooManyTries) as error:
         return screen(ask, str(error), status=422)
-    ask.house.office.erase({str(e.field("digest"))[:KEY] for e in held}, names)
+    ask.house.office.erase(known)
     ask.house.store.backups.renew()
     return ask.go("/records/")
 

@@ -150,8 +150,12 @@ class Scans:
 
     def behind(self, case: Case, owner: str) -> OpenScan | None:
         """The open scan that a case's canals were read from: told by where they end."""
-        ends = {tuple(np.round(c.native.centre[0], 2).tolist()) for c in case.canals}
-        return next((s for s in self.listed(owner) if ends & s.places), None)
+        return next((s for s in self.listed(owner) if _ends(case) & s.places), None)
+
+    def erase(self, case: Case) -> None:
+        """Close every reader's scans that a case was read from."""
+        for scan in [s for s in tuple(self._open.values()) if _ends(case) & s.places]:
+            self.close(scan)
 
     def shut(self) -> None:
         """Close everything."""
@@ -167,6 +171,11 @@ class Scans:
             self._root = Path(tempfile.mkdtemp(prefix=f"{PREFIX}{os.getpid()}-"))
             atexit.register(self.shut)
         return self._root
+
+
+def _ends(case: Case) -> set[tuple[float, ...]]:
+    """Where a case's canals end."""
+    return {tuple(np.round(c.native.centre[0], 2).tolist()) for c in case.canals}
 
 
 def sweep() -> None:

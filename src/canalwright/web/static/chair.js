@@ -22,12 +22,19 @@ function tell(kind, more = {}) {
   flush();
 }
 
+// The person was erased: nothing is told any more, and the page loaded anew says so.
+function erased() {
+  try { localStorage.removeItem(kept); } catch { /* as above */ }
+  location.reload();
+}
+
 async function flush() {
   if (busy) return;
   busy = true;
   try {
     while (queue.length) {
       const answer = await fetch(`${path}/events`, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(queue[0]) });
+      if (answer.status === 410) return erased();
       if (!answer.ok) { if (answer.status === 422) { queue.shift(); keep(); continue; } throw Object.assign(new Error(String(answer.status)), await answer.json()); }
       const told = await answer.json();
       queue.shift();
@@ -45,6 +52,7 @@ async function look() {
   looking = true;
   try {
     const answer = await fetch(`${path}/state.json`);
+    if (answer.status === 410) return erased();
     if (answer.ok && !queue.length) take(await answer.json());
     lost = !answer.ok; why = "";
   } catch { lost = true; why = ""; }

@@ -5,6 +5,8 @@
   for (const name of ["pointerdown", "keydown", "wheel", "touchstart"]) {
     addEventListener(name, () => { touched = Date.now(); }, { passive: true, capture: true });
   }
+  // What was done in the records may concern a case that stands open in another window: an erased one goes from there too.
+  if (location.pathname.startsWith("/records/")) try { localStorage.setItem("cw_case", `records ${Date.now()}`); } catch { /* a browser that keeps nothing */ }
   setInterval(async () => {
     const now = Date.now();
     if (now - touched > IDLE) return location.reload();
