@@ -105,3 +105,15 @@ def test_the_film_of_sealer_covers_the_whole_wall(oval: float) -> None:
     assert sealer_film(canal, 0.03) == pytest.approx(perimeter * 10.0 * 0.03, rel=1e-4)
     wider = lumen(top=10.0, tip=0.4, taper_native=0.05)
     assert sealer_film(wider, 0.03) == pytest.approx(np.pi * (0.4 + 0.9) / 2 * 10.0 * 0.03, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("bottom", "top"), [(2.13, 5.38), (2.0, 5.0), (2.13, 2.21), (0.0, 9.0), (-1.0, 4.3), (7.7, 12.0), (8.9, 8.95)]
+)
+def test_between_stations_a_canal_is_as_wide_as_its_neighbours_say(bottom: float, top: float) -> None:
+    """Against the general-purpose interpolation of each draw, whose ends hold beyond the last station."""
+    z = np.array([0.0, 1.0, 2.0, 3.5, 5.0, 6.0, 8.0, 9.0])
+    widths = np.random.default_rng(5).uniform(0.2, 1.4, (3, len(z)))
+    at = np.concatenate([[bottom], z[(z > bottom) & (z < top)], [top]])
+    wanted = [np.trapezoid(np.interp(at, z, np.pi / 4 * row**2), at) for row in widths]
+    assert volumes(z, widths, widths, bottom, top) == pytest.approx(wanted)
