@@ -2,11 +2,13 @@
 
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
-from canalwright.planning import Plan
+from canalwright.planning import Plan, findings
 from canalwright.planning.parts import Finding, Harm
+from canalwright.report import sheet
 from canalwright.web.formulas import formula_of
 from canalwright.web.markup import picture, planview
 from canalwright.web.markup.controls import controls
@@ -15,7 +17,7 @@ from canalwright.web.markup.ready import written
 from canalwright.web.markup.shell import caution, top
 from canalwright.web.markup.where import where_from
 from canalwright.web.prefs import Prefs
-from canalwright.web.words import ENGLISH
+from canalwright.web.words import ENGLISH, Words, words_of
 
 
 def test_text_is_escaped_and_markup_is_not() -> None:
@@ -93,3 +95,26 @@ def test_colours_come_in_light_and_dark() -> None:
 )
 def test_no_sign_stands_before_what_rounds_to_nothing(value: float, digits: int, sign: str, text: str) -> None:
     assert written(value, digits, sign) == text
+
+
+@pytest.mark.parametrize("words", [ENGLISH, words_of("es")])
+def test_every_finding_answers_with_each_number_that_its_sentence_speaks_of(plan: Plan, words: Words) -> None:
+    """Each with how it is found; one stop of the Tab key for all of them."""
+    found = sheet(plan).findings
+    for n, finding in enumerate(found):
+        told = planview.answer(plan, f"finding.{n}", words) or ""
+        numbers = {id(q) for q in (finding.quantity, *(number.quantity for number in finding.rests)) if q is not None}
+        assert told.count("where-rows") == told.count(words("how it is found")) == len(numbers), finding.code
+    assert sum(bool(f.quantity or f.rests) for f in found) >= 4
+    shown = planview.worst(plan, words) + planview.other_findings(plan, words)
+    assert shown.count('class="num asks"') == sum(bool(f.quantity or f.rests) for f in found)
+    for key in ("finding.99", "finding.x", "finding.", "nothing"):
+        assert planview.answer(plan, key, words) is None
+
+
+def test_a_number_that_only_a_finding_names_has_a_formula_and_is_told_in_spanish() -> None:
+    code = Path(findings.__file__).read_text(encoding="utf-8")
+    names = re.findall(r'Number\("([^"]+)", (?:_exact|Quantity.exact)', code)
+    assert len(names) == 5
+    for name in names:
+        assert formula_of(f"named.{name}") is not None and words_of("es").known(name) is not None, name

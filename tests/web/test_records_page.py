@@ -134,7 +134,10 @@ def test_from_the_first_user_to_the_outcomes(chromium: Browser, address: str) ->
     row = page.get_by_role("row").filter(has=page.locator("b.tooth", has_text=re.compile("^46")))
     row.get_by_role("link").click()
     far = chromium.new_context(viewport={"width": 1280, "height": 900}, storage_state=context.storage_state())
-    windows = [standing(context, f"{case}/0/ready"), *(standing(far, f"{case}/0/{view}") for view in ("measure", "plan"))]
+    windows = [
+        standing(context, f"{case}/0/ready"),
+        *(standing(far, f"{case}/0/{view}") for view in ("measure", "plan")),
+    ]
     page.get_by_role("link", name="Rules and erasing").click()
     page.get_by_text("Erase this person's data").click()
     no_finding(page)
@@ -150,7 +153,9 @@ def test_from_the_first_user_to_the_outcomes(chromium: Browser, address: str) ->
     page.get_by_role("button", name="Erase for good").click()
     expect(page.get_by_role("row")).not_to_have_count(0)
     expect(row).to_have_count(0)
-    windows[1].locator("#content input[type=text]").first.fill("written after it was erased")  # a machine that heard of nothing
+    windows[1].locator("#content input[type=text]").first.fill(
+        "written after it was erased"
+    )  # a machine that heard of nothing
     windows[1].keyboard.press("Tab")
     windows[2].locator("input[data-choice]").first.press("ArrowRight")
     for window in windows:

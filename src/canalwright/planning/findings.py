@@ -16,7 +16,8 @@ from canalwright.planning.inputs_said import said
 from canalwright.planning.parts import Finding, Harm
 from canalwright.planning.product import Plan
 from canalwright.protocol import Heat
-from canalwright.readiness import Readiness, Verdict
+from canalwright.quantities import Origin, Quantity, Source
+from canalwright.readiness import Number, Readiness, Verdict
 
 LEAST_WALL = 0.5
 """Dentine below which a wall is called thin, mm (common practice, no source)."""
@@ -42,7 +43,7 @@ def with_readiness(plan: Plan, ready: Readiness) -> Plan:
     new = [
         Finding(
             harm[item.verdict], f"readiness-{item.name.replace(' ', '-')}", f"{item.name}: {item.message}", item.action,
-            item.numbers[0].quantity if item.numbers else None,
+            item.numbers[0].quantity if item.numbers else None, item.numbers,
         )
         for item in ready.to_do
     ]  # fmt: skip
@@ -52,7 +53,8 @@ def with_readiness(plan: Plan, ready: Readiness) -> Plan:
 def _heat(plan: Plan) -> Iterator[Finding]:
     rise, longest = plan.heat.surface_rise, plan.heat.longest_activation
     planned = plan.rounds[-1].activation.value
-    cooler = _cooler(planned, longest.low)
+    cooler, given = _cooler(planned, longest.low), Number("heat", plan.rounds[-1].activation)
+    rests = (Number("longest safe activation", longest), given)
     if rise.value > practice.RISE_LIMIT:
         yield Finding(
             Harm.DANGER,
@@ -60,6 +62,7 @@ def _heat(plan: Plan) -> Iterator[Finding]:
             f"root surface expected to warm by {rise.format()}: past the 10 K limit",
             cooler,
             rise,
+            rests,
         )
     elif rise.high > practice.RISE_LIMIT:
         yield Finding(
@@ -68,18 +71,19 @@ def _heat(plan: Plan) -> Iterator[Finding]:
             f"root surface warms by {rise.format()}: may pass the 10 K limit",
             f"the {planned:.1f} s planned keep to it by the best estimate, but not in 95 of 100 canals like this one: {cooler}",
             rise,
+            rests,
         )
     dose = plan.heat.cem43
     if dose.high > heat.injury.BONE_CEM43:
         harm = Harm.DANGER if dose.value > heat.injury.BONE_CEM43 else Harm.CAUTION
         yield Finding(
             harm, "thermal-dose", f"thermal dose at the root surface {dose.format()} CEM43; 16 min equal 47 °C for one minute",
-            cooler, dose,
+            cooler, dose, rests,
         )  # fmt: skip
     if planned > longest.value:
         yield Finding(
             Harm.DANGER, "activation-too-long", f"activation of {planned:.1f} s is longer than the longest safe one, {longest.format()}",
-            f"shorten it to {longest.low:.1f} s or less", longest,
+            f"shorten it to {longest.low:.1f} s or less", longest, (given,),
         )  # fmt: skip
 
 
@@ -94,7 +98,8 @@ def _cooler(planned: float, sure: float) -> str:
 
 def _plunge(plan: Plan) -> Iterator[Finding]:
     heats = [act for act in plan.protocol.acts if isinstance(act, Heat)]
-    longest = max(r.bite.value for r in plan.rounds) + practice.LEFT_BY_BITE
+    bite = max((r.bite for r in plan.rounds), key=lambda b: b.value)
+    longest = bite.value + practice.LEFT_BY_BITE
     needed = longest / practice.PLUNGE_SPEED
     if heats and heats[0].seconds < needed - 0.05:
         yield Finding(
@@ -104,6 +109,7 @@ def _plunge(plan: Plan) -> Iterator[Finding]:
             "so as to spare the root surface",
             "do not force the carrier: go as deep as it sinks by itself, and add a round",
             plan.rounds[0].activation,
+            (Number("bite", bite),),
         )
 
 
@@ -118,7 +124,7 @@ def _wall(plan: Plan) -> Iterator[Finding]:
     if least <= 0:
         yield Finding(
             Harm.DANGER, "wall-cut-through", f"the finishing file leaves no dentine {depth:.1f} mm from the {canal.reference}",
-            "check the wall on the scan; use a smaller file; do not press here",
+            "check the wall on the scan; use a smaller file; do not press here", rests=_left(least, plan),
         )  # fmt: skip
         return
     if body.any():
@@ -127,8 +133,14 @@ def _wall(plan: Plan) -> Iterator[Finding]:
         if least < LEAST_WALL:
             yield Finding(
                 Harm.CAUTION, "thin-wall", f"only {least:.2f} mm of dentine are left {depth:.1f} mm from the {canal.reference}",
-                "press lightly there, keep activations short, no plugger may bind",
+                "press lightly there, keep activations short, no plugger may bind", rests=_left(least, plan),
             )  # fmt: skip
+
+
+def _left(wall: float, plan: Plan) -> tuple[Number, ...]:
+    """Dentine left at a place, as the canal's walls were read."""
+    source = plan.canal.sources.get("wall_mm", Source(Origin.COMPUTED))
+    return (Number("least dentine", Quantity.exact(max(wall, 0.0), "mm", source)),)
 
 
 def _cone(plan: Plan) -> Iterator[Finding]:
@@ -185,6 +197,7 @@ def _pluggers(plan: Plan, draws: Draws, tools: Tools) -> Iterator[Finding]:
                 Harm.CAUTION, "plugger-may-bind",
                 f"{planned.part} plugger {planned.plugger.name} may bind before its stop (free in {fitted.chance:.0%} of the draws)",
                 "fit it dry before filling; set the stop 1 mm short of where it binds", planned.reach,
+                (Number("share of the draws in which it is free", _exact(fitted.chance)),),
             )  # fmt: skip
 
 
@@ -199,6 +212,7 @@ def _presses(plan: Plan) -> Iterator[Finding]:
                 f"in round {r.number} plugger {r.plugger.name} stops {gap:.1f} mm above the softened surface: nothing is pressed",
                 "use a narrower or elastic plugger, or heat less deep in this round",
                 r.plugger_stop,
+                (Number("carrier stop", r.carrier_stop),),
             )
 
 
@@ -209,7 +223,7 @@ def _carrier(plan: Plan, tools: Tools) -> Iterator[Finding]:
         yield Finding(
             Harm.CAUTION, "carrier-out-of-reach",
             f"carrier {plan.carrier.name} gets no nearer than {short:.1f} mm to the working length ({tools.carrier_reach.stopped_by})",
-            "use a thinner carrier, or expect the end to stay cold",
+            "use a thinner carrier, or expect the end to stay cold", rests=(Number("carrier short of the end", _exact(short, "mm")),),
         )  # fmt: skip
     last = plan.rounds[-1].front
     cold = plan.canal.working_length - last.value
@@ -246,6 +260,7 @@ def _press(plan: Plan) -> Iterator[Finding]:
             f"chance {risk.chance.format(2)} that gutta-percha passes the terminus, by {risk.length.format()}{cause}",
             f"check cone fit and apical gauge{mend}",
             risk.length,
+            (Number("chance of passing the terminus", risk.chance),),
         )
     for branch in fill.portals:
         yield Finding(
@@ -255,6 +270,7 @@ def _press(plan: Plan) -> Iterator[Finding]:
             f"{branch.gutta.format()} of {branch.length:.1f} mm; chance of full length {branch.chance.format(2)}",
             branch.doubt or "its width decides",
             branch.chance,
+            (Number("sealer goes in", branch.sealer), Number("gutta-percha goes in", branch.gutta)),
         )
 
 
@@ -262,7 +278,7 @@ def _backfill(plan: Plan, top: Top) -> Iterator[Finding]:
     if top.below_post is not None and top.below_post < practice.BELOW_POST_LEAST:
         yield Finding(
             Harm.CAUTION, "short-below-post", f"only {top.below_post:.1f} mm of filling below the post",
-            "leave 4-5 mm at least: shorten the post",
+            "leave 4-5 mm at least: shorten the post", rests=(Number("filling left below the post", _exact(top.below_post, "mm")),),
         )  # fmt: skip
     if not any(n.purpose == "backfill" for n in plan.tray.needles) and top.z > plan.canal.end:
         yield Finding(
@@ -275,6 +291,7 @@ def _backfill(plan: Plan, top: Top) -> Iterator[Finding]:
                 Harm.DOUBT, "needle-short",
                 f"needle {portion.needle.name} stays {gap:.1f} mm above the floor of portion {portion.number}: air may be trapped",
                 "use a thinner needle for this portion, or fill it in smaller steps", portion.needle_stop,
+                (Number("fill from", portion.bottom),),
             )  # fmt: skip
 
 
@@ -292,6 +309,11 @@ def _joints(plan: Plan) -> Iterator[Finding]:
         )
 
 
+def _exact(value: float, unit: str = "") -> Quantity:
+    """A number that follows from others, without an interval of its own."""
+    return Quantity.exact(value, unit, Source(Origin.COMPUTED))
+
+
 def _notes(plan: Plan) -> Iterator[Finding]:
     for note in plan.canal.notes:
         yield Finding(Harm.DOUBT, "measurement", f"{note.key}: {note.message}", note.action)
@@ -302,5 +324,5 @@ def _rests(plan: Plan) -> Iterator[Finding]:
         leading = ", ".join(said(name) for name, _ in plan.leading[:3])
         yield Finding(
             Harm.NOTE, "rests-on-averages", f"{plan.supposed:.0%} of the doubt rests on averages or assumptions, not on this tooth",
-            f"what leads: {leading}",
+            f"what leads: {leading}", rests=(Number("share of the doubt", _exact(plan.supposed)),),
         )  # fmt: skip

@@ -8,6 +8,7 @@ from enum import IntEnum
 
 from canalwright.instruments import Cone, Needle, Plugger
 from canalwright.quantities import Quantity
+from canalwright.readiness import Number
 
 
 class Harm(IntEnum):
@@ -21,13 +22,18 @@ class Harm(IntEnum):
 
 @dataclass(frozen=True)
 class Finding:
-    """Something the clinician should know: what was found, and what to do about it."""
+    """Something the clinician should know: what was found, and what to do about it.
+
+    `quantity` is the number that it turns on; `rests` has by name what else the message speaks of, and that one where no other part of a
+    plan names it.
+    """
 
     harm: Harm
     code: str
     message: str
     action: str
     quantity: Quantity | None = None
+    rests: tuple[Number, ...] = ()
 
 
 @dataclass(frozen=True)

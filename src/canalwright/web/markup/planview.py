@@ -9,9 +9,11 @@ from canalwright.planning.parts import Finding, Harm
 from canalwright.protocol import Heat
 from canalwright.quantities import Quantity
 from canalwright.report import ISO_3630, Item, Sheet, Table, finding_words, sheet
+from canalwright.web.markup import resting
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.numbers import bar, described, number
 from canalwright.web.markup.ready import CHOSEN
+from canalwright.web.markup.where import where_from
 from canalwright.web.words import Words
 
 SET = ("cut", "tip")
@@ -40,6 +42,16 @@ def all_items(plan: Plan) -> dict[str, Item]:
     for table in (page.trim, page.pluggers, page.rounds, page.portions):
         found |= {cell.key: cell for row in table.rows for cell in row if isinstance(cell, Item)}
     return found | _set(plan)
+
+
+def answer(plan: Plan, key: str, words: Words) -> Safe | None:
+    """Where the number of a key is from, or all that a finding rests on; None for a key that this plan has not."""
+    items, found = all_items(plan), sheet(plan).findings
+    if key in items:
+        return where_from(items[key], plan, words)
+    number = key.removeprefix(resting.KEY)
+    known = key.startswith(resting.KEY) and number.isdecimal() and int(number) < len(found)
+    return resting.answer(found[int(number)], plan, items, words) if known else None
 
 
 def headline(plan: Plan, words: Words) -> Safe:
@@ -100,16 +112,17 @@ def worst(plan: Plan, words: Words) -> Safe:
     shown = _shown(plan)
     rest = len(found) - shown
     more = el("a", words("and {n} more below", n=rest), href="#more-findings") if rest else ""
-    return join(el("div", head, *counted, more, class_="worst-head"), _findings(found[:shown], words))
+    return join(el("div", head, *counted, more, class_="worst-head"), _findings(found[:shown], 0, words))
 
 
 def other_findings(plan: Plan, words: Words) -> Safe:
     """The findings that are not among the worst."""
-    found = sheet(plan).findings[_shown(plan) :]
+    first = _shown(plan)
+    found = sheet(plan).findings[first:]
     if not found:
         return Safe("")
     return el(
-        "section", el("h2", words("More findings"), id="h-more"), _findings(found, words), class_="part", id="more-findings",
+        "section", el("h2", words("More findings"), id="h-more"), _findings(found, first, words), class_="part", id="more-findings",
         aria_labelledby="h-more", tabindex="-1",
     )  # fmt: skip
 
@@ -118,10 +131,10 @@ def _shown(plan: Plan) -> int:
     return max(sum(f.harm is Harm.DANGER for f in plan.findings), WORST)
 
 
-def _findings(found: Sequence[Finding], words: Words) -> Safe:
-    """Findings in order, each with what to do."""
+def _findings(found: Sequence[Finding], first: int, words: Words) -> Safe:
+    """Findings in order, from number `first` on, each with what to do and what it rests on."""
     rows = []
-    for finding in found:
+    for n, finding in enumerate(found, first):
         harm, message, action = finding_words(finding)
         rows.append(
             el(
@@ -131,6 +144,8 @@ def _findings(found: Sequence[Finding], words: Words) -> Safe:
                     "div",
                     el("p", el("b", words(harm), class_="harm-word"), " ", words(message)),
                     el("p", words(action), class_="action"),
+                    " ",
+                    resting.asks(finding, n, words),
                 ),
                 class_=f"finding {harm}",
             )

@@ -70,7 +70,7 @@ def numbers(found: Iterable[tuple[str, Quantity]], words: Words) -> Safe:
 
 def asked(name: str, q: Quantity, words: Words) -> Safe:
     """A button with the number, its interval and unit; what it answers comes with it."""
-    value, between, unit = _parts(number_text(q), words)
+    value, between, unit = parts(number_text(q), words)
     return answering(name, q, (value, between, unit), words)
 
 
@@ -141,7 +141,8 @@ def reckoned(
     return answering(name, Quantity.exact(value, unit), shown, words, key=key, as_read=True)
 
 
-def _parts(told: str, words: Words) -> tuple[str, str, str]:
+def parts(told: str, words: Words) -> tuple[str, str, str]:
+    """Value, interval and unit of a number with its interval, in the reader's words."""
     value, _, rest = told.partition(" (")
     between, _, unit = rest.partition(")")
     between = between.replace(" to ", words(" to ")).replace("without bound", words("without bound"))

@@ -18,11 +18,16 @@ AS_READ = "none reckoned: it follows from the values as read"
 
 def where_from(item: Item, plan: Plan, words: Words) -> Safe:
     """The answer, for the dialogue."""
+    return _dialogue(item.words, rows_of(item, plan, words), words)
+
+
+def rows_of(item: Item, plan: Plan, words: Words) -> Safe:
+    """The answer without title and button."""
     q = item.quantity
     between = interval(q, item.digits).replace(" to ", words(" to "))
     leading = _leading(q.leading, plan, words) if q.leading else ""
     rows = _rows(q, item.value, between, item.unit, leading, words)
-    return _dialogue(item.words, _drawn(q), [*rows, *_found(item.key, words)], words)
+    return _listed(_drawn(q), [*rows, *_found(item.key, words)])
 
 
 def said(
@@ -39,11 +44,28 @@ def said(
 ) -> Safe:
     """The answer for a number that belongs to no plan: `value`, interval `between` (of which `kind`; none where it is empty) and `unit` as
     they are shown; `as_read` where no interval was reckoned. How it is found stands under `key`, by default `named.` and its name."""
+    rows = rows_said(name, q, value, between, unit, words, key=key, kind=kind, as_read=as_read)
+    return _dialogue(name, rows, words)
+
+
+def rows_said(
+    name: str,
+    q: Quantity,
+    value: str,
+    between: str,
+    unit: str,
+    words: Words,
+    *,
+    key: str = "",
+    kind: str = FROM_5_TO_95,
+    as_read: bool = False,
+) -> Safe:
+    """The same without title and button."""
     leading = words(in_words(q.leading)) if q.leading else ""
     computed = AS_READ if as_read else "the same in all draws"
     exact = computed if q.source.origin is Origin.COMPUTED else "set, without spread"
     rows = _rows(q, value, between, unit, leading, words, kind, exact if kind == FROM_5_TO_95 else "")
-    return _dialogue(name, _drawn(q), [*rows, *_found(key or f"named.{name}", words)], words)
+    return _listed(_drawn(q), [*rows, *_found(key or f"named.{name}", words)])
 
 
 def live(
@@ -61,7 +83,7 @@ def live(
         (words("kind of source"), _now("source") if not as_read else words(Origin.COMPUTED.value)),
         *_found(key, words),
     ]
-    return {"title": name, "said": _dialogue(name, Safe(""), rows, words), "asks": words("Where from?")}
+    return {"title": name, "said": _dialogue(name, _listed(Safe(""), rows), words), "asks": words("Where from?")}
 
 
 def _now(what: str) -> Safe:
@@ -111,11 +133,15 @@ def _drawn(q: Quantity) -> Safe:
     return bar(q, q.low - 0.25 * spread, q.high + 0.25 * spread) if 0 < spread < float("inf") else Safe("")
 
 
-def _dialogue(name: str, picture: Safe, rows: Sequence[tuple[str, Safe | str]], words: Words) -> Safe:
+def _listed(picture: Safe, rows: Sequence[tuple[str, Safe | str]]) -> Safe:
+    listed = el("dl", *(join(el("dt", name), el("dd", value)) for name, value in rows if value), class_="where-rows")
+    return join(picture, listed)
+
+
+def _dialogue(name: str, told: Safe, words: Words) -> Safe:
     return join(
         el("h2", words(name), id="where-title"),
-        picture,
-        el("dl", *(join(el("dt", name), el("dd", value)) for name, value in rows if value), class_="where-rows"),
+        told,
         el("form", el("button", words("Close"), class_="button main", autofocus=True), method="dialog"),
     )
 

@@ -144,13 +144,10 @@ class View:
         return replace(self.choices, pluggers=(names[0], names[1], names[2]))
 
     def _where(self, event: GenericEventArguments) -> None:
-        from canalwright.web.markup.where import where_from
-
         if self.shown is None:
             return
-        item = planview.all_items(self.shown).get(str(event.args["key"]))
-        if item is not None:
-            content = where_from(item, self.shown, self.prefs.words)
+        content = planview.answer(self.shown, str(event.args["key"]), self.prefs.words)
+        if content is not None:
             ui.run_javascript(f"window.canalwright.where({json.dumps(content)})")
 
     async def _preview(self, choices: Choices) -> Plan | None:
