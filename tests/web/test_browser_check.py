@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 
 import pytest
+from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
 from tests.assessment import demo
@@ -14,6 +15,24 @@ from tests.support.browser import SLOW, no_finding
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_check")]
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
+
+
+IN_SIGHT = """rows => {
+  const box = document.getElementById("rg-stage").getBoundingClientRect(), [top, end] = [[0, 0], [0, rows]].map((p) => cwScreen(p)[1]);
+  return { top: box.top, share: box.height / innerHeight, film: (end - top) / box.height };
+}"""
+COVERED = """() => {
+  const stage = document.getElementById("rg-stage"), floor = document.querySelector(".standing"), found = [];
+  for (const one of document.querySelectorAll("#content :is(a, button, input, select, [tabindex='0'])")) {
+    if (one === stage || !one.offsetParent || one.disabled) continue;
+    one.focus();
+    const box = one.getBoundingClientRect(), film = stage.getBoundingClientRect();
+    const behind = box.bottom <= film.bottom && box.top >= film.top;
+    if (document.activeElement === one && (behind || box.top >= floor.getBoundingClientRect().top)) found.push(one.outerHTML.slice(0, 80));
+  }
+  return found;
+}"""
+"""Controls that are all covered when they have the focus (WCAG 2.2, 2.4.11)."""
 
 
 @pytest.fixture(scope="module")
@@ -116,4 +135,14 @@ def test_on_a_tablet_in_spanish(chromium: Browser, address: str, film: tuple[Pat
     expect(page.locator("#ck-length")).to_contain_text("antes del término")
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert wide <= 0, "the page scrolls sideways"
+    page.locator("#against").scroll_into_view_if_needed()
+    with Image.open(path) as picture:
+        seen = page.evaluate(IN_SIGHT, picture.height)
+    assert seen["top"] >= 0 and 0.3 < seen["share"] < 0.5, (
+        "the film stays in sight above what was found, and leaves it room"
+    )
+    assert 0.95 < seen["film"] <= 1.01, "and is shown whole"
+    assert page.evaluate(COVERED) == [], "what has the focus is never all behind the film or the caution"
     no_finding(page)
+    page.set_viewport_size({"width": 410, "height": 590})  # this tablet at 200 % zoom
+    assert page.evaluate("getComputedStyle(document.getElementById('rg-stage')).position") != "sticky"

@@ -70,6 +70,14 @@ function fit() {
   one.zoom = Math.min(w / one.told.columns, h / one.told.rows);
   one.x = (w - one.told.columns * one.zoom) / 2;
   one.y = (h - one.told.rows * one.zoom) / 2;
+  one.fitted = [one.zoom, one.x, one.y];
+}
+
+// The whole film is shown whole again where the stage has become another size; what was zoomed or moved stays.
+function resized() {
+  const one = film();
+  if (one.told && one.fitted && [one.zoom, one.x, one.y].every((v, i) => v === one.fitted[i])) fit();
+  draw();
 }
 
 const toScreen = ([x, y]) => [film().x + (x + 0.5) * film().zoom, film().y + (y + 0.5) * film().zoom];
@@ -371,7 +379,7 @@ function begin() {
   if (!stage) return void requestAnimationFrame(begin); // the framework has not laid the page out yet
   for (const [name, does] of [["pointerdown", down], ["pointermove", drag], ["pointerup", up], ["pointercancel", up], ["keydown", keyed], ["focus", draw], ["blur", draw]]) stage.addEventListener(name, does);
   stage.addEventListener("wheel", (event) => { event.preventDefault(); zoom(event.deltaY < 0 ? 1.15 : 1 / 1.15, place(event)); }, { passive: false });
-  new ResizeObserver(draw).observe(stage);
+  new ResizeObserver(resized).observe(stage);
   document.documentElement.dataset.film = "ready";
   window.canalwright.films();
   draw();
