@@ -58,6 +58,11 @@ class Keys:
             assert at["id"] != last, f"the focus is held by {at['html']}"
             last = at["id"]
             if not at["whole"] and not (at["marked"] and at["seen"]):
+                self.page.wait_for_timeout(
+                    400
+                )  # a page that still lays itself out: judged is where the focus comes to rest
+                at = self.page.evaluate(FOCUS) or at
+            if not at["whole"] and not (at["marked"] and at["seen"]):
                 self.wrong.append(f"{'covered' if at['marked'] else 'unmarked'}: {at['html']}")
             if found.search(at["name"]):
                 return

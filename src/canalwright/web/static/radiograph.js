@@ -279,7 +279,7 @@ function down(event) {
   fingers.set(event.pointerId, at);
   if (fingers.size === 2) { grip = { pinch: far(...fingers.values()) }; return; }
   const mark = near(at);
-  grip = { from: at, last: at, mark, moved: false };
+  grip = { from: at, last: at, screen: [event.clientX, event.clientY], mark, moved: false };
 }
 
 function drag(event) {
@@ -293,7 +293,8 @@ function drag(event) {
     return;
   }
   if (!grip?.from) return;
-  if (!grip.moved && far(grip.from, at) > SLOP) { grip.moved = true; if (grip.mark) { keep(); chosen = grip.mark; } }
+  // By the screen: where the page shifts under a finger that rests, the finger has not moved, and its tap is a tap.
+  if (!grip.moved && far(grip.screen, [event.clientX, event.clientY]) > SLOP) { grip.moved = true; if (grip.mark) { keep(); chosen = grip.mark; } }
   if (!grip.moved) return;
   if (grip.mark) {
     const [dx, dy] = [(at[0] - grip.last[0]) / one.zoom, (at[1] - grip.last[1]) / one.zoom], [kind, i] = grip.mark, [x, y] = one.marks[kind][i];
