@@ -21,7 +21,7 @@ from canalwright.imaging.tooth.pick import pick_tooth
 from canalwright.imaging.tooth.ways import ONE, Way, canal_ways
 from canalwright.imaging.tracing.apart import Apart, parted
 from canalwright.imaging.tracing.cores import workers
-from canalwright.imaging.tracing.quality import SHARPEST, TURNED, but_for_its_end, sharpest_turn
+from canalwright.imaging.tracing.quality import LOST, SHARPEST, TURNED, but_for_its_end, led_elsewhere, sharpest_turn
 from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
 
@@ -29,6 +29,9 @@ Array = NDArray[np.float64]
 POOR = 0.6
 DEEPER = (1.2, 2.4)
 """Steps by which an orifice is moved into the canal where the trace from it is poorer than `POOR`, mm."""
+ON, LAST = (0.75, -0.75), 2.0
+"""How far along its line from where its way led an end that was not found is looked for again; the length of line that says where that
+is, mm."""
 MARGIN = 7.5
 OUTLINED, TRACED = 0.15, 0.7
 """Share of the time when the tooth is outlined, and when its canals are traced; the rest goes on second limbs."""
@@ -117,7 +120,7 @@ def _best(scan: Scan, way: Way, apart: Apart | None) -> FoundCanal:
         if deeper and way.length - deeper < SHORTEST:
             break
         try:
-            other = trace(scan, way.deeper(deeper), way.terminus, guessed=True, apart=apart)
+            other = _to_its_end(scan, way, way.deeper(deeper), apart)
         except ScanError as error:
             first = first or error
             continue
@@ -130,6 +133,23 @@ def _best(scan: Scan, way: Way, apart: Apart | None) -> FoundCanal:
     if found is None:
         assert first is not None
         raise first
+    return found
+
+
+def _to_its_end(scan: Scan, way: Way, orifice: Array, apart: Apart | None) -> FoundCanal:
+    """The canal from an orifice to its exit; where none is found about the end that its way led to, looked for along its line."""
+    found = trace(scan, orifice, way.terminus, guessed=True, apart=apart)
+    if LOST not in found.quality.reasons:
+        return found
+    up = np.array([np.interp(LAST, found.lumen.z, c) for c in found.lumen.centre.T]) - found.terminus
+    for on in ON:
+        try:
+            other = trace(scan, orifice, found.terminus - on * up / np.linalg.norm(up), guessed=True, apart=apart)
+        except ScanError:
+            continue
+        if LOST not in other.quality.reasons:
+            away = float(np.linalg.norm(other.terminus - way.terminus))
+            return replace(other, quality=led_elsewhere(other.quality, away))
     return found
 
 

@@ -27,6 +27,7 @@ LEAST = 0.15
 FAR_END = 0.7
 """How far from the point that was given a terminus may be found before it is doubted, mm: a click is good to about half."""
 END, WITHIN = "its end was found", "its end is known to within"
+LOST = "the place where it leaves the root was not found: the canal may go on"
 ELSEWHERE = 0.7
 """What is left of the score where nobody pointed at the end, and two ways of looking for it differ by more than `FAR_END`."""
 UNSURE_END, UNSURE = 0.2, 0.75
@@ -156,7 +157,7 @@ def _by_fit(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
     if metal > 0.01:
         marks.append((max(0.2, 1 - 5 * metal), f"metal: {100 * metal:.0f} % of the voxels about it far exceed dentine"))
     if parts.exit is None and not parts.pinned:
-        marks.append((0.6, "the place where it leaves the root was not found: the canal may go on"))
+        marks.append((0.6, LOST))
     if parts.voxel > 0.31:
         marks.append((0.8, f"voxels of {parts.voxel:.2f} mm are coarse for a canal"))
     return marks
@@ -189,6 +190,16 @@ def _by_doubt(seen: Seen, parts: Parts) -> list[tuple[float, str]]:
 def but_for_its_end(quality: Quality) -> float:
     """The score without what an unsure end takes from it."""
     return quality.score / UNSURE if any(reason.startswith(WITHIN) for reason in quality.reasons) else quality.score
+
+
+def led_elsewhere(quality: Quality, away: float) -> Quality:
+    """What is thought of a canal whose end was looked for anew, and was found `away` mm from where its way through the pulp led."""
+    rest = tuple(reason for reason in quality.reasons if not reason.startswith(END))
+    score = quality.score if rest == quality.reasons else quality.score / ELSEWHERE
+    if away <= FAR_END:
+        return Quality(round(min(score, 1.0), 2), rest)
+    said = f"{END} {away:.1f} mm from where its way through the pulp led: look at it there"
+    return Quality(round(min(score, 1.0) * ELSEWHERE, 2), (*rest, said))
 
 
 def doubted_as(again: Quality, before: Quality) -> Quality:
