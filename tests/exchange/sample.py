@@ -73,7 +73,7 @@ def case_in(store: Store, who: Identity | None = WHO, *, assessed: bool = True) 
         case,
         Kind.CHAIR,
         {
-            "on": "2026-11-20", "session": "invented", "canal": "mesiobuccal", "finished": True, "seconds": 312.4, "off": 1,
+            "on": "2024-11-20", "session": "invented", "canal": "mesiobuccal", "finished": True, "seconds": 312.4, "off": 1,
             "holds_kept": 0.75,
             "steps": [
                 {"kind": "heat", "planned_s": 2.0, "done_s": 2.3, "planned_mm": 16.0, "done_mm": 16.2, "notes": []},
@@ -84,13 +84,13 @@ def case_in(store: Store, who: Identity | None = WHO, *, assessed: bool = True) 
     )  # fmt: skip
     if assessed:
         found = assessment().as_json()
-        store.cases.record(case, Kind.CHECK, {"on": "2026-11-20", "canal": "mesiobuccal", "assessment": found}, "ann")
-    wrong = store.cases.record(case, Kind.CHECK, {"on": "2026-11-20", "short_mm": 0.9, "void_percent": 1.5}, "ann")
-    store.cases.correct(wrong, {"on": "2026-11-20", "short_mm": 0.8, "void_percent": 1.0}, "read again", "bea")
+        store.cases.record(case, Kind.CHECK, {"on": "2024-11-20", "canal": "mesiobuccal", "assessment": found}, "ann")
+    wrong = store.cases.record(case, Kind.CHECK, {"on": "2024-11-20", "short_mm": 0.9, "void_percent": 1.5}, "ann")
+    store.cases.correct(wrong, {"on": "2024-11-20", "short_mm": 0.8, "void_percent": 1.0}, "read again", "bea")
     store.images.attach(case, PNG, "film after the filling", "ann")
     store.cases.record(
         case, Kind.RECALL,
-        {"on": "2027-11-22", "index": {"mesial": {"ann": 2}}, "percussion": False, "lesion": "smaller"}, "ann",
+        {"on": "2025-11-22", "index": {"mesial": {"ann": 2}}, "percussion": False, "lesion": "smaller"}, "ann",
     )  # fmt: skip
     store.cases.record(case, Kind.NOTE, {"text": "calm <b>since</b> #a *week*"}, "bea")
     return case

@@ -107,7 +107,7 @@ def test_tooth_has_its_number_by_iso_3950_and_its_snomed_code(made: dict[str, An
     procedure = next(e["resource"] for e in made["entry"] if e["resource"]["resourceType"] == "Procedure")
     coded = {c["system"]: c["code"] for c in procedure["bodySite"][0]["coding"]}
     assert coded == {codes.SNOMED: "866005003", codes.ISO_3950: "46"}
-    assert procedure["performedDateTime"] == "2026-11-20"
+    assert procedure["performedDateTime"] == "2024-11-20"
     assert procedure["code"]["coding"][0]["system"] == codes.SYSTEM
 
 
@@ -126,7 +126,7 @@ def test_hostile_text_stays_text(tmp_path: Path) -> None:
         who = sample.Identity("<script>\"&'", "1970-02-03")
         patient = store.patients.add("ann", who)
         case = store.cases.open(patient, {"tooth": 46}, "ann")
-        store.cases.record(case, sample.Kind.CHECK, {"on": "2026-11-20", "short_mm": 1.0, "canal": "<b>&"}, "ann")
+        store.cases.record(case, sample.Kind.CHECK, {"on": "2024-11-20", "short_mm": 1.0, "canal": "<b>&"}, "ann")
         found = dossier_of("s", store.cases.view(case), store.cases.events(case), who)
     content = json.loads(fhir.bundle(found, sample.NOW))
     assert "&lt;b&gt;&amp;" in content["entry"][0]["resource"]["text"]["div"]

@@ -201,6 +201,6 @@ def test_a_filling_beyond_the_terminus_is_told_as_beyond(tmp_path: Path) -> None
     ):
         with sample.store_at(tmp_path / str(short)) as store:
             case = store.cases.open(store.patients.add("ann"), {"tooth": 46}, "ann")
-            store.cases.record(case, sample.Kind.CHECK, {"on": "2026-11-20", "short_mm": short}, "ann")
+            store.cases.record(case, sample.Kind.CHECK, {"on": "2024-11-20", "short_mm": short}, "ann")
             found = sample.dossier_of("s", store.cases.view(case), store.cases.events(case))
         assert values(found, Given())["check_end"] == said

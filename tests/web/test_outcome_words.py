@@ -3,7 +3,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from html import unescape
 
 import pytest
@@ -31,7 +31,10 @@ CITED = re.compile(r"[A-Z][^;<>()]*? \d{4}[^;<>]*|University College London|Toro
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, str]:
     with Store.create(
-        tmp_path_factory.mktemp("outcomes") / "records", Passphrase("an invented sentence"), cost=CHEAP
+        tmp_path_factory.mktemp("outcomes") / "records",
+        Passphrase("an invented sentence"),
+        cost=CHEAP,
+        clock=lambda: datetime(2028, 1, 1, tzinfo=UTC),
     ) as store:
         _practice(store, 60)
         rows = outcomes_of(store, date(2026, 11, 25))

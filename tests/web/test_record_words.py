@@ -96,6 +96,8 @@ def _refusals() -> set[str]:
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if path.name not in MACHINE else ():
                 if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call) and node.exc.args:
                     found |= set(_samples(node.exc.args[0]))
+                if isinstance(node, ast.Yield) and node.value and path.name == "sense.py":
+                    found |= set(_samples(node.value))
     return {
         text
         for text in found

@@ -243,6 +243,10 @@ async def test_from_plan_to_recall(ann: Browser, house: House, case: Case, plan:
     assert kinds.count(Kind.MEASUREMENT) == 1 and kinds.count(Kind.PLAN) == 2, "the same case file is kept once"
 
     today = clock().date()
+    ahead = (today + timedelta(days=365)).isoformat()
+    bad = await ann.send(f"/records/case/{name}/filled", on=ahead, short_mm="0,7", void_percent="2")
+    assert bad.status_code == 422 and f"the filling of {ahead} lies in the future" in bad.text
+    assert all(f'value="{typed}"' in bad.text for typed in (ahead, "0,7", "2")), "nothing typed is lost"
     page = await ann.send(f"/records/case/{name}/filled", on=(today - timedelta(days=380)).isoformat(), short_mm="0,5")
     assert "Enter a recall" in page.text
     await ann.get(f"/records/case/{name}/recall")

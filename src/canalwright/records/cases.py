@@ -1,8 +1,9 @@
 """Cases: opening them, recording what happens to them, and the lists."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
+from itertools import groupby
 from typing import Literal
 
 from sqlalchemy import ColumnElement, Connection, delete, func, insert, select
@@ -11,12 +12,14 @@ from canalwright.records.caseview import FOLDED, CaseView, Status, fold
 from canalwright.records.effective import effective
 from canalwright.records.errors import BadEntry, NotFound
 from canalwright.records.events import Entry, Event, Kind
+from canalwright.records.identity import born_of
 from canalwright.records.ledger import Ledger
 from canalwright.records.payloads import check_payload
 from canalwright.records.pseudonym import new_name
 from canalwright.records.recall.rules import GRACE
 from canalwright.records.schema import case_view
 from canalwright.records.schema import event as events
+from canalwright.records.sense import NAMES, WEIGHED, as_if, refuse_new
 from canalwright.records.vault import Vault
 
 Order = Literal["last_seq", "opened", "tooth", "filled", "next_due", "patient", "status"]
@@ -60,11 +63,25 @@ class Cases:
             check_payload(kind, payload)
         with self.vault.writing() as connection:
             owners = {case: self.owner(connection, case) for case in {case for case, _, _ in given}}
+            for case in owners:
+                self._weigh(connection, case, [(kind, payload) for of, kind, payload in given if of == case])
             rows = [Entry(kind, payload, author, owners[case], case) for case, kind, payload in given]
             numbers = self.ledger.append(connection, rows)
             for case in owners:
                 self.refresh(connection, case)
         return numbers
+
+    def weigh(self, case: str, kind: Kind, payload: Mapping[str, object]) -> None:
+        """Whether an event could be recorded, before what goes with it is kept. Raises BadEntry, NotFound, Erased."""
+        check_payload(kind, payload)
+        with self.vault.reading() as connection:
+            self._weigh(connection, case, [(kind, payload)])
+
+    def of_patient(self, connection: Connection, patient: str) -> list[list[Event]]:
+        """What is recorded of each case of a patient as it stands now, as far as its sense is judged by it."""
+        query = (events.c.patient == patient, events.c.case_id != "")
+        known = sorted(self.ledger.read(connection, *query, payload_of=WEIGHED), key=lambda e: (e.case, e.seq))
+        return [effective(of_case) for _, of_case in groupby(known, key=lambda e: e.case)]
 
     def correct(self, seq: int, payload: Mapping[str, object] | None, reason: str, author: str) -> int:
         """Correct event `seq`, or withdraw it with None; what was written stays readable. Gives the new number."""
@@ -79,6 +96,7 @@ class Cases:
             elif found.kind is Kind.CASE:
                 raise BadEntry("the opening of a case can be corrected but not withdrawn; close the case instead")
             body = {"of": seq, "payload": payload, "reason": reason}
+            self._weigh(connection, found.case, [(Kind.CORRECTION, body)])
             entry = Entry(Kind.CORRECTION, body, author, found.patient, found.case)
             number = self.ledger.append(connection, [entry])[0]
             self.refresh(connection, found.case)
@@ -156,6 +174,18 @@ class Cases:
         for case in cases:
             self.refresh(connection, case)
         return len(cases)
+
+    def _weigh(self, connection: Connection, case: str, entries: Sequence[tuple[Kind, Mapping[str, object]]]) -> None:
+        """Refuse what cannot have happened, seen with all else of the case. Raises BadEntry."""
+        if not any(kind in NAMES or kind is Kind.CORRECTION for kind, _ in entries):
+            return
+        known = list(self.ledger.read(connection, events.c.case_id == case, payload_of=WEIGHED))
+        if not known:
+            raise NotFound(f"there is no case {case}: check its name")
+        now = self.vault.clock()
+        new = [as_if(kind, body, known[-1], ahead, now) for ahead, (kind, body) in enumerate(entries, 1)]
+        born = born_of(self.vault, self.ledger, connection, known[0].patient)
+        refuse_new(effective(known), effective([*known, *new]), now.date(), born)
 
     def _page(self, where: list[ColumnElement[bool]], order: list[ColumnElement[str]], limit: int, offset: int) -> Page:
         query = select(case_view).where(*where).order_by(*order).limit(max(0, min(limit, MOST_ROWS))).offset(offset)

@@ -125,6 +125,11 @@ class Desk:
         self._case(act, case)
         return self.store.cases.record(case, kind, payload, self.session.name)
 
+    def weigh(self, case: str, kind: Kind, payload: Mapping[str, object]) -> None:
+        """Whether an event could be recorded, before what goes with it is kept. Raises BadEntry."""
+        self._case(Act.RECORD_TREATMENT if kind in TREATMENT else Act.RECORD_RECALL, case)
+        self.store.cases.weigh(case, kind, payload)
+
     def attach(self, case: str, content: bytes, label: str) -> str:
         """Keep an image; gives its id."""
         self._case(Act.RECORD_RECALL, case)

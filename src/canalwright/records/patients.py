@@ -5,15 +5,16 @@ from dataclasses import asdict, dataclass, fields
 from sqlalchemy import Connection, delete, insert, select, update
 
 from canalwright.records import schema
-from canalwright.records.canonical import canonical, parsed
 from canalwright.records.cases import Cases
-from canalwright.records.crypt import new_key, seal, unseal
+from canalwright.records.crypt import new_key, seal
 from canalwright.records.erasures import erased_in, write_erased
 from canalwright.records.errors import BadEntry, NotFound
 from canalwright.records.events import Entry, Event, Kind
+from canalwright.records.identity import open_identity, seal_identity
 from canalwright.records.ledger import Ledger
 from canalwright.records.moments import day, stamp
 from canalwright.records.pseudonym import new_name
+from canalwright.records.sense import refuse_birth
 from canalwright.records.vault import Vault
 
 
@@ -142,26 +143,22 @@ class Patients:
             write_erased(self.vault.home, gone | listed)
 
     def _put(self, connection: Connection, pseudonym: str, identity: Identity, author: str) -> None:
-        key = self.vault.keys.of_identity(self.ledger.patient_key(connection, pseudonym))
-        sealed = seal(key, canonical(asdict(identity)), self._context(pseudonym))
+        sealed = seal_identity(self.vault, pseudonym, self.ledger.patient_key(connection, pseudonym), asdict(identity))
+        if identity.born:
+            cases = self.cases.of_patient(connection, pseudonym)
+            refuse_birth(day(identity.born), self.vault.clock().date(), cases)
         changed = sorted(name for name, text in asdict(identity).items() if text)
         self.ledger.append(connection, [Entry(Kind.IDENTITY, {"fields": changed}, author, pseudonym)])
         connection.execute(delete(schema.identity).where(schema.identity.c.patient == pseudonym))
         connection.execute(insert(schema.identity).values(patient=pseudonym, sealed=sealed))
 
     def _opened(self, pseudonym: str, key: bytes, sealed: bytes | None) -> Identity:
-        whose = self.vault.keys.of_identity(key)
-        if sealed is None:
-            return Identity()
-        found = parsed(unseal(whose, bytes(sealed), self._context(pseudonym)))
+        found = open_identity(self.vault, pseudonym, key, sealed)
         return Identity(*(str(found.get(name, "")) for name in FIELDS))
 
     def _known(self, connection: Connection, pseudonym: str) -> None:
         if connection.scalar(select(schema.patient.c.created).where(schema.patient.c.pseudonym == pseudonym)) is None:
             raise NotFound(f"there is no patient {pseudonym}: check the pseudonym")
-
-    def _context(self, pseudonym: str) -> str:
-        return f"{self.vault.key_file.store} identity {pseudonym}"
 
     def _sweep(self) -> None:
         """Leave no old page behind that holds the key: fold the log into the file, or have the server clean up."""

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -14,14 +15,17 @@ from canalwright.records.archive import Archive, Packed, read_archive, write_arc
 from canalwright.records.cases import Cases
 from canalwright.records.chains import head_of
 from canalwright.records.crypt import seal
+from canalwright.records.effective import effective
 from canalwright.records.errors import ArchiveDamaged, BadEntry, Erased
 from canalwright.records.events import Entry, Event, Kind
 from canalwright.records.files import whole
+from canalwright.records.identity import born_of
 from canalwright.records.images import Image, Images, media_of
 from canalwright.records.ledger import CHAIN, Ledger
-from canalwright.records.moments import stamp
+from canalwright.records.moments import moment, stamp
 from canalwright.records.patients import Patients
 from canalwright.records.payloads import check_payload
+from canalwright.records.sense import impossible
 from canalwright.records.vault import Vault
 
 
@@ -82,6 +86,7 @@ class Transfer:
             if connection.scalar(select(events.seq).where(events.case_id == case).limit(1)):
                 raise BadEntry(f"another case is called {case} here already")
             key = self.ledger.patient_key(connection, owner)
+            _sensible(archive, self.vault.clock().date(), born_of(self.vault, self.ledger, connection, owner))
             for name, content in archive.images.items():
                 sealed = seal(key, content, f"{self.vault.key_file.store} image {name}")
                 row = {"id": name, "patient": owner, "case_id": case, "media": media_of(content), "sealed": sealed}
@@ -109,6 +114,16 @@ def _fit(archive: Archive) -> None:
                 check_payload(packed.kind, packed.payload)
     except BadEntry as error:
         raise ArchiveDamaged(f"this archive holds an entry that cannot be taken in: {error}") from None
+
+
+def _sensible(archive: Archive, today: date, born: date | None) -> None:
+    events = [
+        Event(p.origin.seq, moment(p.origin.time), p.origin.author, p.kind, "", archive.case, 0.0, p.payload, "")
+        for p in archive.events
+    ]
+    found = impossible(effective(events), today, born)
+    if found:
+        raise BadEntry(f"this archive holds what cannot be: {found[0]}, where the case comes from")
 
 
 def _entries(archive: Archive, start: int, author: str, patient: str, case: str) -> list[Entry]:

@@ -126,7 +126,10 @@ def case_screen(ask: Ask, problem: str = "", status: int = 200) -> Response:
         except IdentityLocked as error:
             locked = str(error)
     begun = sessions_of(ask, view.tooth, events) if ask.desk.allowed(Act.RECORD_TREATMENT) else []
-    content = onecase.case(ask.prefs, ask.csrf, view, events, date.today(), _may(ask), who, begun, problem or locked)
+    typed = {key: ask.text(key) for key in onecase.TYPED if key in ask.form}
+    content = onecase.case(
+        ask.prefs, ask.csrf, view, events, date.today(), _may(ask), who, begun, problem or locked, typed
+    )
     return ask.page(f"Case {name}", content, here="", status=status)
 
 

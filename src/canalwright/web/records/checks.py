@@ -59,12 +59,14 @@ def keep(ask: Ask) -> Response:
         view, events = ask.desk.case(name)
         if view.tooth != case.tooth.code:
             raise BadEntry(f"case {name} is of tooth {view.tooth}, this check is of tooth {case.tooth.code}")
+        kept: dict[str, object] = {"on": date.today().isoformat(), **found.payload()}
+        ask.desk.weigh(name, Kind.CHECK, kept)
         last, text = measured(events, None), casefile.dumps(case)
         if last is None or last.field("case_file") != text:
             ask.desk.record(name, Kind.MEASUREMENT, {"case_file": text, "digest": case.digest})
         picture = found.png()
         film = ask.desk.attach(name, picture, "film of the check") if picture is not None else ""
-        kept: dict[str, object] = {"on": date.today().isoformat(), **found.payload(), "film": film}
+        kept["film"] = film
         if found.labels is not None:
             kept["labels"] = ask.desk.attach(name, found.labels, LABELLED)
             kept["label_names"] = {str(number): called for number, called in enumerate(NAMES, 1)}

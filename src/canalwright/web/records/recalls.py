@@ -50,6 +50,7 @@ def enter(ask: Ask) -> Response:
         for film in films:
             if media_of(film) == LABELS:
                 raise BadEntry("labels of a scan are no film: choose the picture itself")
+        ask.desk.weigh(name, Kind.RECALL, visit.as_json())
         images = tuple(attach(ask.desk, name, film, visit.on) for film in films)
         ask.desk.record(name, Kind.RECALL, {**visit.as_json(), "images": list(images)})
     except BadEntry as error:

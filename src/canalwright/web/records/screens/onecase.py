@@ -1,6 +1,6 @@
 """One case: what is known of it, what can be done, what happened."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -19,6 +19,8 @@ from canalwright.web.words import Words
 
 KEPT = (("film", "film"), ("labels", "labels (NRRD)"), ("segmentation", "labels (DICOM)"), ("scans", ""))
 """What may be kept with a check, and what it is called."""
+TYPED = ("on", "short_mm", "void_percent", "text")
+"""Fields of the forms of a case: what was typed comes back when it is refused."""
 
 
 @dataclass(frozen=True)
@@ -32,9 +34,9 @@ class Begun:
 
 def case(
     prefs: Prefs, token: str, view: CaseView, events: Sequence[Event], today: date, may: frozenset[Act],
-    who: Identity | None, begun: Sequence[Begun], problem: str,
+    who: Identity | None, begun: Sequence[Begun], problem: str, typed: Mapping[str, str],
 ) -> Safe:  # fmt: skip
-    """Everything about one case. `begun`: sessions at the chair that could be kept with it."""
+    """Everything about one case. `begun`: sessions at the chair that could be kept with it; `typed`: what was refused, to be mended."""
     words = prefs.words
     facts = [
         (words("Patient"), _patient(words, view, who, may)),
@@ -64,7 +66,7 @@ def case(
         el("section", el("h2", words("Plans")), _plans(prefs, view, plans), class_="part"),
         _checks(words, view, events),
         _chairs(words, token, view, begun),
-        _forms(words, token, view, may, today),
+        _forms(words, token, view, may, {"on": today.isoformat(), **typed}),
         el("section", el("h2", words("What happened")), _history(prefs, token, view, events, may), class_="part"),
     )
 
@@ -160,15 +162,20 @@ def _chairs(words: Words, token: str, view: CaseView, begun: Sequence[Begun]) ->
     return el("section", el("h2", words("At the chair, not kept yet")), el("ul", *rows), class_="part")
 
 
-def _forms(words: Words, token: str, view: CaseView, may: frozenset[Act], today: date) -> Safe:
+def _forms(words: Words, token: str, view: CaseView, may: frozenset[Act], typed: Mapping[str, str]) -> Safe:
     base = f"/records/case/{view.case_id}"
     parts = []
     if Act.RECORD_TREATMENT in may and not view.filled:
         inside = el(
             "div",
-            field(words("Filled on"), "on", kind="date", value=today.isoformat(), required=True),
-            field(words("Filling short of the terminus, mm"), "short_mm", inputmode="decimal"),
-            field(words("Voids, %"), "void_percent", inputmode="decimal"),
+            field(words("Filled on"), "on", kind="date", value=typed["on"], required=True),
+            field(
+                words("Filling short of the terminus, mm"),
+                "short_mm",
+                value=typed.get("short_mm", ""),
+                inputmode="decimal",
+            ),
+            field(words("Voids, %"), "void_percent", value=typed.get("void_percent", ""), inputmode="decimal"),
             class_="fields",
         )
         made = form(
@@ -176,7 +183,7 @@ def _forms(words: Words, token: str, view: CaseView, may: frozenset[Act], today:
         )
         parts.append(el("section", el("h2", words("Filling finished")), made, class_="part"))
     if Act.RECORD_RECALL in may:
-        note = field(words("Note"), "text", required=True, maxlength="4000")
+        note = field(words("Note"), "text", value=typed.get("text", ""), required=True, maxlength="4000")
         parts.append(
             el(
                 "section",
