@@ -134,27 +134,54 @@ SCREENS = {(1366, 768): 96, (1920, 1080): 96, (820, 1180): 132}
 """Width and height, and pixels of the page to an inch: the reference pixel of CSS; tablets are finer (common practice)."""
 
 
+FOLLOWS = "(() => { const plain = setInterval; window.setInterval = (act, every) => plain(act, every === 2000 ? 100 : every); })()"
+"""The second screen looks ten times a second where the session is: no test has to wait two seconds at each act."""
+SHOWN = "() => [...['ch-count', 'ch-go'].map((id) => document.getElementById(id).innerText), document.getElementById('ch').dataset.phase]"
+
+
+def _large(page: Page) -> None:
+    """All of this act is read from two metres, on each screen."""
+    for (width, height), inch in SCREENS.items():
+        page.set_viewport_size({"width": width, "height": height})
+        found = page.evaluate(LETTERS)
+        assert found["small"] == [] and found["over"] <= 0, (width, page.locator("#ch-words").inner_text(), found)
+        arcs = {i: math.degrees(found["high"][i] * 25.4 / inch / 2000) * 60 for i in ACT if i in found["high"]}
+        assert len(arcs) >= 2 and min(arcs.values()) >= 16, (width, arcs)
+
+
 def test_every_act_is_read_from_two_metres_and_needs_no_scroll(page: Page) -> None:
-    """Capitals of at least 16 minutes of arc at 2 m (ISO 9241-303:2011; NUREG-0700 rev. 2, 1.3.1-4: 16, better 20 to 22)."""
+    """Capitals of at least 16 minutes of arc at 2 m (ISO 9241-303:2011; NUREG-0700 rev. 2, 1.3.1-4: 16, better 20 to 22).
+
+    In Spanish, whose words are longer, on a second screen that follows the same session.
+    """
     _begin(page, "chair")
+    opened = page.context.browser
+    assert opened is not None
+    far = opened.new_context(viewport={"width": 1366, "height": 768})
+    far.add_cookies([{"name": "cw_language", "value": "es", "url": page.url}])
+    spanish = far.new_page()
+    spanish.set_default_timeout(SLOW)
+    spanish.add_init_script(FOLLOWS)
+    spanish.goto(page.url)
     kinds = set()
     for _ in range(60):
         kinds.add(page.locator("#ch").get_attribute("data-kind"))
-        for (width, height), inch in SCREENS.items():
-            page.set_viewport_size({"width": width, "height": height})
-            found = page.evaluate(LETTERS)
-            assert found["small"] == [] and found["over"] <= 0, (width, page.locator("#ch-words").inner_text(), found)
-            arcs = {i: math.degrees(found["high"][i] * 25.4 / inch / 2000) * 60 for i in ACT if i in found["high"]}
-            assert len(arcs) >= 2 and min(arcs.values()) >= 16, (width, arcs)
-        if page.locator("#ch-count").inner_text().startswith("17 "):
-            break
-        before = page.locator("#ch-count").inner_text(), page.locator("#ch-go").inner_text()
-        page.keyboard.press("Space")
-        page.wait_for_function(
-            "b => document.getElementById('ch-count').innerText !== b[0] || document.getElementById('ch-go').innerText !== b[1]",
-            arg=list(before),
+        _large(page)
+        count, _, phase = page.evaluate(SHOWN)
+        spanish.wait_for_function(
+            f"b => {{ const [count, , phase] = ({SHOWN})(); return count.split(' ')[0] === b[0] && phase === b[1]; }}",
+            arg=[count.partition(" ")[0], phase],
         )
-    assert kinds == {"place", "sear", "heat", "bite", "press", "inject", "pause"}
+        _large(spanish)
+        at, _, of = count.split(" ")
+        if at == of:
+            break
+        before = page.evaluate(SHOWN)[:2]
+        page.keyboard.press("Space")
+        page.wait_for_function(f"b => ({SHOWN})().slice(0, 2).some((text, i) => text !== b[i])", arg=before)
+    assert spanish.evaluate("document.documentElement.lang") == "es" and "Salir" in spanish.inner_text("body")
+    far.close()
+    assert kinds >= {"place", "sear", "heat", "bite", "press", "inject", "pause"}
     page.set_viewport_size({"width": 683, "height": 384})  # 1366 by 768 at 200 %
     assert (
         page.evaluate(LETTERS)["high"]["ch-words"] >= 40
