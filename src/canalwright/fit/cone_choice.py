@@ -11,8 +11,10 @@ from canalwright.fit.passage import Passage
 from canalwright.instruments import Cone
 
 Array = NDArray[np.float64]
-CUT_COST, GRIP_WORTH = 0.05, 0.01
+CUT_COST, GRIP_WORTH = 0.1, 0.01
 """What a mm cut off costs and a mm of tug-back is worth, as chance (ours: prefer the cone that was made for the canal)."""
+CLEAR = 0.05
+"""What a cone must be better by, as chance, before it is cut more than another (ours: twice what the choice of draws moves a chance by)."""
 SEARCH_DRAWS = 257
 """Draws that the search for the trim looks at; its result is judged on all."""
 GRIP = 2.0
@@ -46,8 +48,9 @@ def choose_cone(
 ) -> tuple[ConeFit, ...]:  # fmt: skip
     """The cones, best first: by chance to seat within `within` mm of `target`, tug-back and trim.
 
-    The rank is chance + 0.01 per mm of median tug-back - 0.05 per mm cut off: a cone that needs much cutting must
-    be clearly better. `target` is the end of the preparation when None. `scores` (d,) in [-1, 1] scale the half
+    The rank is chance + 0.01 per mm of median tug-back - 0.1 per mm cut off: a cone that needs much cutting must
+    be clearly better. Of those whose rank is within 0.05 of the first one's, the one that is cut least comes first: mostly the size
+    and taper of the file. `target` is the end of the preparation when None. `scores` (d,) in [-1, 1] scale the half
     width of each cone's tolerance (ISO 6877), or the smaller one given by name in `half_widths` for a cone that was
     gauged. Cones that are too short, or whose median seat stays farther than `within` from the target whatever is
     cut off, come last with a `reason`.
@@ -55,7 +58,10 @@ def choose_cone(
     place = passage.end if target is None else target
     drawn = np.zeros(passage.draws_count) if scores is None else np.asarray(scores, dtype=float)
     fits = [_fit(cone, passage, place, drawn, half_widths or {}, within, most_trim) for cone in cones]
-    return tuple(sorted(fits, key=_rank))
+    ranked = sorted(fits, key=_rank)
+    alike = [fit for fit in ranked if fit.usable and _worth(fit) > _worth(ranked[0]) - CLEAR]
+    first = min(alike, key=lambda fit: fit.trim.length, default=ranked[0])
+    return (first, *(fit for fit in ranked if fit is not first))
 
 
 def _fit(
@@ -82,5 +88,8 @@ def _fit(
 
 
 def _rank(fit: ConeFit) -> tuple[bool, float, str]:
-    worth = fit.chance + GRIP_WORTH * float(np.median(fit.tug_back)) - CUT_COST * fit.trim.length
-    return (not fit.usable, -worth, fit.cone.name)
+    return (not fit.usable, -_worth(fit), fit.cone.name)
+
+
+def _worth(fit: ConeFit) -> float:
+    return fit.chance + GRIP_WORTH * float(np.median(fit.tug_back)) - CUT_COST * fit.trim.length
