@@ -47,10 +47,17 @@ ASIDE = 0.7
 
 @dataclass(frozen=True)
 class Way:
-    """A canal as the pulp shows it: points (m, 3) LPS from its orifice down to where a threshold loses it; its terminus."""
+    """A canal as the pulp shows it: points (m, 3) LPS from its orifice down to where a threshold loses it, and `course` (k, 3), where it
+    was followed from there to its terminus.
+    """
 
     points: Array
-    terminus: Array
+    course: Array
+
+    @property
+    def terminus(self) -> Array:
+        """The last point of its course."""
+        return np.asarray(self.course[-1])
 
     @property
     def orifice(self) -> Array:
@@ -70,7 +77,7 @@ class Way:
     def above(self, other: "Way") -> "Way":
         """Its lower part below the points of another way to the same end, which is taken for its upper part."""
         at = int(np.argmin(np.linalg.norm(self.points - other.points[-1], axis=1)))
-        return Way(np.vstack([other.points, self.points[at + 1 :]]), self.terminus)
+        return Way(np.vstack([other.points, self.points[at + 1 :]]), self.course)
 
     def deeper(self, depth: float) -> Array:
         """The point `depth` mm below the orifice along the way."""
@@ -168,14 +175,15 @@ def _linked(tooth: Tooth) -> Mask:
 
 
 def _onward(tooth: Tooth, path: Array) -> Array:
-    """Follow the canal from `path[0]` to the root's surface, LPS (3,): small steps to where a narrow cone is darkest beside what lies
-    to both sides. Dark on one side only is the root's outside: a faint canal in a thin root was left for it.
+    """Follow the canal from `path[0]` to the root's surface, points LPS (k, 3): small steps to where a narrow cone is darkest beside
+    what lies to both sides. Dark on one side only is the root's outside: a faint canal in a thin root was left for it.
     """
     points = tooth.place(path)
     at = points[0]
     way = at - points[min(len(points) - 1, round(2.5 / STEP))]
     way = way / max(float(np.linalg.norm(way)), 1e-9)
     ahead = np.arange(0.15, 1.0, 0.15)
+    course = [at]
     for _ in range(round(FARTHEST / 0.2)):
         one = np.cross(way, np.eye(3)[int(np.argmin(np.abs(way)))])
         one /= np.linalg.norm(one)
@@ -193,4 +201,5 @@ def _onward(tooth: Tooth, path: Array) -> Array:
         if not tooth.holds(after[None])[0] and np.mean(ring < 0.38) < 0.3:
             break
         at = after
-    return np.asarray(at)
+        course.append(at)
+    return np.array(course)
