@@ -136,9 +136,14 @@ def _open(office: Office, prefs: Prefs) -> Safe:
                 type="button",
                 class_="button small",
                 data_close=key,
-                data_sure=words("The case, its radiographs and their marks are erased from this machine. Go on?")
+                data_sure=words(
+                    "The case, its radiographs and their marks are erased from this machine; sessions at the chair stay, "
+                    "as do files that you saved. Go on?"
+                )
                 if office.radiographs.holds(office.shelf.line(key))
-                else words("The case is erased from this machine, but for files of it that you saved. Go on?"),
+                else words(
+                    "The case is erased from this machine; sessions at the chair stay, as do files that you saved. Go on?"
+                ),
                 aria_label=words("Close {case}", case=f"{prefs.tooth(case.tooth)} {case.label}".strip()),
             ),
         )
