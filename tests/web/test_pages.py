@@ -10,6 +10,7 @@ from nicegui.testing.user_simulation import user_simulation
 from canalwright import casefile
 from canalwright.casefile import Case
 from canalwright.planning import Choices
+from canalwright.web.draft import Draft
 from canalwright.web.office import Office
 from canalwright.web.pages import register
 
@@ -50,6 +51,20 @@ async def test_a_case_that_is_not_open_is_told(user: User) -> None:
     for address in ("/case/0000/0/plan", "/case/0000/0/play", "/case/0000/0/measure"):
         await user.open(address)
         assert "not open any more" in _all(user)
+
+
+async def test_an_old_address_says_so_and_leads_to_the_newest(user: User, office: Office, case: Case) -> None:
+    """At once, in what the server sends: an old tab or bookmark must not pass for the case as it is."""
+    old = office.shelf.put(case)
+    new = office.shelf.put(Draft.of(case).with_text(0, "working_length", "20").case(), instead_of=old)
+    for way in ("measure", "play?activation=3"):
+        await user.open(f"/case/{old}/0/{way}")
+        assert "before its last change" in _all(user) and f'href="/case/{new}/0/{way}"' in _all(user)
+        await user.open(f"/case/{new}/0/{way}")
+        assert "before its last change" not in _all(user)
+    office.shelf._off(old)  # as it goes when a case was changed very often
+    await user.open(f"/case/{old}/0/plan")
+    assert "not kept any more" in _all(user) and f'href="/case/{new}/0/plan"' in _all(user)
 
 
 async def test_the_form_shows_a_new_case(user: User) -> None:

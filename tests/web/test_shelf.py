@@ -67,6 +67,7 @@ def test_only_the_last_states_are_kept_and_the_newest_stays_the_newest(case: Cas
         kept = [k for k in at.line(key) if at.get(k) is not None]
         assert len(kept) == MOST_OLDER + 1 and at.newer(kept[-1]) == key
         assert at.line(key)[-1] == first and at.knows(first), "a state that is not kept is known still"
+        assert at.newer(first) == key and at.newer("0" * 16) == "", "and its address leads to the newest"
     assert len(list(tmp_path.iterdir())) == MOST_OLDER + 2
 
 

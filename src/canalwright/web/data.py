@@ -20,6 +20,7 @@ from canalwright.web.choosing import from_query, query_of
 from canalwright.web.film import film
 from canalwright.web.gone import ERASED
 from canalwright.web.markup.picture import colours, tongue
+from canalwright.web.markup.shell import AS_NOW, OLDER
 from canalwright.web.markup.zoom import sources
 from canalwright.web.office import Office
 from canalwright.web.prefs import Prefs
@@ -96,8 +97,8 @@ def routes(office: Office) -> APIRouter:
             return answer({"gone": True})
         words, found = Prefs.of(request.cookies).words, office.shelf.newer(key)
         said = {
-            "text": words("This shows the case as it was before its last change."),
-            "link": words("Show it as it is now"),
+            "text": words(OLDER),
+            "link": words(AS_NOW),
         }
         why = await office.unkept()
         unkept = words("This case would be lost with the program: {why}", why=words(why)) if why else ""

@@ -147,10 +147,14 @@ class Shelf:
             return key in self._held or any(key in held.past for held in self._held.values())
 
     def newer(self, key: str) -> str:
-        """The key of what a case was last changed into; '' where it is the latest."""
+        """The key of what a case was last changed into, also where this state is not kept any more; '' where it is the latest."""
         with self._lock:
             self._ready()
-            found, seen = key, {key}
+            found = key
+            if key not in self._held:
+                after = (held for held in self._held.values() if key in held.past)
+                found = max(after, key=lambda held: held.made).key if self.knows(key) else key
+            seen = {key, found}
             while (after := self._newer.get(found, "")) in self._held and after not in seen:
                 found = after
                 seen.add(found)

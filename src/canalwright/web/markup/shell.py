@@ -12,6 +12,7 @@ from canalwright.web.stages import AFTER, FIRST, STAGES, Mark, State, stage_of
 from canalwright.web.words import LANGUAGES, canal_words
 
 Marks = Mapping[str, Mark]
+OLDER, AS_NOW = "This shows the case as it was before its last change.", "Show it as it is now"
 SIGNS = {State.DONE: "✓", State.DOUBTFUL: "!", State.MISSING: "○"}
 
 
@@ -152,6 +153,11 @@ def settings(prefs: Prefs) -> Safe:
         class_="sheet",
     )
     return el("details", el("summary", words("Settings")), inside, class_="settings")
+
+
+def older(prefs: Prefs, address: str) -> Safe:
+    """That a page shows what a case was, and the way to what it is now."""
+    return join(prefs.words(OLDER), " ", el("a", prefs.words(AS_NOW), href=address))
 
 
 def caution(prefs: Prefs, stage: str = "") -> Safe:

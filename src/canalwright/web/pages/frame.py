@@ -58,10 +58,21 @@ def frame(
     _head(prefs, title, "page", *scripts)
     top = html(head(prefs, office, case, key, index, stage), kind="shell")
     with _main(kind):
+        if office is not None and key and (now := _newer(office, key)):
+            html(shell.older(prefs, now), tag="p", kind="older", marks="role=status")
         yield top
     html(shell.caution(prefs, stage), kind="shell-foot")
     html(el("dialog", el("div", id="where-content"), id="where", aria_labelledby="where-title"), kind="shell-dialog")
     html(el("div", id="told", role="status", aria_live="polite", class_="unseen"))
+
+
+def _newer(office: Office, key: str) -> str:
+    """Where this page shows a case as it is now; empty where it does already. Said at once, not when the browser asks for it."""
+    found, request = office.shelf.newer(key), ui.context.client.request
+    if not found or request is None:
+        return ""
+    way, query = request.url.path, request.url.query
+    return way.replace(f"/case/{key}/", f"/case/{found}/", 1) + (f"?{query}" if query else "")
 
 
 def head(prefs: Prefs, office: Office | None, case: Case | None, key: str, index: int, stage: str) -> Safe:
@@ -97,15 +108,19 @@ def _main(kind: str) -> ui.element:
     return ui.element("main").props('id="content" tabindex="-1"').classes(f"page {kind}".strip())
 
 
-def not_open(prefs: Prefs, *, erased: bool = False) -> None:
-    """What a link shows whose case this server does not hold; `erased` with its person."""
+def not_open(prefs: Prefs, *, erased: bool = False, now: str = "") -> None:
+    """What a link shows whose case this server does not hold; `erased` with its person; `now`: where what it became is."""
     words = prefs.words
     about = ERASED if erased else "It was closed, or nobody used it for 30 days. Open the case file again."
+    said = el("a", words(shell.AS_NOW), href=now) if now else words(about)
+    title = (
+        "This state of the case is not kept any more: it was changed since" if now else "This case is not open any more"
+    )
     with frame(prefs, words("Not open")):
         html(
             join(
-                el("h1", words("This case is not open any more"), data_gone=True),
-                el("p", words(about)),
+                el("h1", words(title), data_gone=True),
+                el("p", said),
                 el("p", el("a", words("To the start"), href="/", class_="button main")),
             ),
             kind="narrow",
@@ -116,7 +131,7 @@ def opened(office: Office, key: str, index: int) -> tuple[Prefs, Case] | None:
     """Reader's preferences, and the case of an address; where it is not open the page says so, and there is None."""
     prefs, case = page_prefs(), office.found(key, index)
     if case is None:
-        not_open(prefs, erased=key in office.gone)
+        not_open(prefs, erased=key in office.gone, now=_newer(office, key))
         return None
     return prefs, case
 
