@@ -152,8 +152,8 @@ class Shelf:
             self._ready()
             found = key
             if key not in self._held:
-                after = (held for held in self._held.values() if key in held.past)
-                found = max(after, key=lambda held: held.made).key if self.knows(key) else key
+                made_from = [held for held in self._held.values() if key in held.past]
+                found = max(made_from, key=lambda held: held.made).key if made_from else key
             seen = {key, found}
             while (after := self._newer.get(found, "")) in self._held and after not in seen:
                 found = after
