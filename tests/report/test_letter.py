@@ -6,6 +6,7 @@ fill is left out and told; numbers typed by hand are told apart from those of th
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -44,11 +45,26 @@ def test_names_of_numbers_are_those_of_the_card(dossier: Dossier) -> None:
 def test_every_number_has_its_interval_or_says_how_it_came_about(dossier: Dossier) -> None:
     for fact, row in zip(dossier.numbers, rows(dossier.numbers), strict=True):
         assert row[1] == number(fact)
-        if fact.kind in ("predicted", "read from an image"):
+        if fact.kind in ("predicted", "measured", "read from an image"):
             assert re.fullmatch(r".+(–| to ).+", spread(fact)), fact
         else:
             assert spread(fact) == "-"
             assert row[3] in ("timed at the chair", "entered by hand")
+
+
+def test_the_letter_says_what_was_measured_which_canals_were_kept_and_intervals_in_its_language(
+    dossier: Dossier,
+) -> None:
+    """A working length is no prediction; a canal that nothing was kept of was not filled, for all that the letter knows."""
+    assert {f.kind for f in dossier.numbers if f.key == "plan.working_length"} == {"measured"}
+    spanish = words_of("es")
+    assert values(dossier, GIVEN)["canals_kept"] == "mesiobuccal, distal (not kept: mesiolingual)"
+    assert (
+        values(dossier, GIVEN, spanish, "es")["canals_kept"] == "mesiovestibular, distal (sin registro: mesiolingual)"
+    )
+    fact = next(f for f in dossier.numbers if f.key == "plan.heat.margin")
+    assert spread(replace(fact, low=-4.0, high=7.2), spanish) == "−4.0 a 7.2"
+    assert "its canals were filled" not in wording("letter", "en")
 
 
 def test_a_correction_counts_and_not_what_it_corrected(dossier: Dossier) -> None:

@@ -16,7 +16,7 @@ LEAVES_OUT = (
     "no image shows. A void smaller than an image can show is not seen, never absent."
 )
 """What the numbers do not say, in words for whoever receives them."""
-Kind = Literal["predicted", "read from an image", "done", "entered"]
+Kind = Literal["predicted", "measured", "read from an image", "done", "entered"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,9 @@ class Returned:
 
 @dataclass(frozen=True, slots=True)
 class Name:
-    """Where a number lies in a kept plan or assessment, what it is called, decimals shown, factor from kept to shown, unit shown."""
+    """Where a number lies in a kept plan or assessment, what it is called, decimals shown, factor from kept to shown, unit shown;
+    whether the plan took it from the tooth, where the others are its own.
+    """
 
     key: str
     path: tuple[str, ...]
@@ -67,6 +69,7 @@ class Name:
     digits: int = 1
     factor: float = 1.0
     unit: str = ""
+    measured: bool = False
 
 
 def _share(key: str, path: tuple[str, ...], words: str, digits: int = 0) -> Name:
@@ -75,7 +78,7 @@ def _share(key: str, path: tuple[str, ...], words: str, digits: int = 0) -> Name
 
 
 PLAN = (
-    Name("working_length", ("working_length",), "working length"),
+    Name("working_length", ("working_length",), "working length", measured=True),
     Name("cone.seat", ("cone", "seat"), "tip seats at"),
     Name("cone.short", ("cone", "short"), "short of WL"),
     _share("cone.chance", ("cone", "chance"), "within 0.5 mm of WL"),
@@ -160,7 +163,7 @@ def _named(
             found.append(
                 Fact(
                     f"{prefix}.{name.key}", name.words, canal, name.factor * value["value"], low, high,
-                    name.unit or str(value["unit"]), name.digits, kind, seq, float(value.get("supposed") or 0.0),
+                    name.unit or str(value["unit"]), name.digits, "measured" if name.measured else kind, seq, float(value.get("supposed") or 0.0),
                 )
             )  # fmt: skip
     return tuple(found)

@@ -10,10 +10,12 @@ from datetime import date
 from math import inf
 from typing import Any
 
+from canalwright import casefile
 from canalwright.exchange import LEAVES_OUT, Dossier, Fact
 from canalwright.planning.product import CAUTION
 from canalwright.quantities import Quantity
 from canalwright.records.caseview import index_before
+from canalwright.records.events import Kind
 from canalwright.report.words import figure, interval
 
 Say = Callable[[str], str]
@@ -30,12 +32,13 @@ IN_LEAFLET = (
 )
 BASIS = {
     "predicted": "predicted by the plan",
+    "measured": "measured for the plan",
     "read from an image": "read from an image",
     "done": "timed at the chair",
     "entered": "entered by hand",
 }
 FIELDS = (
-    "born", "canals", "case", "check_end", "check_voids", "clinic", "colleague", "date", "filled", "index_before", "number", "numbers",
+    "born", "canals", "canals_kept", "case", "check_end", "check_voids", "clinic", "colleague", "date", "filled", "index_before", "number", "numbers",
     "opened", "operator", "outcome", "patient", "phone", "recall_last", "recall_next", "tooth", "tooth_code", "tooth_plain",
 )  # fmt: skip
 """What a text may name, as `values` fills it."""
@@ -117,9 +120,23 @@ def values(dossier: Dossier, given: Given, say: Say = plain, language: str = "en
         "clinic": given.clinic or None,
         "phone": given.phone or None,
         "date": day_words(given.on, language) or None,
+        "canals_kept": _kept(dossier, say),
         "canals": "table" if any(c.facts for c in dossier.canals) else None,
         "numbers": "table" if dossier.numbers else None,
     }
+
+
+def _kept(dossier: Dossier, say: Say) -> str | None:
+    """The canals that the records tell of, and which of the tooth's, as it was measured, they do not."""
+    kept = [c.name for c in dossier.canals]
+    texts = [t for e in dossier.now if e.kind is Kind.MEASUREMENT and isinstance(t := e.field("case_file"), str)]
+    try:
+        measured = [c.name for c in casefile.loads(texts[-1], "measurement").canals] if texts else []
+    except casefile.CaseError:  # of another version
+        measured = []
+    missing = ", ".join(say(name) for name in measured if name not in kept)
+    told = ", ".join(say(name) for name in kept)
+    return f"{told} ({say('not kept: {canals}').format(canals=missing)})" if told and missing else told or None
 
 
 def _end(dossier: Dossier, say: Say) -> str | None:
@@ -128,23 +145,23 @@ def _end(dossier: Dossier, say: Say) -> str | None:
     if found is None:
         return None
     if found.value >= 0:
-        return say("{mm} short of the radiographic terminus").format(mm=_told(found))
+        return say("{mm} short of the radiographic terminus").format(mm=_told(found, say))
     turned = replace(
         found,
         value=-found.value,
         low=None if found.high is None else -found.high,
         high=None if found.low is None else -found.low,
     )
-    return say("{mm} beyond the radiographic terminus").format(mm=_told(turned))
+    return say("{mm} beyond the radiographic terminus").format(mm=_told(turned, say))
 
 
 def _voids(dossier: Dossier, found: Fact, say: Say) -> str:
     """The share of the voids; where an image showed none, with what it would not have shown."""
     smallest = _one(dossier, "", "assessment.smallest_void")
     if found.kind != "read from an image" or found.value > 0 or smallest is None:
-        return _told(found)
+        return _told(found, say)
     return say("none seen ({share}); a void under {size} would not show on this image").format(
-        share=f"{spread(found)} %", size=number(smallest)
+        share=f"{spread(found, say)} %", size=number(smallest)
     )
 
 
@@ -154,8 +171,8 @@ def _one(dossier: Dossier, typed: str, read: str) -> Fact | None:
     return found[0] if len(found) == 1 else None
 
 
-def _told(fact: Fact) -> str:
-    return number(fact) + ("" if spread(fact) == "-" else f" ({spread(fact)})")
+def _told(fact: Fact, say: Say) -> str:
+    return number(fact) + ("" if spread(fact) == "-" else f" ({spread(fact, say)})")
 
 
 def head(dossier: Dossier, given: Given, say: Say, language: str) -> dict[str, Any]:
@@ -203,7 +220,7 @@ def tables(dossier: Dossier, say: Say = plain, keys: tuple[str, ...] = ("",)) ->
 
 def rows(facts: Iterable[Fact], say: Say = plain) -> list[list[str]]:
     """Name, number with unit, interval, where it comes from."""
-    return [[say(f.words), number(f), spread(f), say(BASIS[f.kind])] for f in facts]
+    return [[say(f.words), number(f), spread(f, say), say(BASIS[f.kind])] for f in facts]
 
 
 def number(fact: Fact) -> str:
@@ -212,13 +229,13 @@ def number(fact: Fact) -> str:
     return f"{figure(fact.value, fact.digits)} {unit}".strip()
 
 
-def spread(fact: Fact) -> str:
+def spread(fact: Fact, say: Say = plain) -> str:
     """The interval; a dash for a number that was entered, counted or timed."""
     if fact.kind in ("entered", "done"):
         return "-"
     low = -inf if fact.low is None else fact.low
     high = inf if fact.high is None else fact.high
-    return interval(Quantity(fact.value, low, high, fact.unit), fact.digits)
+    return interval(Quantity(fact.value, low, high, fact.unit), fact.digits).replace(" to ", say(" to "))
 
 
 def notes(assessment: Mapping[str, Any] | None, say: Say = plain) -> list[str]:
