@@ -54,14 +54,18 @@ def test_plan_prints_the_caution_and_json_has_intervals(case: Path) -> None:
     assert {"value", "low", "high", "unit", "source"} <= set(plan["cone"]["seat"])
 
 
-def test_simulate_and_card(case: Path, tmp_path: Path) -> None:
+def test_simulate_and_card(case: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     code, said = run("simulate", case, "--canal", "distal", "--json", *FEW)
     assert code == 0
     assert json.loads(said)["stories"]
     target = tmp_path / "cards" / "distal.pdf"
     target.parent.mkdir()
+    module, printed = sys.modules["canalwright.report.card"], list[str]()
+    made = module.card_data
+    monkeypatch.setattr(module, "card_data", lambda *a, **k: (printed.append(k["label"]), made(*a, **k))[1])
     code, said = run("card", case, "--canal", "distal", "--out", target, "--paper", "letter", "--language", "es", *FEW)
     assert code == 0
+    assert printed == [casefile.demo_case().label], "a page without its label is mixed up with another"
     assert b"/Lang(es)" in target.read_bytes(), "in the language that was asked for"
     code, said = run("card", case, "--language", "xx")
     assert code == 2 and "one of en, es" in said

@@ -7,7 +7,9 @@ import stat
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
+from types import SimpleNamespace
 
 import httpx
 import pytest
@@ -297,3 +299,24 @@ def test_what_is_told_is_json_that_every_version_can_read(case: Case, tmp_path: 
         set(told) == {"key", "case", "past", "record", "last", "made"}
         and casefile.loads(told["case"]).digest == case.digest
     )
+
+
+async def test_the_card_has_the_label_of_its_case(case: Case, monkeypatch: pytest.MonkeyPatch) -> None:
+    office = Office.of(casefile.generic_tray())
+    key, asked = office.shelf.put(case), list[str]()
+
+    async def story(*_: object) -> tuple[object, None]:
+        return SimpleNamespace(canal=case.canals[0]), None
+
+    async def aside(work: partial[bytes], *_: object) -> bytes:
+        asked.append(work.keywords["label"])
+        return b"%PDF"
+
+    monkeypatch.setattr(office.bench, "story", story)
+    monkeypatch.setattr(office.bench, "aside", aside)
+    app = FastAPI()
+    app.include_router(routes(office))
+    async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://here") as client:
+        assert (await client.get(f"/case/{key}/0/card.pdf")).content == b"%PDF"
+    assert asked == [case.label] and case.label
+    office.bench.close()

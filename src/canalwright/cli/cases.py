@@ -117,13 +117,13 @@ def card(
     from canalwright.web.markup.picture import tongue
 
     spoken = tongue(inputs.words_in(language))
-    plans = _plans(case, wanted)
+    plans, label = _plans(case, wanted), inputs.read_case(case, None)[0].label
     written = []
     with output.progress("drawing cards") as step:
         for one in plans:
             step(one.canal.name)
             path = _path(case, one, out, (".pdf",), alone=len(plans) == 1)
-            write_card(one, run(one), path, paper=paper, tongue=spoken)
+            write_card(one, run(one), path, paper=paper, label=label, tongue=spoken)
             written.append(str(path))
     if json:
         output.print_json({"cards": written})

@@ -151,7 +151,7 @@ def routes(office: Office) -> APIRouter:
         async def make(case: Case, choices: Choices) -> Response:
             plan, story = await office.bench.story(case, index, choices)
             read = tongue(Prefs.of(request.cookies).words)
-            pdf = await office.bench.aside(partial(card_pdf, tongue=read), plan, story)
+            pdf = await office.bench.aside(partial(card_pdf, label=case.label, tongue=read), plan, story)
             return _file(pdf, "application/pdf", f"card-{plan.canal.tooth.code}-{_plain(plan.canal.name)}.pdf")
 
         return await _of(office, request, key, index, make)
