@@ -1,5 +1,7 @@
 """A canal is followed on below where a threshold sees it, to the end of its root."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.special import ndtr
@@ -8,7 +10,8 @@ from canalwright.imaging.found import Quality
 from canalwright.imaging.tooth.outline import STEP, Tooth
 from canalwright.imaging.tooth.ways import canal_ways
 from canalwright.imaging.tracing.block import Block
-from canalwright.imaging.tracing.quality import led_elsewhere
+from canalwright.imaging.tracing.quality import led_elsewhere, less_sure
+from tests.imaging.scans import as_found, phantom
 
 VOXEL, BLUR, HALF, TIP = 0.2, 0.17, (0.5, 1.4), 1.0
 
@@ -61,3 +64,12 @@ def test_an_end_looked_for_anew_is_doubted_for_where_it_lies_not_for_where_it_wa
     assert led_elsewhere(plain, 1.1) == Quality(0.56, ("faint", said.replace("0.9", "1.1")))
     assert led_elsewhere(Quality(0.56, ("faint", said)), 0.2) == plain
     assert led_elsewhere(Quality(0.56, (said,)), 1.2).score == 0.56
+
+
+def test_two_looks_that_end_apart_make_the_length_less_sure() -> None:
+    canal = replace(as_found(phantom(1).truth[0], "one"), length_error=0.1, quality=Quality(0.9, ("faint",)))
+    assert less_sure(canal, 0.05).quality == canal.quality
+    wider = less_sure(canal, 0.5)
+    assert wider.length_error == pytest.approx(np.hypot(0.1, 0.5))
+    assert wider.quality == Quality(0.68, ("faint", "its end is known to within 0.84 mm only"))
+    assert less_sure(wider, 0.0) == wider, "an end is doubted once"

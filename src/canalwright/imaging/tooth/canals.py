@@ -22,7 +22,16 @@ from canalwright.imaging.tooth.pick import pick_tooth
 from canalwright.imaging.tooth.ways import ONE, Way, canal_ways
 from canalwright.imaging.tracing.apart import Apart, dense, parted
 from canalwright.imaging.tracing.cores import workers
-from canalwright.imaging.tracing.quality import LOST, SHARPEST, TURNED, but_for_its_end, led_elsewhere, sharpest_turn
+from canalwright.imaging.tracing.quality import (
+    LOST,
+    SHARPEST,
+    TURNED,
+    but_for_its_end,
+    led_elsewhere,
+    less_sure,
+    sharpest_turn,
+)
+from canalwright.imaging.tracing.result import GUESS_ERROR
 from canalwright.imaging.tracing.trace import trace
 from canalwright.imaging.volume import Scan
 
@@ -154,7 +163,12 @@ def _kept_inside(scan: Scan, way: Way, orifice: Array, apart: Apart | None) -> F
         again = trace(scan, orifice, way.terminus, via=tuple(inner), guessed=True, apart=apart)
     except ScanError:
         return found
-    return again if again.quality.score > found.quality.score - CLEARLY else found
+    if again.quality.score <= found.quality.score - CLEARLY:
+        again = found
+    else:
+        off = abs(float((again.terminus - found.terminus) @ again.crown))
+        again = less_sure(again, GUESS_ERROR if LOST in found.quality.reasons else off)
+    return again
 
 
 def _to_its_end(scan: Scan, way: Way, orifice: Array, apart: Apart | None) -> FoundCanal:
@@ -170,7 +184,7 @@ def _to_its_end(scan: Scan, way: Way, orifice: Array, apart: Apart | None) -> Fo
             continue
         if LOST not in other.quality.reasons:
             away = float(np.linalg.norm(other.terminus - way.terminus))
-            return replace(other, quality=led_elsewhere(other.quality, away))
+            return less_sure(replace(other, quality=led_elsewhere(other.quality, away)), GUESS_ERROR)
     return found
 
 

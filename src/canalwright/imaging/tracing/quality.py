@@ -6,7 +6,7 @@ out over what a path drawn to the darkest noise would show (about 3, measured on
 round it, and its widths and greys must be those of a canal.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -200,6 +200,15 @@ def led_elsewhere(quality: Quality, away: float) -> Quality:
         return Quality(round(min(score, 1.0), 2), rest)
     said = f"{END} {away:.1f} mm from where its way through the pulp led: look at it there"
     return Quality(round(min(score, 1.0) * ELSEWHERE, 2), (*rest, said))
+
+
+def less_sure(canal: FoundCanal, apart: float) -> FoundCanal:
+    """The canal as it is thought of where another look at it found its end `apart` mm higher or lower, or might have."""
+    error = float(np.hypot(canal.length_error, apart))
+    score, rest = but_for_its_end(canal.quality), tuple(r for r in canal.quality.reasons if not r.startswith(WITHIN))
+    if NINETY * error > UNSURE_END and LOST not in rest:
+        score, rest = score * UNSURE, (*rest, f"{WITHIN} {NINETY * error:.2f} mm only")
+    return replace(canal, length_error=error, quality=Quality(round(min(score, 1.0), 2), rest))
 
 
 def doubted_as(again: Quality, before: Quality) -> Quality:
