@@ -11,7 +11,7 @@ import pytest
 from canalwright import planning
 from canalwright.casefile import Case
 from canalwright.instruments import Tray
-from canalwright.planning import Choices, Harm, Plan, PlanError
+from canalwright.planning import Choices, Harm, Plan, PlanError, practice
 from canalwright.planning.doubt import Draws
 from canalwright.quantities import Quantity
 from canalwright.report import digest
@@ -240,3 +240,21 @@ def test_the_interval_of_the_longest_activation_says_the_same_as_that_of_the_ris
             abs(heat.surface_rise.high - 10.0) > 0.5
         ):  # the rise of the pause after the last round may be a little higher
             assert (heat.longest_activation.low > planned) == (heat.surface_rise.high < 10.0)
+
+
+def test_a_portion_is_packed_by_the_widest_plugger_that_is_loose_there(plans: dict[str, Plan]) -> None:
+    for plan in plans.values():
+        limits = {p.plugger.name: p.stop.value for p in plan.pluggers}
+        for portion in plan.portions:
+            loose = [
+                p.plugger for p in plan.pluggers if limits[p.plugger.name] >= portion.top.value + practice.SETTLE - 1e-6
+            ]
+            assert portion.plugger.name == (loose[0] if loose else plan.pluggers[-1].plugger).name
+
+
+def test_as_many_rounds_as_the_planner_chose_are_as_short_when_they_are_asked_for(case: Case, tray: Tray) -> None:
+    """Where no number of rounds spares the root surface, shorter activations are tried, whoever set the number."""
+    canal, few = case.canals[0], FEW
+    free = planning.plan(canal, tray, few)
+    asked = planning.plan(canal, tray, replace(few, rounds=len(free.rounds)))
+    assert asked.rounds[0].activation.value == free.rounds[0].activation.value

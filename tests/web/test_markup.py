@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from canalwright.planning import Plan, findings
+from canalwright.planning import Choices, Plan, findings
 from canalwright.planning.parts import Finding, Harm
 from canalwright.report import sheet
 from canalwright.web.formulas import formula_of
@@ -82,6 +82,14 @@ def test_every_control_has_a_label(plan: Plan) -> None:
         set(re.findall(r'<(?:input|select)[^>]* id="([^"]+)"', shown)),
     )
     assert ids and ids == labels
+
+
+def test_before_a_plan_a_control_says_what_was_chosen_and_nothing_else(plan: Plan) -> None:
+    """A slider has to stand somewhere; its number is not a plan's until there is one."""
+    shown = controls(None, Choices(force=35.0), plan.tray, ENGLISH)
+    assert re.findall(r"<output[^>]*>([^<]*)<", shown) == ["…", "…", "35 N", *["…"] * 6]
+    assert set(re.findall(r'data-auto="(\w+)"', shown)) == {"unknown", "false"}
+    assert shown.count('data-auto="false"') == 1
 
 
 def test_colours_come_in_light_and_dark() -> None:

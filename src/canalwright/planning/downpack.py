@@ -60,13 +60,14 @@ def lay_rounds(
     for number in range(1, count + 1):
         stop = top - plunge * number
         bitten = min(stop + practice.LEFT_BY_BITE, level)
-        plugger, limit = _widest_reaching(pluggers, bitten)
+        plugger, limit = widest_reaching(pluggers, bitten)
         steps.append(Step(level, stop, bitten, max(bitten - practice.SETTLE, limit), plugger))
         level = steps[-1].left
     return tuple(steps)
 
 
-def _widest_reaching(pluggers: tuple[tuple[Plugger, float], ...], z: float) -> tuple[Plugger, float]:
+def widest_reaching(pluggers: tuple[tuple[Plugger, float], ...], z: float) -> tuple[Plugger, float]:
+    """The widest of `pluggers` (with the deepest station of each, widest first) that can press a surface at `z`, else the one deepest."""
     for plugger, limit in pluggers:
         if limit <= z - practice.SETTLE + 1e-9:
             return plugger, limit

@@ -158,7 +158,7 @@ def _cone(plan: Plan) -> Iterator[Finding]:
     if cone.chance.value < 0.5:
         yield Finding(
             Harm.DOUBT, "cone-seat-doubtful",
-            f"chance {cone.chance.value:.0%} that the cone seats within 0.5 mm of the working length, from size tolerances alone",
+            "chance that the cone seats within 0.5 mm of the working length, from size tolerances alone",
             "gauge the cone, try it in, and trim by the table until tug-back is felt at length", cone.chance,
         )  # fmt: skip
     if cone.tug_back.high < 1.0:

@@ -16,7 +16,7 @@ from canalwright.planning import findings, fitting, moved, practice, summary, th
 from canalwright.planning.backfill import Top, backfill_top, lay_portions, needle_stop, sealer_film, widest_needle
 from canalwright.planning.choices import Choices
 from canalwright.planning.doubt import Draws
-from canalwright.planning.downpack import Step, lay_rounds
+from canalwright.planning.downpack import Step, lay_rounds, widest_reaching
 from canalwright.planning.fitting import Tools
 from canalwright.planning.moved import LEAST_WALL
 from canalwright.planning.product import Plan
@@ -166,7 +166,7 @@ def rounds_and_timing(draws: Draws, lumen: Lumen, tools: Tools, choices: Choices
         timing, spares = _timing(draws.canal, lumen, tools, tried, choices, thermal.TRIALS)
         if spares:
             return tried, timing
-    if free:
+    if choices.activation is None:
         timing, _ = _timing(draws.canal, lumen, tools, steps, choices, thermal.SHORT)
     return steps, timing
 
@@ -227,12 +227,13 @@ def downpack_of(canal: Canal, tools: Tools, steps: tuple[Step, ...], timing: Tim
 def _fills(tools: Tools, steps: tuple[Step, ...], top: Top) -> tuple[Fill, ...]:
     bottom = steps[-1].left
     needles = tuple((n, float(r.z[0])) for n, r in tools.needles)
+    pluggers = tuple((p.plugger, p.stop) for p in tools.pluggers)
     fills = []
     for low, high in lay_portions(bottom, top.z):
         needle = widest_needle(needles, low)
         if needle is None:
             break
-        packer = next((s for s in steps if s.pressed <= high), steps[-1])
+        packer, _ = widest_reaching(pluggers, high)
         fills.append(Fill(low, high, needle[0], needle_stop(low, needle[1]), packer))
     return tuple(fills)
 

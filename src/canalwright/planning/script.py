@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from canalwright.instruments import Carrier, Cone, Needle
+from canalwright.instruments import Carrier, Cone, Needle, Plugger
 from canalwright.planning import practice
 from canalwright.planning.downpack import Step
 from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, Protocol, Sear
@@ -24,13 +24,13 @@ class Timing:
 
 @dataclass(frozen=True)
 class Fill:
-    """One portion: stations of its floor and top, the needle and where its tip stands, the step whose plugger packs it."""
+    """One portion: stations of its floor and top, the needle and where its tip stands, the plugger that packs it."""
 
     bottom: float
     top: float
     needle: Needle
     needle_stop: float
-    press: Step
+    plugger: Plugger
 
 
 def downpack_protocol(
@@ -60,7 +60,7 @@ def whole_protocol(downpack: Protocol, fills: tuple[Fill, ...], timing: Timing) 
     for fill in fills:
         acts += [
             Inject(fill.needle, fill.bottom, fill.top, timing.backfill_temperature, practice.NEEDLE_SECONDS),
-            Press(fill.press.plugger, fill.top, timing.force, timing.portion_hold),
+            Press(fill.plugger, fill.top, timing.force, timing.portion_hold),
             Pause(timing.pause),
         ]
     return Protocol(tuple(acts))

@@ -67,7 +67,7 @@ def portions(
                 top=draws.depth(fill.top, set_by_stop=True),
                 volume=draws.summarise(volume, "mm3"),
                 resoften=_resoftened(draws, fill, result, injections[number - 1]),
-                plugger=fill.press.plugger,
+                plugger=fill.plugger,
                 hold=_hold(draws, timing.portion_hold, result.draws.cooled[:, press]),
             )
         )

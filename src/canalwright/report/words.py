@@ -141,7 +141,7 @@ def finding_words(finding: Finding) -> tuple[str, str, str]:
     """Harm, message with its number, and what to do."""
     q, message = finding.quantity, finding.message.rstrip(".")
     if q and figure(q.value) not in message and q.format() not in message:
-        shown = _minutes(q)
+        shown = percent(q) if not q.unit and 0 <= q.low <= q.high <= 1 else _minutes(q)
         message = f"{message}: {figure(shown.value)} {shown.unit}".rstrip() + f" ({interval(shown)})"
     return HARM_WORDS[finding.harm], _sentence(message), _sentence(finding.action)
 
@@ -195,13 +195,13 @@ def _trim(plan: Plan) -> Table:
 def _pluggers(plan: Plan) -> Table:
     rows = tuple(
         (
-            p.part, p.plugger.name, Item(f"plugger.{p.part}.stop", "stop", p.stop),
+            p.part, p.plugger.name, Item(f"plugger.{p.part}.stop", "deepest stop", p.stop),
             Item(f"plugger.{p.part}.short_of_end", "short of WL", p.short_of_end),
             Item(f"plugger.{p.part}.reach", "reach", p.reach),
         )
         for p in plan.pluggers
     )  # fmt: skip
-    return Table("pluggers", "Pluggers", ("part", "plugger", "stop mm", "short of WL mm", "reach mm"), rows)
+    return Table("pluggers", "Pluggers", ("part", "plugger", "deepest stop mm", "short of WL mm", "reach mm"), rows)
 
 
 def _rounds(plan: Plan) -> Table:

@@ -26,8 +26,8 @@ PARTS = ("coronal", "middle", "apical")
 
 
 def controls(plan: Plan | None, choices: Choices, tray: Tray, words: Words) -> Safe:
-    """Sliders and instruments; before the first plan they stand at their middle, to be set by it."""
-    state = values(plan, choices) if plan else {}
+    """Sliders and instruments; before the first plan only what the clinician chose is told, the rest waits for it without a number."""
+    state = values(plan, choices) if plan else _chosen(choices)
     sliders = [_slider(key, words(title), state.get(key), words) for key, title in SLIDERS]
     more = el(
         "details",
@@ -70,6 +70,18 @@ def values(plan: Plan, choices: Choices) -> dict[str, dict[str, Any]]:
     return found
 
 
+def _chosen(choices: Choices) -> dict[str, dict[str, Any]]:
+    """What stands before there is a plan: the clinician's own choices."""
+    standard = Choices()
+    mine = {key: getattr(choices, key) for key in (*dict(SLIDERS), "cone", "carrier", "sealer")}
+    found: dict[str, dict[str, Any]] = {
+        key: {"value": value, "auto": False} for key, value in mine.items() if value != getattr(standard, key)
+    }
+    for i, name in enumerate(choices.pluggers or ()):
+        found[f"plugger.{i}"] = {"value": name, "auto": False}
+    return found
+
+
 def _first(chosen: float | None, otherwise: float) -> float:
     return otherwise if chosen is None else chosen
 
@@ -77,11 +89,11 @@ def _first(chosen: float | None, otherwise: float) -> float:
 def _slider(key: str, title: str, state: dict[str, Any] | None, words: Words) -> Safe:
     span = RANGES[key]
     value = state["value"] if state else (span.low + span.high) / 2
-    auto = bool(state["auto"]) if state else True
+    told = f"{value:.{span.digits}f} {span.unit}" if state else "…"
     return el(
         "div",
         el("label", title, for_=f"c-{key}"),
-        el("output", f"{value:.{span.digits}f}", " ", span.unit, for_=f"c-{key}", id=f"o-{key}"),
+        el("output", told, for_=f"c-{key}", id=f"o-{key}"),
         el(
             "input",
             type="range",
@@ -93,9 +105,10 @@ def _slider(key: str, title: str, state: dict[str, Any] | None, words: Words) ->
             value=f"{value:g}",
             data_digits=span.digits,
             data_unit=span.unit,
+            aria_valuetext=told if state else words("Not planned yet"),
             aria_describedby=f"a-{key}",
         ),
-        _set_by(key, auto, words),
+        _set_by(key, state, words),
         class_="slider",
         data_control=key,
     )
@@ -119,19 +132,20 @@ def _select(key: str, title: str, names: list[str], state: dict[str, dict[str, A
         "div",
         el("label", title, for_=ident),
         el("select", *options, id=ident, data_choice=key),
-        _set_by(key, bool(here["auto"]), words),
+        _set_by(key, state.get(key), words),
         class_="select",
         data_control=key,
     )
 
 
-def _set_by(key: str, auto: bool, words: Words) -> Safe:
+def _set_by(key: str, state: dict[str, Any] | None, words: Words) -> Safe:
     ident = f"a-{key.replace('.', '-')}"
     return el(
         "span",
         el("span", words("as planned"), class_="planned"),
+        el("span", class_="was", data_was=words("moved with it, was {value}")),
         el("button", words("yours: give back"), type="button", class_="give-back", data_give_back=key),
         class_="set-by",
         id=ident,
-        data_auto="true" if auto else "false",
+        data_auto=str(bool(state["auto"])).lower() if state else "unknown",
     )

@@ -5,6 +5,8 @@ const waiting = new Map();
 let asked = null; // the number whose origin was asked for
 let held = ""; // the number that had the focus before its table was drawn anew
 const last = new Map(); // what each number said
+let settled = true; // whether the last choice has been answered by a whole plan
+let before = new Map(); // what each control said when the hand began to choose anew
 
 const send = (name, value) => window.emitEvent(name, value);
 
@@ -82,7 +84,12 @@ setInterval(() => {
 
 document.addEventListener("focusin", (event) => { held = event.target.dataset?.key ?? ""; });
 
+// What a control says: a slider's number with its unit, or the instrument.
+const says = (control) => (control.querySelector("output") ?? control.querySelector("select option:checked"))?.textContent ?? "";
+
 function choose(key, value) {
+  if (settled) before = new Map([...document.querySelectorAll("[data-control]")].map((c) => [c.dataset.control, c.dataset.told ?? ""]));
+  settled = false;
   const control = document.querySelector(`[data-control="${key}"] .set-by`);
   if (control) control.dataset.auto = value === null ? "true" : "false";
   send("cw-choose", { key, value });
@@ -139,8 +146,17 @@ window.canalwright = Object.assign(window.canalwright ?? {}, {
       control.querySelector(".set-by").dataset.auto = String(state.auto);
       if (state.auto || document.activeElement !== input) input.value = state.value;
       if (input.type === "range") tell(input);
+      control.dataset.told = says(control);
+      // What the planner moved with the hand's choice says so: hotter with more rounds is not the same as hotter.
+      const was = control.querySelector(".was"), then = before.get(key);
+      was.textContent = state.auto && then && then !== control.dataset.told ? was.dataset.was.replace("{value}", then) : "";
     }
-    if (told) document.getElementById("told").textContent = told;
+    if (told) {
+      const moved = [...document.querySelectorAll("[data-control]")].filter((c) => c.querySelector(".was").textContent);
+      const also = moved.map((c) => `${c.querySelector("label").textContent} ${c.dataset.told} (${c.querySelector(".was").textContent})`);
+      document.getElementById("told").textContent = [told, ...also].join(" ");
+      settled = true;
+    }
     requestAnimationFrame(() => requestAnimationFrame(drawn));
   },
   progress(text) {
