@@ -3,13 +3,17 @@
 import ast
 import re
 import string
+import tomllib
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+import canalwright
 import canalwright.web
 from canalwright import casefile
+from canalwright.anatomy import Canal, Tooth, averages
 from canalwright.assessment import criteria
 from canalwright.heat import readings
 from canalwright.planning import CAUTION, Plan, Story
@@ -17,14 +21,14 @@ from canalwright.planning.inputs_said import INPUT_WORDS, said
 from canalwright.report import finding_words, sheet
 from canalwright.report.card import card_data
 from canalwright.report.words import act_words
-from canalwright.web import draft, hands, heatruns, stages
-from canalwright.web.chair import DOES
+from canalwright.web import chairadvice, chairsaid, draft, hands, heatruns, stages
 from canalwright.web.formulas import formulas
 from canalwright.web.gone import ERASED
 from canalwright.web.latest import FAULT
 from canalwright.web.markup import chair, controls, picture, planview
 from canalwright.web.pages.measure import OVER
 from canalwright.web.shelf import CLOSED
+from canalwright.web.usual import usual
 from canalwright.web.words import words_of
 
 SPANISH = words_of("es")
@@ -48,7 +52,13 @@ def _texts() -> set[str]:
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Mark":
                 found |= {a.value for a in node.args[1:2] if isinstance(a, ast.Constant)}
     found |= {
-        *DOES.values(),
+        *chairsaid.DOES.values(),
+        *chairsaid.SHORT.values(),
+        *chairsaid.READ.values(),
+        *chairsaid.KEPT.values(),
+        *chairsaid.ASKED.values(),
+        *chairadvice.SAYS.values(),
+        *chairadvice.MEANS.values(),
         *chair.TEXTS.values(),
         *chair.HAPPENED,
         *(t for _, t in controls.SLIDERS),
@@ -62,7 +72,7 @@ def _texts() -> set[str]:
     found |= {text for _, formula in formulas() for text in (formula.how, formula.leaves_out)}
     found |= {said(name) for name in (*INPUT_WORDS, *readings())}
     found |= {hands.FAULT, hands.LOST, hands.MEMORY, *(name for name, _ in heatruns.STAGES)}
-    return found | {CAUTION, FAULT}
+    return found | {CAUTION, FAULT, chairsaid.TRIED, chairsaid.BINDS}
 
 
 @pytest.mark.parametrize("text", sorted(_texts()))
@@ -85,6 +95,55 @@ def test_every_source_of_a_formula_is_told_in_spanish_or_is_but_a_citation() -> 
     }
     missing = [source for source in told if SPANISH.known(source) is None and not CITED.fullmatch(source)]
     assert missing == []
+
+
+ENGLISH = re.compile(
+    r"\b(the|of|and|with|from|below|about|above|given|supposed|tip|gauge|opening|study|means|films|not|read|by|own|source|method|in an)\b"
+)
+"""Words that no Spanish text has, in brackets or out of them; what is only cited is taken out before."""
+REFERENCES = re.compile(r"[A-Z][\w .,&-]+? \d{4}, [^;()]*?(?=[;)]|, leído|, citado|, de memoria|$)")
+
+
+def _left(text: str) -> str:
+    return REFERENCES.sub("", text) if ENGLISH.search(REFERENCES.sub("", text)) else ""
+
+
+def _cites(value: object) -> Iterator[str]:
+    if isinstance(value, dict):
+        yield from (v for k, v in value.items() if k in ("cite", "seen") and isinstance(v, str))
+        for inner in value.values():
+            yield from _cites(inner)
+
+
+def test_where_a_usual_value_is_from_is_told_without_english() -> None:
+    """Also inside the brackets: what the form says beside every field that was left empty, of every tooth, and of every way to measure."""
+    sources: set[str] = set()
+    for code in (10 * q + p for q in (1, 3) for p in range(1, 9)):
+        known = averages.tooth_averages(Tooth(code))
+        for name in (*known.usual, *known.possible):
+            canal = Canal.from_measurements(tooth=code, canal=name, working_length=20.5, finishing_file=(30, 0.04))
+            sources |= {u.source for u in usual(canal).values()} | {str(s) for s in canal.sources.values()}
+    for quantity in ("length", "width", "wall", "curve"):
+        for method in averages.methods(quantity):
+            sources |= {str(averages.reading_error(quantity, method).source)}
+    assert len(sources) > 15
+    assert {text: left for text in sources if (left := _left(SPANISH(text)))} == {}
+
+
+def test_every_source_in_the_data_is_told_in_spanish_or_is_but_a_citation() -> None:
+    room = Path(canalwright.__file__).parent
+    tables = ("anatomy/averages.toml", "irrigation/figures.toml", "readiness/methods.toml")
+    told = {text for name in tables for text in _cites(tomllib.loads((room / name).read_text(encoding="utf-8")))}
+    assert {t for t in told if SPANISH.known(t) is None and not CITED.fullmatch(t)} == set()
+
+
+def test_names_of_the_tray_and_of_the_reference_are_told_within_a_sentence() -> None:
+    canal = Canal.from_measurements(tooth=46, canal="distal", working_length=20.5, finishing_file=(30, 0.04))
+    assert _left(SPANISH(f"mm from {canal.reference}")) == "" and SPANISH.known(canal.reference)
+    for needle in casefile.generic_tray().needles:
+        assert _left(SPANISH(f"{needle.name} goes to 3.0 mm from the end")) == "", needle.name
+    for top in ("crest of bone", "orifice: the crest of bone is not below it", "orifice: crest of bone not given"):
+        assert _left(SPANISH(f"backfill ends at ({top})")) == "", top
 
 
 def _core(plan: Plan, story: Story) -> set[str]:
@@ -139,8 +198,6 @@ def test_the_card_in_spanish_has_no_english_word_left(plan: Plan, story: Story) 
 
 
 def test_names_of_every_tooth_and_usual_canal_are_there() -> None:
-    from canalwright.anatomy import Tooth, averages
-
     for code in (10 * q + p for q in (1, 2, 3, 4) for p in range(1, 9)):
         tooth = Tooth(code)
         known = averages.tooth_averages(tooth)

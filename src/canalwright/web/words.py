@@ -61,7 +61,8 @@ class Words:
 
     def _part(self, text: str) -> str:
         """What stands in a gap: a name of the catalogue, a list of them, one with its number, or a number with its interval."""
-        known = self.exact.get(text) if re.match(r"[\d−-]", text) else self._found(text)
+        number = re.match(r"[\d−-]", text) and " gauge" not in text  # a needle is named by a number, and has a name all the same
+        known = self.exact.get(text) if number else self._found(text)
         if known is not None:
             return known
         for between in ("; ", ", "):
