@@ -11,6 +11,7 @@ from scipy.ndimage import distance_transform_edt, gaussian_filter
 from canalwright.imaging import Scan, ScanError, find_canals, measure_tooth
 from canalwright.imaging.phantom.mesh import scan_of as mesh_scan
 from canalwright.imaging.phantom.scan import Scanner
+from canalwright.imaging.tooth.bone import refuse_bone
 from canalwright.imaging.tooth.outline import find_tooth
 from canalwright.imaging.tooth.pick import pick_tooth
 from canalwright.imaging.tooth.ways import canal_ways
@@ -153,3 +154,29 @@ def test_real_crown_without_a_canal_is_refused_even_when_its_slice_is_stacked() 
     j, i = inside[len(inside) // 2]
     with pytest.raises(ScanError):
         measure_tooth(scan, (i * 0.08, j * 0.08, 4.0))
+
+
+def test_where_in_a_tooth_was_clicked_does_not_move_its_canal() -> None:
+    """In the pulp, in dentine low and high, and in the ligament: one grid is laid, and the ways on it are the same."""
+    true = phantom(1).truth[0]
+    clicks = [true.centre[60], *(true.centre[k] + true.axis[k] * (true.major[k] / 2 + 0.5) for k in (30, 90))]
+    ways = [canal_ways(find_tooth(scan_of(1), click)) for click in clicks]
+    assert [len(found) for found in ways] == [1, 1, 1]
+    for (way,) in ways[1:]:
+        assert np.linalg.norm(way.orifice - ways[0][0].orifice) < 0.05
+        assert np.linalg.norm(way.terminus - ways[0][0].terminus) < 0.05
+
+
+@pytest.mark.parametrize("aside", [[0.0, -3.2, 0.0], [3.0, 0.0, -1.0]])
+def test_a_click_in_the_bone_beside_a_root_is_refused_and_says_where_it_lies(aside: list[float]) -> None:
+    with pytest.raises(ScanError, match=r"the point is in no tooth: the nearest one is \d\.\d mm away; click inside"):
+        find_canals(scan_of(1), phantom(1).truth[0].centre[45] + aside)
+
+
+def test_a_root_much_brighter_than_what_was_clicked_tells_of_bone() -> None:
+    """Bone and root together make one body, whose hollow is the last of a real canal: traced, it looked sound."""
+    tooth = find_tooth(scan_of(1), phantom(1).truth[0].centre[60])
+    ways = canal_ways(tooth)
+    refuse_bone(tooth, ways)
+    with pytest.raises(ScanError, match=r"it is in bone \(grey 900\) beside a root \(grey 1[67]\d\d\)"):
+        refuse_bone(replace(tooth, dentine=900.0, contrast=460.0), ways)

@@ -70,8 +70,8 @@ def test_what_is_no_tooth_is_refused(kind: str) -> None:
 @pytest.mark.parametrize(
     ("factor", "say"),
     [
-        (10.0, r"orifice and terminus are 10\d\.\d+ mm apart; allowed: 2 to 35 mm"),
-        (0.1, "mm apart; allowed: 2 to 35 mm"),
+        (10.0, r"orifice and terminus are 10\d\.\d+ mm apart; allowed: 3 to 35 mm"),
+        (0.1, "mm apart; allowed: 3 to 35 mm"),
         (4.0, "mm apart|too coarse|voxel size"),
     ],
 )

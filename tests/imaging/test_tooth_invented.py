@@ -34,7 +34,7 @@ def test_a_click_finds_the_canal_and_its_end() -> None:
 
 
 def test_the_surface_holds_the_click_at_three_sizes() -> None:
-    surfaces = tooth_surfaces(scan_of(1), click())
+    surfaces = tooth_surfaces(found().tooth)
     assert [len(s.faces) for s in surfaces] == sorted((len(s.faces) for s in surfaces), reverse=True)
     for one in surfaces:
         assert np.all(one.vertices.min(0) < click()) and np.all(one.vertices.max(0) > click())

@@ -15,7 +15,8 @@ from skimage.measure import marching_cubes
 
 from canalwright.imaging.errors import ImagingError
 from canalwright.imaging.found import FoundCanal
-from canalwright.imaging.tooth.outline import DARK, STEP, Tooth
+from canalwright.imaging.tooth.body import DARK
+from canalwright.imaging.tooth.outline import STEP, Tooth
 
 if TYPE_CHECKING:
     from trimesh import Trimesh  # loaded where a surface is made: it is large, and most who read a scan write none

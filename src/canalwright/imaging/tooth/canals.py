@@ -14,6 +14,7 @@ from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.joins import joined
 from canalwright.imaging.readers.opened import Opened
 from canalwright.imaging.refusal import refusal
+from canalwright.imaging.tooth.bone import refuse_bone
 from canalwright.imaging.tooth.ends import SHORTEST
 from canalwright.imaging.tooth.isthmus import isthmuses
 from canalwright.imaging.tooth.limbs import with_limbs
@@ -83,6 +84,7 @@ def measure_tooth(
     """
     tooth = _first_tooth(scan, pick_tooth(scan)) if click is None else find_tooth(scan, np.asarray(click, dtype=float))
     ways = canal_ways(tooth)
+    refuse_bone(tooth, ways)
     step(OUTLINED)
     near = scan.around(tooth.corners(), MARGIN) if isinstance(scan, Opened) else scan
     made: list[FoundCanal] = []
@@ -101,8 +103,12 @@ def measure_tooth(
         said = refused[0] if refused else "no canal leaves its pulp"
         raise refusal(scan.path or "scan in memory", f"no canal found ({said})", remedy="give two points by hand")
     made.sort(key=lambda c: -c.length)
-    notes = tooth.notes + ((f"{len(refused)} more end(s) of the pulp could not be traced",) if refused else ())
-    named = [replace(c, name=f"canal {n + 1}", notes=c.notes + notes) for n, c in enumerate(made)]
+    notes = list(tooth.notes)
+    if tooth.cej is None:
+        notes.append("no enamel seen: where the canal begins is taken from the shape of its pulp")
+    if refused:
+        notes.append(f"{len(refused)} more end(s) of the pulp could not be traced")
+    named = [replace(c, name=f"canal {n + 1}", notes=(*c.notes, *notes)) for n, c in enumerate(made)]
     return FoundTooth(tooth, tuple(isthmuses(tooth, joined(named))), near)
 
 

@@ -16,7 +16,7 @@ from canalwright.imaging.found import FoundCanal
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.path import Tones, tones_of
-from canalwright.imaging.tracing.trace import MARGIN, along
+from canalwright.imaging.tracing.trace import LENGTHS, MARGIN, along
 from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]
@@ -48,10 +48,11 @@ def trace_mask(
     way = _longest_way(part, labels.spacing)[:, ::-1] + low[::-1] - 1
     points = labels.to_patient(way.astype(float))
     length = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
-    if not 2.0 <= length <= 35.0:
+    if not LENGTHS[0] <= length <= LENGTHS[1]:
         raise refusal(
-            where, f"label {lumen} is {length:.1f} mm long", allowed="2 to 35 mm", remedy="is it a canal's lumen?"
-        )
+            where, f"label {lumen} is {length:.1f} mm long", allowed=f"{LENGTHS[0]:g} to {LENGTHS[1]:g} mm",
+            remedy="is it a canal's lumen?",
+        )  # fmt: skip
     image = scan if scan is not None else _as_image(labels, lumen, root)
     block = take(image, points, MARGIN)
     tones = tones_of(block, points[-1], points[0]) if scan is not None else Tones(1000.0, 0.0, 1000 * STEPS, 0.0)

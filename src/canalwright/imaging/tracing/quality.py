@@ -41,6 +41,10 @@ SHARPEST = 1.2
 SWING = 1.5
 """How far along it a canal that leaves or joins another one may still be swinging out from it, mm."""
 
+SHORT, SHORTENED = 6.0, 0.5
+"""Length under which a canal is doubted, mm, and what is then left of the score (our own choice): from orifice to foramen hardly a canal
+of a grown root is shorter than 8 mm."""
+
 TURNED = 0.3
 """What a sharper one leaves of the score."""
 
@@ -222,6 +226,10 @@ def doubted_as(again: Quality, before: Quality) -> Quality:
 def _by_shape(parts: Parts, canal: FoundCanal) -> list[tuple[float, str]]:
     marks = []
     lumen = canal.lumen
+    if canal.length < SHORT:
+        marks.append(
+            (SHORTENED, f"only {canal.length:.1f} mm long: does it begin at its orifice and end at its foramen?")
+        )
     if lumen.major.max() > 4.5:
         marks.append((0.6, f"{lumen.major.max():.1f} mm wide at most: chamber or another canal may be included"))
     third = lumen.size // 3

@@ -26,6 +26,8 @@ from canalwright.imaging.volume import Scan
 
 Array = NDArray[np.float64]
 MARGIN = 7.5
+LENGTHS = (3.0, 35.0)
+"""Lengths that a canal may have, mm: a shorter one no cone is fitted into."""
 
 
 def trace(
@@ -51,11 +53,11 @@ def trace(
     """
     top, end = _point(scan, "orifice", orifice), _point(scan, "terminus", terminus)
     long = float(np.linalg.norm(top - end))
-    if not 2.0 <= long <= 35.0:
+    if not LENGTHS[0] <= long <= LENGTHS[1]:
         raise refusal(
             scan.path or "scan in memory",
             f"orifice and terminus are {long:.2f} mm apart",
-            allowed="2 to 35 mm",
+            allowed=f"{LENGTHS[0]:g} to {LENGTHS[1]:g} mm",
             remedy="pick the points again, or correct the scan's voxel size",
         )
     through = [_point(scan, "point of the way", point) for point in via]
@@ -100,6 +102,13 @@ def along(
         apart,
     )
     canal = found(parts, name, scan)
+    if canal.length < LENGTHS[0]:
+        raise refusal(
+            block.name,
+            f"what was followed is only {canal.length:.1f} mm long, too short for a canal",
+            allowed=f"{LENGTHS[0]:g} mm or more",
+            remedy="pick the orifice and the end of one canal",
+        )
     return replace(canal, quality=judge(state.seen(), parts, canal, block.name))
 
 

@@ -1,4 +1,4 @@
-"""The tooth at a click as a surface, for looking at: from the solid that the canals were found in, smoothed, at three sizes."""
+"""A tooth as a surface, for looking at: from the solid that the canals were found in, smoothed, at three sizes."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -8,10 +8,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, zoom
 from skimage.measure import marching_cubes
 
-from canalwright.imaging.tooth.outline import find_tooth
-from canalwright.imaging.volume import Scan
+from canalwright.imaging.tooth.outline import Tooth
 
-Array = NDArray[np.float64]
 marched: Any = marching_cubes
 LEVELS = (0.5, 1.0, 2.5)
 """Nodes to one of the tooth's own grid (0.25 mm), fine to coarse: 0.125, 0.25 and 0.6 mm."""
@@ -25,9 +23,8 @@ class Outer:
     faces: NDArray[np.uint32]
 
 
-def tooth_surfaces(scan: Scan, click: Array) -> tuple[Outer, ...]:
-    """The outer surface of the tooth at `click` (LPS mm), finest first. Raises ScanError when there is no tooth."""
-    tooth = find_tooth(scan, np.asarray(click, dtype=float))
+def tooth_surfaces(tooth: Tooth) -> tuple[Outer, ...]:
+    """The outer surface of a tooth, finest first."""
     soft = gaussian_filter(np.pad(tooth.solid, 3).astype(np.float32), 0.8)
     out = []
     for level in LEVELS:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from canalwright.imaging import FoundCanal, Scan, ScanError, VoxelSize, find_canals
+from canalwright.imaging import FoundCanal, Scan, ScanError, VoxelSize, measure_tooth
 from canalwright.imaging.corrections import Correction, correct
 from canalwright.imaging.errors import ImagingError
 from canalwright.imaging.phantom.scan import Scanner, make, random_shape, render
@@ -125,9 +125,9 @@ def find(told: Told, kept: Kept, click: Point) -> tuple[tuple[FoundCanal, ...], 
     scan = kept.scan()
     doing = "looking for the tooth and tracing its canals"
     told(doing, 0.0)
-    found = find_canals(scan, click, step=lambda share: told(doing, FOUND * share))
+    found = measure_tooth(scan, click, step=lambda share: told(doing, FOUND * share))
     told("drawing the tooth's surface", FOUND)
-    return found, tooth_surfaces(scan, np.array(click))
+    return found.canals, tooth_surfaces(found.tooth)
 
 
 def corrected(
