@@ -34,7 +34,7 @@ MOST_LABELS, MOST_TRIMS, READABLE = 14, 6, 4.0
 FILL_SHOWN = (".chance", ".void", ".beyond", ".root_ratio")
 PRINTED = (
     "working length", "label", "date", "file", "paper point", "Cone", "cut off, mm", "tip, mm", "seats at", "within ½ mm %",
-    "Pluggers", "deepest stop, mm", "Heat margin", "to the 10 K limit", "Downpack", "carrier stop", "heat s", "bite", "plugger",
+    "Pluggers", "≤ mm", "Heat margin", "to the 10 K limit", "Downpack", "carrier stop", "heat s", "bite", "plugger",
     "plugger stop", "hold s", "soft to", "rise K", "Backfill", "softens below", "needle stop", "from", "up to",
     "and {n} more, see the page", "Before the cone:", "What the numbers rest on:", "plan", "Findings", "worst first",
     "Heat and fill", "Greatest rise on the root surface by depth",

@@ -52,7 +52,12 @@ function ruler(layer, one) {
 
 function cursor(layer, one) {
   const at = place(svg), box = svg.viewBox.baseVal, y = at.y(depth), text = `${depth.toFixed(1)} mm`;
-  layer.append(make("path", { d: `M${box.x + (zoom > 1.05 ? 52 * one : 0)} ${y}H${box.x + box.width}`, stroke: "var(--accent)", "stroke-width": 1.5 * one, "stroke-dasharray": `${5 * one} ${4 * one}` }));
+  let from = box.x + (zoom > 1.05 ? 52 * one : 0), to = box.x + box.width;
+  for (const b of [...svg.querySelectorAll("text")].map((t) => t.getBBox())) { // it ends before a label at its height
+    if (!b.width || y < b.y - 2 * one || y > b.y + b.height + 2 * one) continue;
+    if (b.x > at.x) to = Math.min(to, b.x - 8 * one); else if (b.x + b.width < at.x) from = Math.max(from, b.x + b.width + 4 * one);
+  }
+  layer.append(make("path", { d: `M${from} ${y}H${to}`, stroke: "var(--accent)", "stroke-width": 1.5 * one, "stroke-dasharray": `${5 * one} ${4 * one}` }));
   layer.append(make("rect", { x: box.x + (zoom > 1.05 ? 55 : 38) * one, y: y - 21 * one, width: 64 * one, height: 19 * one, rx: 4 * one, fill: "var(--sheet)", opacity: 0.92 }), make("text", { x: box.x + (zoom > 1.05 ? 58 : 41) * one, y: y - 7 * one, "font-size": 14 * one, "font-weight": 650, fill: "var(--accent)" }, text));
 }
 
