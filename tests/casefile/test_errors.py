@@ -79,7 +79,7 @@ WRONG = [
     ("number = 46", "number = 30",
      "x.toml: tooth.number = 30: allowed 11 to 18, 21 to 28, 31 to 38, 41 to 48; "
      'if this is the Universal number of 46 (lower first molar, right), add notation = "universal"'),
-    ("version = 1", "version = 2", "x.toml: case.version = 2: allowed 1; write 1"),
+    ("version = 1", "version = 2", "x.toml: case.version = 2; made by a newer canalwright; upgrade this one to open it"),
     ('label = "T-1"', 'label = ""', "x.toml: case.label: allowed at least 1 character(s); fill it in"),
     ('label = "T-1"', 'label = "T\\u001b[31m"',
      "x.toml: case.label = 'T\\x1b[31m': allowed printable text; take the control characters out"),
@@ -124,6 +124,12 @@ def test_a_canal_named_twice_is_refused() -> None:
     ("content", "words"),
     [
         (b"a = [\n", "x.toml: line 2, column 1|x.toml: end of document"),
+        (b"[case]\nlabel = 20,5\n", r"x.toml: line 2, column 11 = 20,5; write a decimal point: 20\.5"),
+        (b"a = { size = 35, taper = 0,06 }\n", r"x.toml: line 1, column \d+ = 0,06; write a decimal point: 0\.06"),
+        (b"[case]\nlabel = ", r"x.toml: (line 2, column 9|end of document); the file seems to end early: .*"),
+        (b"[case]\nlabel = 'a", r"x.toml: .*; the file seems to end early: .*"),
+        (b"[case]\nfile = { size = 35, ", r"x.toml: .*; the file seems to end early: .*"),
+        (b"[case]\nlab", r"x.toml: .*; the file seems to end early: .*"),
         (b"[case]\nlabel = 'a' 'b'\n", r"x.toml: line 2, column 13: allowed TOML; .* mend this line"),
         (b"\x89PNG\r\n\x1a\n\x00\x00", "allowed UTF-8 text"),
         (b"label\x00 = 1", "a binary file"),

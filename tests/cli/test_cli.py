@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 from canalwright import casefile
 from canalwright.cli import main
 from canalwright.cli.app import app
+from canalwright.cli.inputs import decimal
 
 FEW = ["--draws", "64"]
 
@@ -52,6 +53,12 @@ def test_plan_prints_the_caution_and_json_has_intervals(case: Path) -> None:
     plan = json.loads(said)["plans"][0]
     assert plan["caution"]
     assert {"value", "low", "high", "unit", "source"} <= set(plan["cone"]["seat"])
+
+
+def test_a_comma_in_an_option_is_a_decimal_point() -> None:
+    assert (decimal("2,5"), decimal("2.5"), decimal(0.5)) == (2.5, 2.5, 0.5)
+    code, said = run("plan", "none.toml", "--activation", "two")
+    assert code == 2 and "write it as 2.5" in said
 
 
 def test_simulate_and_card(case: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -25,6 +25,9 @@ def test_a_case_goes_to_another_machine_and_back(tmp_path: Path, monkeypatch: py
     began = Chairbook().new(Head(casefile.dumps(case), 0, "rounds=3", time.time()))
     Chairbook().append(began, Event("go", time.time(), text="note"))
     assert run("pack", file, "--out", packed, "--draws", "64")[0] == 0
+    whole = packed.read_bytes()
+    code, said = run("pack", file, "--out", packed)
+    assert code == 2 and "left as it is" in said and packed.read_bytes() == whole
     monkeypatch.setenv("CANALWRIGHT_DATA", str(tuesday))
     code, said = run("unpack", packed, "--out", back)
     assert code == 0, said

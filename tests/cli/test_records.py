@@ -1,7 +1,10 @@
 """Protects: the records from the command line as an administrator uses them, and bad input told in one line with exit code 2."""
 
+import io
 import json
+import warnings
 from datetime import date, timedelta
+from getpass import GetPassWarning
 from pathlib import Path
 
 import pytest
@@ -9,7 +12,9 @@ from typer.testing import CliRunner
 
 from canalwright.cli import main
 from canalwright.cli.app import app
+from canalwright.cli.records_keys import password_of
 from canalwright.records import Cost, Identity, Kind, Passphrase, Store
+from canalwright.records.errors import BadEntry
 
 SECRET, PASSWORD = "green teapot walks over rivers", "violet bicycle under a bridge"
 CHEAP = Cost(time=1, memory=8, lanes=1)
@@ -200,3 +205,20 @@ def test_a_rule_that_cannot_be_is_refused(
 ) -> None:
     assert "rising whole months" in refused(capsys, "schedule", home, kept[1], "12,6")
     assert "1 to 100 years" in refused(capsys, "expired", home, "--years", "0")
+
+
+def test_a_password_without_a_terminal_is_read_as_a_line_or_asked_for_in_one(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def no_terminal(*_: object, **__: object) -> str:
+        warnings.warn("Can not control echo on the terminal.", GetPassWarning, stacklevel=2)
+        return "never reached"
+
+    monkeypatch.setattr("typer.prompt", no_terminal)
+    for sent in ("", "one\nother\n"):
+        monkeypatch.setattr("sys.stdin", io.StringIO(sent))
+        with pytest.raises(BadEntry, match="Password of ann: none was given; type it at a terminal"):
+            password_of("ann")
+    monkeypatch.setattr("sys.stdin", io.StringIO(f"{PASSWORD}\n{PASSWORD}\n"))
+    assert password_of("ann") == PASSWORD
+    assert "GetPassWarning" not in capsys.readouterr().err

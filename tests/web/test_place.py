@@ -31,6 +31,7 @@ from canalwright.web.reader import reads
 from canalwright.web.records.house import House
 from canalwright.web.records.nightly import back_up, until_night
 from tests.records.conftest import CHEAP
+from tests.support.browser import free_port
 
 
 @pytest.fixture(scope="module")
@@ -88,6 +89,16 @@ async def test_outside_the_names_of_the_certificate_are_answered_and_no_others(p
 def test_the_command_line_refuses_in_one_line() -> None:
     result = CliRunner().invoke(app, ["serve", "--host", "0.0.0.0", "--no-open"])
     assert result.exit_code == 2 and "Traceback" not in result.output
+
+
+def test_a_port_in_use_is_told_before_any_address() -> None:
+    port = free_port()
+    with Place(port=port).listen():
+        result = CliRunner().invoke(app, ["serve", "--port", str(port), "--no-open"])
+    assert result.exit_code == 2 and "http" not in result.output
+    assert result.output.splitlines() == [
+        f"canalwright: port {port} on 127.0.0.1 is in use: stop what uses it, or choose another with --port"
+    ]
 
 
 @pytest.fixture

@@ -93,6 +93,8 @@ def _problem(file: str, row: dict[str, Any], schema: dict[str, Any]) -> Problem:
     allowed, action = _WORDS.get(kind, ("", row["msg"]))
     if kind == "model_type" and "number" in {e.get("type") for e in _alternatives(table_at(schema, loc, follow=False))}:
         allowed, action = "a number, or { value, method, error }", "write a number without quotation marks"
+    if kind == "literal_error" and loc[-1] == "version" and type(row["input"]) is int and row["input"] > 1:
+        return Problem(file, path_of(loc), value, "", "made by a newer canalwright; upgrade this one to open it")
     if kind == "literal_error":
         allowed = context.get("expected", "")
         close = get_close_matches(

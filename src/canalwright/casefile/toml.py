@@ -52,10 +52,23 @@ def parse(raw: bytes | str, name: str) -> dict[str, Any]:
         found = re.search(r"\(at (line \d+, column \d+|end of document)\)", str(error))
         where = found.group(1) if found else ""
         what = re.sub(r"\s*\(at .*\)", "", str(error))
-        raise CaseError((Problem(name, where, "", "TOML", f"{what}; mend this line"),)) from None
+        raise CaseError((_broken(name, raw, where, what),)) from None
     except (RecursionError, ValueError) as error:
         what = "nested too deeply" if isinstance(error, RecursionError) else str(error)
         raise CaseError((Problem(name, "", "", "TOML", f"{what}; mend the file"),)) from None
+
+
+def _broken(name: str, text: str, where: str, what: str) -> Problem:
+    """What is wrong where TOML ends: a comma for a decimal point, a file that was cut off, or what the reader of TOML says."""
+    lines = text.splitlines() or [""]
+    place = re.fullmatch(r"line (\d+), column (\d+)", where)
+    line = min(int(place[1]), len(lines)) if place else len(lines)
+    if place and (comma := re.search(r"=\s*[+-]?(\d+),(\d+)\b", lines[line - 1])):
+        return Problem(name, where, f"{comma[1]},{comma[2]}", "", f"write a decimal point: {comma[1]}.{comma[2]}")
+    rest = "\n".join([lines[line - 1][int(place[2]) - 1 :], *lines[line:]]) if place else ""
+    if not rest.strip():
+        return Problem(name, where, "", "", "the file seems to end early: copy or save it again, or mend its last line")
+    return Problem(name, where, "", "TOML", f"{what}; mend this line")
 
 
 def write(text: str, path: Path) -> None:

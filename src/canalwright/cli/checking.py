@@ -36,9 +36,15 @@ Terminus = Annotated[
 Basis = Annotated[str, typer.Option("--basis", help="What the scans are: cone-beam or micro-ct.")]
 BandName = Annotated[str, typer.Option("--band", help="Allowed end: two (0-2 mm short) or guideline (0.5-2 mm short).")]
 Search = Annotated[bool, typer.Option("--search", help="Also try turns about the canal: a specimen put back anyhow.")]
-Height = Annotated[float | None, typer.Option("--ferrule", metavar="MM", help="Height of the ferrule.")]
-Thick = Annotated[float | None, typer.Option("--ferrule-thickness", metavar="MM", help="Its thickness.")]
-Crown = Annotated[float | None, typer.Option("--crown", metavar="MM", help="Height of the crown.")]
+Height = Annotated[
+    float | None, typer.Option("--ferrule", metavar="MM", parser=inputs.decimal, help="Height of the ferrule.")
+]
+Thick = Annotated[
+    float | None, typer.Option("--ferrule-thickness", metavar="MM", parser=inputs.decimal, help="Its thickness.")
+]
+Crown = Annotated[
+    float | None, typer.Option("--crown", metavar="MM", parser=inputs.decimal, help="Height of the crown.")
+]
 Earlier = Annotated[
     list[Path] | None,
     typer.Option(

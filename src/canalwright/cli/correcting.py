@@ -26,7 +26,9 @@ At = Annotated[
     list[str],
     typer.Option("--point", metavar="X,Y,Z", help="Its points in order, LPS mm: see the guide for each kind."),
 ]
-Radius = Annotated[float | None, typer.Option("--radius", metavar="MM", help="Radius of a barrier.")]
+Radius = Annotated[
+    float | None, typer.Option("--radius", metavar="MM", parser=inputs.decimal, help="Radius of a barrier.")
+]
 Normal = Annotated[str | None, typer.Option("--normal", metavar="X,Y,Z", help="Across a flat barrier; else a ball.")]
 Branch = Annotated[str, typer.Option("--portal", metavar="TEXT", help="What a side branch is called.")]
 Author = Annotated[str, typer.Option("--author", metavar="NAME", help="Who corrects.")]

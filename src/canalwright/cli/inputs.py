@@ -13,6 +13,15 @@ if TYPE_CHECKING:
     from canalwright.planning import Choices
     from canalwright.web.words import Words
 
+
+def decimal(text: str | float) -> float:
+    """A number of an option; a comma is taken as the decimal point. Raises BadParameter."""
+    try:
+        return float(str(text).strip().replace(",", ".", 1))
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is no number: write it as 2.5") from None
+
+
 CasePath = Annotated[Path, typer.Argument(metavar="CASE", help="A case file (TOML).", show_default=False)]
 TrayPath = Annotated[
     Path | None, typer.Option("--tray", metavar="FILE", help="Your tray file; without it the generic tray.")
@@ -23,12 +32,16 @@ CanalName = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON: each number with value, low, high, unit, source.")]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with code 3 when a finding of the worst kind stands.")]
 Temperature = Annotated[
-    float | None, typer.Option("--temperature", metavar="C", help="Set temperature of the carrier.")
+    float | None, typer.Option("--temperature", metavar="C", parser=decimal, help="Set temperature of the carrier.")
 ]
-Activation = Annotated[float | None, typer.Option("--activation", metavar="S", help="Seconds of each activation.")]
+Activation = Annotated[
+    float | None, typer.Option("--activation", metavar="S", parser=decimal, help="Seconds of each activation.")
+]
 Rounds = Annotated[int | None, typer.Option("--rounds", metavar="N", help="Rounds of the downpack.")]
-Force = Annotated[float | None, typer.Option("--force", metavar="N", help="Force of the press, newton.")]
-Trim = Annotated[float | None, typer.Option("--trim", metavar="MM", help="Cut off the cone's tip.")]
+Force = Annotated[
+    float | None, typer.Option("--force", metavar="N", parser=decimal, help="Force of the press, newton.")
+]
+Trim = Annotated[float | None, typer.Option("--trim", metavar="MM", parser=decimal, help="Cut off the cone's tip.")]
 Cone = Annotated[str | None, typer.Option("--cone", metavar="NAME", help="Cone of the tray.")]
 Carrier = Annotated[str | None, typer.Option("--carrier", metavar="NAME", help="Heat carrier of the tray.")]
 Draws = Annotated[

@@ -60,7 +60,10 @@ Corrections = Annotated[
     Path | None, typer.Option("--corrections", metavar="FILE", help="Corrections of a scan's canals (see correct).")
 ]
 Post = Annotated[list[str], typer.Option("--post", metavar="CANAL", help="A canal that takes a post.")]
-End = Annotated[float, typer.Option("--end", metavar="MM", help="How far from the terminus the preparation ends.")]
+End = Annotated[
+    float,
+    typer.Option("--end", metavar="MM", parser=inputs.decimal, help="How far from the terminus the preparation ends."),
+]
 
 
 def measure(

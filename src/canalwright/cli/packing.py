@@ -24,14 +24,16 @@ def pack(
     spoken = tongue(inputs.words_in(language))
     read, canals = inputs.read_case(case)
     instruments, choices = inputs.read_tray(tray), inputs.choices_of(draws=draws)
-    target = out or case.with_suffix(".zip").name
+    target = out or Path(case.with_suffix(".zip").name)
+    _refuse(target)
     filled = []
     with output.progress("planning") as step:
         for one in canals:
             step(one.name)
             made = plan(one, instruments, choices, read.record(one.name))
             filled.append((made, simulate(made)))
-    Path(target).write_bytes(packed(read, filled, Chairbook(), tongue=spoken))
+    with target.open("xb") as file:
+        file.write(packed(read, filled, Chairbook(), tongue=spoken))
     output.line(f"wrote {target}")
 
 
@@ -43,12 +45,17 @@ def unpack(archive: Archive, out: Out = None) -> None:
     from canalwright.web.chairbook import Chairbook
 
     target = out or Path(f"{archive.stem}.toml")
-    if target.exists():
-        output.error(f"{target}: there is such a file already, and it is left as it is; name another with --out")
-        raise typer.Exit(BAD_INPUT)
+    _refuse(target)
     back = restored(read(archive), archive.name, Chairbook())
     casefile.dump(back.case, target)
     films = (
         f"; {len(back.films)} radiographs stay in the archive: open it in the page to see them" if back.films else ""
     )
     output.line(f"wrote {target}; {back.sessions} sessions at the chair came with it{films}")
+
+
+def _refuse(target: Path) -> None:
+    """Nothing is written over, and nothing reckoned in vain."""
+    if target.exists():
+        output.error(f"{target}: there is such a file already, and it is left as it is; name another with --out")
+        raise typer.Exit(BAD_INPUT)

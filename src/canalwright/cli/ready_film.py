@@ -15,7 +15,9 @@ Second = Annotated[Path | None, typer.Option("--second", metavar="FILM", help="A
 SecondMarks = Annotated[
     Path | None, typer.Option("--second-marks", metavar="MARKS", help="The marks of the second film.")
 ]
-Angle = Annotated[float, typer.Option("--angle", metavar="DEG", help="By how much the tube was turned for it.")]
+Angle = Annotated[
+    float, typer.Option("--angle", metavar="DEG", parser=inputs.decimal, help="By how much the tube was turned for it.")
+]
 Towards = Annotated[
     str, typer.Option("--towards", metavar="SIDE", help="Towards which side of the picture: left or right.")
 ]

@@ -2,6 +2,8 @@
 
 import getpass
 import os
+import sys
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
@@ -77,9 +79,26 @@ def day_of(option: str, text: str | None) -> date:
 
 def password_of(name: str) -> str:
     """A new password, typed twice without echo."""
-    return str(typer.prompt(f"Password of {name}", hide_input=True, confirmation_prompt=True, err=True))
+    return _typed(f"Password of {name}", twice=True)
 
 
 def _asked(variable: str, words: str, *, new: bool) -> str:
     given = os.environ.get(variable)
-    return given if given else str(typer.prompt(words, hide_input=True, confirmation_prompt=new, err=True))
+    return given if given else _typed(words, twice=new, instead=f", or set {variable}")
+
+
+def _typed(words: str, *, twice: bool, instead: str = "") -> str:
+    """A secret typed without echo; where there is no terminal, a line of the input, twice where it is new. Raises BadEntry."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", getpass.GetPassWarning)
+            return str(typer.prompt(words, hide_input=True, confirmation_prompt=twice, err=True))
+    except getpass.GetPassWarning:
+        print(file=sys.stderr)  # noqa: T201  the question stands on a line of its own
+        lines = [sys.stdin.readline().rstrip("\r\n") for _ in range(1 + twice)]
+    if not all(lines) or len(set(lines)) > 1:
+        from canalwright.records.errors import BadEntry
+
+        how = "twice the same, a line each" if twice else "as a line"
+        raise BadEntry(f"{words}: none was given; type it at a terminal, send it {how}{instead}")
+    return lines[0]

@@ -40,6 +40,7 @@ def serve(
 
     try:
         place = Place(host, port, certificate, key, accounts=records is not None)
+        place.listen().close()  # before a passphrase is asked for
     except PlaceError as error:
         explain(error)
         raise typer.Exit(BAD_INPUT) from None
@@ -49,4 +50,8 @@ def serve(
         store = None
         if records is not None:
             store = stack.enter_context(opened(records, "page served", keyring=keyring, url=url, names=names))
-        web.serve(case=first, tray=tools, place=place, show=show, store=store)
+        try:
+            web.serve(case=first, tray=tools, place=place, show=show, store=store)
+        except PlaceError as error:
+            explain(error)
+            raise typer.Exit(BAD_INPUT) from None

@@ -19,7 +19,7 @@ def serve(case: "Case | None", tray: "Tray", place: "Place", show: bool, store: 
     """Serve the page at `place` until it is stopped; `case` opens with it, `show` opens the browser too.
 
     With a `store` of records everybody signs in first, and `case` is left out: what is open belongs to a reader. What serves is loaded here
-    and not with this room, since every process that works for the page loads the room too.
+    and not with this room, since every process that works for the page loads the room too. Raises PlaceError where it cannot listen.
     """
     from canalwright.web.server import serve as run
 

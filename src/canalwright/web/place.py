@@ -1,6 +1,8 @@
 """Where the page is served: this machine alone, or elsewhere too, then through TLS and with accounts only."""
 
+import errno
 import ipaddress
+import socket
 import ssl
 from dataclasses import dataclass
 from pathlib import Path
@@ -56,6 +58,18 @@ class Place:
         """Where to point a browser."""
         host = next(iter(sorted(self.names - NAMES)), self.host) if self.outside else self.host
         return f"{'https' if self.certificate else 'http'}://{f'[{host}]' if ':' in host else host}:{self.port}"
+
+    def listen(self) -> socket.socket:
+        """A socket that listens here, before anything is told of the address. Raises PlaceError where it cannot."""
+        try:
+            family, *_, where = socket.getaddrinfo(self.host, self.port, type=socket.SOCK_STREAM)[0]
+            return socket.create_server(where[:2], family=family)
+        except OSError as error:
+            if error.errno == errno.EADDRINUSE:
+                why = "is in use: stop what uses it, or choose another with --port"
+            else:
+                why = f"cannot be used ({error.strerror or error}): choose another with --port or --host"
+            raise PlaceError(f"port {self.port} on {self.host} {why}") from None
 
 
 def is_loopback(host: str) -> bool:

@@ -46,6 +46,7 @@ ICON = (
 
 def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store | None" = None) -> None:
     """See `canalwright.web.serve`."""
+    listening = place.listen()
     memory.frugal()
     office = Office.of(tray)
     office.scans.paths = not place.outside
@@ -83,7 +84,7 @@ def serve(case: Case | None, tray: Tray, place: Place, show: bool, store: "Store
         ws_per_message_deflate=place.outside,  # on this machine packing takes longer than sending
         timeout_graceful_shutdown=2,
     )
-    uvicorn.Server(config).run()
+    uvicorn.Server(config).run([listening])
 
 
 def guarded(office: Office, place: Place, house: "House | None" = None) -> Guard:
