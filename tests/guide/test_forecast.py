@@ -3,9 +3,24 @@
 import pytest
 
 from canalwright import casefile, planning
-from canalwright.guide import GO, Event, Session, begin, carried_out, forecast, steps_of
+from canalwright.guide import (
+    GO,
+    RETIME,
+    Event,
+    Session,
+    begin,
+    carried_out,
+    concerning,
+    doubt,
+    doubts,
+    fold,
+    forecast,
+    steps_of,
+)
+from canalwright.guide.depths import BEYOND, BINDS
+from canalwright.guide.forecast import ALLOWED, TOLERATED
 from canalwright.guide.session import apply
-from canalwright.planning import Choices, Plan
+from canalwright.planning import Choices, Harm, Plan
 from canalwright.protocol import Heat
 
 
@@ -35,24 +50,79 @@ def _until(plan: Plan, heats: int, held: float) -> Session:
 def test_there_is_a_step_for_each_act(plan: Plan) -> None:
     steps = steps_of(plan)
     assert [s.act for s in steps] == list(range(len(plan.protocol.acts)))
-    assert all(s.depth is not None for s in steps if s.kind != "pause")
+    assert all(
+        s.depth is not None and s.low is not None and s.high is not None and s.low <= s.depth <= s.high
+        for s in steps
+        if s.kind != "pause"
+    )
+
+
+def test_a_depth_that_cannot_be_is_doubted(plan: Plan) -> None:
+    """Beyond the end of the root, or deeper than the instrument gets without binding; not within 0.5 mm of what was planned."""
+    end = plan.canal.length.value
+    for step in steps_of(plan):
+        if step.depth is None:
+            assert doubts(plan, step) == ()
+            continue
+        beyond = doubt(plan, step, end + 0.1)
+        assert beyond is not None and beyond.kind == BEYOND and beyond.limit.low < end < beyond.limit.high
+        assert doubt(plan, step, min(step.depth + 0.4, end)) is None
+        tight = doubt(plan, step, end - 0.1)
+        assert (tight is not None and tight.kind == BINDS) == (step.kind != "place")
+
+
+def test_the_findings_of_an_act_stand_on_it(plan: Plan) -> None:
+    steps = steps_of(plan)
+    tried = {f.code for f in concerning(plan, steps[0], trying=True)}
+    assert "cone-beyond" in tried & {f.code for f in plan.findings}
+    by_kind = {s.kind: {f.code for f in concerning(plan, s, trying=False)} for s in steps}
+    assert "surface-may-heat" in by_kind["heat"] and by_kind["pause"] == set()
+    assert all(f.harm >= Harm.CAUTION for s in steps for f in concerning(plan, s, trying=False))
 
 
 def test_done_as_planned_the_forecast_is_the_plan(plan: Plan) -> None:
     session = _until(plan, 1, plan.rounds[0].activation.value)
-    assert forecast(plan, session).rise.value == pytest.approx(plan.heat.surface_rise.value, rel=0.05)
+    assert forecast(plan, session).rise.value == pytest.approx(plan.heat.surface_rise.value, rel=0.01)
     first = next(a for a in carried_out(plan, session.done) if isinstance(a, Heat))
     assert first.seconds == pytest.approx(plan.rounds[0].activation.value)
 
 
 def test_a_pedal_held_long_is_hotter_and_changes_the_rest(plan: Plan) -> None:
-    usual, long = (forecast(plan, _until(plan, 1, held)) for held in (1.5, 7.0))
-    assert long.rise.value > usual.rise.value
-    assert long.rise.low <= long.rise.value <= long.rise.high
+    """What is past stays hot; the rest gets a longer pause before the next activation, until that is no hotter than the plan's own."""
+    usual, session = forecast(plan, _until(plan, 1, 1.5)), _until(plan, 1, 9.0)
+    long = forecast(plan, session)
+    assert not usual.changes and usual.ahead is not None
+    assert long.reached.value > usual.rise.value and long.reached.low <= long.reached.value <= long.reached.high
+    assert long.changes and long.enough and long.next is not None and long.ahead is not None
+    assert long.ahead.value <= max(ALLOWED, plan.heat.surface_rise.value) + TOLERATED < long.reached.value
+    (pause,) = long.seconds
+    assert session.steps[pause].kind == "pause" and pause < long.next and long.seconds[pause] > 8.0
     assert long.then.value <= long.rise.value
-    if long.changes:
-        session = _until(plan, 1, 7.0)
-        assert all(session.steps[i].kind in ("heat", "pause") for i in long.seconds)
+    after = apply(session, Event(RETIME, 0.0, seconds=long.seconds))
+    assert not forecast(plan, after).changes, "planned anew once, not at every look"
+    back = fold(after.steps, 0.0, [])
+    assert forecast(plan, back).seconds == {pause: 8.0}, (
+        "with the long activation taken back the plan's own times return"
+    )
+
+
+def test_a_pause_that_was_cut_short_is_waited_for_before_the_next_activation(plan: Plan) -> None:
+    session = _until(plan, 1, 20.0)
+    now = session.entered
+    while session.step is not None and session.step.kind != "heat":
+        session = (
+            apply(apply(session, Event(GO, now)), Event(GO, now + 1.0))
+            if session.step.timed
+            else apply(session, Event(GO, now))
+        )
+        now += 1.0
+    found = forecast(plan, session)
+    assert found.wait > 0 and found.next == session.index and not found.changes
+
+
+def test_after_the_last_activation_nothing_is_timed_anew(plan: Plan) -> None:
+    found = forecast(plan, _until(plan, 3, 9.0))
+    assert (found.next, found.ahead, dict(found.seconds)) == (None, None, {}) and found.reached.value > 10
 
 
 def test_a_session_that_stood_over_night_goes_on_from_a_cold_root(plan: Plan) -> None:

@@ -12,6 +12,7 @@ from canalwright.guide import (
     NOTE,
     PAUSE,
     RETIME,
+    TRIED,
     Event,
     Phase,
     Session,
@@ -34,7 +35,7 @@ STEPS = (
 
 events = st.builds(
     Event,
-    kind=st.sampled_from([GO, BACK, PAUSE, NOTE, RETIME]),
+    kind=st.sampled_from([GO, BACK, PAUSE, NOTE, RETIME, TRIED]),
     moment=st.floats(-100, 1000),
     text=st.text(max_size=5),
     seconds=st.dictionaries(st.integers(0, 7), st.floats(0.5, 60), max_size=2),
@@ -87,6 +88,18 @@ def test_a_whole_filling_is_written_down() -> None:
     assert [round(d.seconds, 6) for d in session.done] == [10, 2.5, 1.5, 5, 8, 2]
     assert [round(d.waited, 6) for d in session.done] == [0, 2, 0, 1, 1, 1]
     assert not any(line.off for line in debrief(session))
+
+
+def test_the_cone_is_tried_in_before_it_is_placed() -> None:
+    """Told twice it counts once, its time is not that of placing, going back leads through it, and a log without it means the same."""
+    tried = [Event(TRIED, 90.0), Event(TRIED, 91.0)]
+    session = fold(STEPS, 0.0, tried)
+    assert begin(STEPS, 0.0).trying and not session.trying and session.index == 0
+    placed = apply(session, Event(GO, 100.0))
+    assert (placed.done[0].seconds, placed.step) == (10.0, STEPS[1])
+    back = fold(STEPS, 0.0, [*tried, Event(GO, 100.0), Event(BACK, 101.0)])
+    assert not back.trying and apply(back, Event(BACK, 102.0)).trying
+    assert fold(STEPS, 0.0, [Event(GO, 100.0)]).step == STEPS[1] and not fold(STEPS, 0.0, [Event(GO, 1.0)]).trying
 
 
 def test_what_went_otherwise_is_worth_a_word() -> None:

@@ -16,8 +16,9 @@ from canalwright.quantities import Quantity
 from canalwright.report import Item, plan_json, section_svg, sheet
 from canalwright.report.card import card_data
 from canalwright.report.words import figure
-from canalwright.web.chair import Chair, state
+from canalwright.web.chair import Chair
 from canalwright.web.chairbook import Head
+from canalwright.web.chairsaid import state
 from canalwright.web.markup import planview
 from canalwright.web.prefs import Prefs
 
@@ -34,7 +35,7 @@ def browser_writes(value: float) -> str:
 
 @pytest.fixture(scope="module", params=["planned", "loose"])
 def one(request: pytest.FixtureRequest, plan: Plan, case: Case) -> Plan:
-    """A canal whose cone is cut, and one whose cone was cut too little, so that it would pass the terminus."""
+    """A canal as it is planned, its cone left whole, and one whose cone was cut too little, so that it would pass the terminus."""
     if request.param == "planned":
         return plan
     return planning.plan(case.canals[2], casefile.generic_tray(), Choices(draws=64, trim=2.0))
@@ -62,8 +63,8 @@ def chair_steps(plan: Plan, case: Case) -> list[dict[str, Any]]:
     """What the chair's screen is told of each step."""
     session = fold(steps_of(plan), 0.0, [])
     found = []
-    for index in range(len(session.steps)):
-        chair = Chair("0" * 16, Head("", 2, "", 0.0), case, plan, replace(session, index=index))
+    for index, tried in ((0, False), *((i, True) for i in range(len(session.steps)))):
+        chair = Chair("0" * 16, Head("", 2, "", 0.0), case, plan, replace(session, index=index, tried=tried))
         found.append(state(chair, PREFS)["step"])
     return found
 
@@ -110,7 +111,8 @@ def test_the_cut_that_is_marked_is_the_planned_one(one: Plan) -> None:
         str(planview.tables(one, PREFS.words)),
     )
     assert marked == [cut]
-    assert f"after cutting {cut} mm" in str(planview.headline(one, PREFS.words))
+    said = f"after cutting {cut} mm" if one.cone.trim.value > 0 else "tip left whole"
+    assert said in str(planview.headline(one, PREFS.words))
     columns = [row[0] for row in sheet(one).trim.rows]
     assert len(columns) == len(set(columns))
 
@@ -118,18 +120,19 @@ def test_the_cut_that_is_marked_is_the_planned_one(one: Plan) -> None:
 def test_a_cut_longer_than_the_drawing_has_room_for_ends_in_a_torn_edge(plan: Plan) -> None:
     """The dashes stop at the terminus; unmarked they would be read against the ruler as a smaller cut."""
     seat = plan.canal.length.value - plan.cone.seat.value
-    assert plan.cone.trim.value > seat and "cw-torn" in section_svg(plan)
-    whole = replace(plan, cone=replace(plan.cone, trim=Quantity.exact(seat / 2, "mm")))
-    assert "cw-torn" not in section_svg(whole)
+    for cut, torn in ((seat + 1.0, True), (seat / 2, False)):
+        drawn = section_svg(replace(plan, cone=replace(plan.cone, trim=Quantity.exact(cut, "mm"))))
+        assert ("cw-torn" in drawn) == torn
 
 
 def test_the_chair_says_what_the_card_says(one: Plan, case: Case) -> None:
     known, steps = items(one), chair_steps(one, case)
-    place = steps[0]
-    assert place["kind"] == "place" and place["tool"] == one.cone.cone.name
-    check(place, known["cone.seat"])
     cut = known["cone.trim"]
-    assert place["cut"] == f"cut {cut.value} mm off its tip" and place["cut_between"] == f"({cut.interval})"
+    for place, kind in zip(steps, ("try", "place"), strict=False):
+        assert place["kind"] == kind and place["tool"] == one.cone.cone.name
+        check(place, known["cone.seat"])
+        said = (f"cut {cut.value} mm off its tip", f"({cut.interval})") if one.cone.trim.value > 0 else ("", "")
+        assert (place["cut"], place["cut_between"]) == said
     heats, presses, injections = ([s for s in steps if s["kind"] == kind] for kind in ("heat", "press", "inject"))
     assert (
         len(heats) == len(one.rounds)
@@ -142,7 +145,8 @@ def test_the_chair_says_what_the_card_says(one: Plan, case: Case) -> None:
         assert browser_writes(heat["seconds"]) == known[f"round.{n}.activation"].value
         assert seconds(press) == known[f"round.{n}.hold"].value
     for n, (inject, press) in enumerate(zip(injections, presses[len(one.rounds) :], strict=True), 1):
-        assert browser_writes(inject["depth"]) == known[f"portion.{n}.needle_stop"].value
+        check(inject, known[f"portion.{n}.needle_stop"])
+        check(press, known[f"portion.{n}.top"])
         assert seconds(press) == known[f"portion.{n}.hold"].value
         assert press["tool"] == one.portions[n - 1].plugger.name
 

@@ -34,12 +34,12 @@ def _begin(page: Page, stage: str) -> None:
     page.wait_for_url("**/case/**")
     page.goto(page.url.replace("/plan", f"/{stage}"))
     page.get_by_role("button", name="Begin").click()
-    expect(page.locator("#ch-words")).to_have_text("Place the cone, coated with sealer")
+    expect(page.locator("#ch-words")).to_have_text("Try the cone in dry, take a radiograph")
 
 
 def test_a_crash_loses_nothing(page: Page, served: Server) -> None:
     _begin(page, "chair")
-    for key in ("Space", "PageDown"):
+    for key in ("Space", "PageDown", "Space"):
         count = page.locator("#ch-count").inner_text()
         page.keyboard.press(key)
         expect(page.locator("#ch-count")).not_to_have_text(count)
@@ -87,8 +87,48 @@ def test_what_happened_is_written_down_and_the_debrief_says_so(page: Page) -> No
     expect(page.locator("#ch-end .num").nth(1)).to_be_focused()
     no_finding(page)
     expect(page.locator("#ch-tooth-now svg")).to_be_visible()
+    address = page.url
+    page.goto((page.locator("#ch-leave").get_attribute("href") or "").split("?")[0].replace("/plan", "/practice"))
+    expect(page.locator(".open-cases")).to_contain_text(re.compile(r"Done.*act (\d+) of \1", re.DOTALL))
+    page.goto(address)
+    expect(page.locator("#ch-end")).to_be_visible()
     page.keyboard.press("Backspace")
     expect(page.locator("#ch-step")).to_be_visible()
+
+
+def test_after_a_tap_the_pedal_goes_on_and_a_depth_that_cannot_be_is_asked_about(page: Page) -> None:
+    _begin(page, "chair")
+    count, happened, wrong = page.locator("#ch-count"), page.locator("#ch-happened"), page.locator("#ch-real-wrong")
+    page.get_by_role("button", name="Something happened").click()
+    page.get_by_role("button", name="bled").click()
+    expect(page.locator("#ch-lines")).to_contain_text("do not go on over blood")
+    page.keyboard.press("Space")
+    expect(count).to_have_text(re.compile("^2 of"))
+    expect(happened).to_be_hidden()
+    page.get_by_role("button", name="Something happened").click()
+    page.keyboard.press("Space")  # a foot on the pedal while the question is open
+    expect(count).to_have_text(re.compile("^3 of"))
+    expect(page.locator("#ch-lines")).not_to_contain_text("radiograph before you go on")
+    page.get_by_role("button", name="Close").click()
+    page.get_by_role("button", name="Back").click()
+    expect(count).to_have_text(re.compile("^2 of"))
+    page.keyboard.press("Enter")
+    expect(count).to_have_text(re.compile("^3 of"))
+    page.get_by_role("button", name="Back").focus()
+    page.keyboard.press("ArrowLeft")
+    expect(count).to_have_text(re.compile("^2 of"))
+    page.keyboard.press("Space")  # who came to a button by keys presses it
+    expect(count).to_have_text(re.compile("^1 of"))
+    page.keyboard.press("e")
+    page.locator("#ch-real").fill("30")
+    page.keyboard.press("Enter")
+    expect(wrong).to_contain_text("Deeper than the end of the root at")
+    no_finding(page)
+    page.get_by_role("button", name="Note it all the same").click()
+    expect(happened).to_be_hidden()
+    expect(page.locator("#ch-depth")).to_have_class(re.compile("bad"))
+    expect(page.locator("#ch-lines .danger")).to_contain_text("through the foramen")
+    no_finding(page)
 
 
 def test_an_edit_meanwhile_is_told_and_answered(page: Page) -> None:
@@ -116,7 +156,8 @@ def test_an_edit_meanwhile_is_told_and_answered(page: Page) -> None:
     other.close()
 
 
-LETTERS = """() => {
+LETTERS = """async () => {
+  for (let frame = 0; frame < 2; frame++) await new Promise((drawn) => requestAnimationFrame(drawn));  // laid out for this size
   const pen = document.createElement("canvas").getContext("2d"), high = {}, small = [];
   for (const e of document.querySelectorAll(".ch *")) {
     const own = [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());

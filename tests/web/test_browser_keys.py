@@ -130,6 +130,8 @@ def test_the_whole_way_by_keys_alone(chromium: Browser, tmp_path: Path, size: tu
         keys.open("^Chair")
         page.wait_for_url("**/chair**")
         keys.open("^Begin$")
+        expect(page.locator("#ch-words")).to_contain_text("Try the cone in")
+        keys.press("Space")
         expect(page.locator("#ch-words")).to_contain_text("Place the cone")
         keys.press("Space")
         expect(page.locator("#ch-words")).to_contain_text("Sear")

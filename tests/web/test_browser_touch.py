@@ -48,7 +48,7 @@ def test_from_an_empty_page_to_the_chair_by_fingers_alone(chromium: Browser, add
 
     page.get_by_role("link", name=re.compile("^Chair")).first.tap()
     page.get_by_role("button", name="Begin").tap()
-    expect(page.locator("#ch-words")).to_contain_text("Place the cone")
+    expect(page.locator("#ch-words")).to_contain_text("Try the cone in")
     tiny["chair"] = small(page)
     page.get_by_role("button", name="Something happened").tap()
     tiny["what happened"] = small(page)
@@ -56,7 +56,7 @@ def test_from_an_empty_page_to_the_chair_by_fingers_alone(chromium: Browser, add
     page.get_by_role("button", name="half a millimetre more").tap()
     page.get_by_role("button", name="Note this depth").tap()
     expect(page.locator("#ch-depth")).to_have_text(f"{depth + 0.5:.1f}")
-    for words in ("Sear", "cool", "cool", "Heat"):
+    for words in ("Place", "Sear", "cool", "cool", "Heat"):
         page.locator("#ch-go").tap()
         expect(page.locator("#ch-words")).to_contain_text(words)
     page.get_by_role("button", name="Back").tap()

@@ -2,16 +2,18 @@
 
 import os
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from canalwright import casefile
 from canalwright.casefile import Case
-from canalwright.guide import GO, NOTE, Event, Phase
+from canalwright.guide import BACK, GO, NOTE, RETIME, TRIED, Event, Phase
 from canalwright.web.bench import Bench
-from canalwright.web.chair import Chairs, older, state
+from canalwright.web.chair import Chair, Chairs, older
 from canalwright.web.chairbook import Chairbook, ChairbookError, Head, NotWritten
+from canalwright.web.chairsaid import state
 from canalwright.web.draft import Draft
 from canalwright.web.prefs import Prefs
 
@@ -104,6 +106,73 @@ async def test_a_session_survives_the_server(tmp_path: Path, case: Case, monkeyp
     )
     assert (await chairs.picture(chair)).startswith("<svg")
     bench.close()
+
+
+def _long_heat(chair: Chair, start: float) -> list[Event]:
+    """Done to the letter up to the first activation, which is held for 12 s."""
+    found, now = [Event(TRIED, start)], start
+    for step in chair.session.steps:
+        found += [Event(GO, now + 0.1)] if step.timed else []
+        now += 12.0 if step.kind == "heat" else step.seconds or 1.0
+        found.append(Event(GO, now + 0.2))
+        if step.kind == "heat":
+            return found
+    raise AssertionError("nothing is heated")
+
+
+async def test_what_was_done_is_reckoned_with_before_a_number_shows(tmp_path: Path, case: Case) -> None:
+    """A carrier held too long: after a crash the first answer knows of it; while it is worked out no number stands; the rest changes once,
+    says why, and changes back when the act is taken back."""
+    bench, book = Bench(casefile.generic_tray()), Chairbook(tmp_path)
+    chairs = Chairs(bench, book)
+    try:
+        ident = chairs.begin(case, 0, "", practice=False)
+        chair = await chairs.get(ident)
+        planned, lasting = chair.plan.heat.surface_rise.value, [s.seconds for s in chair.session.steps]
+        for event in _long_heat(chair, time.time() - 200):
+            chair = await chairs.tell(ident, event)
+        told = state(chair, Prefs())["rise"]
+        assert told["value"] is None and not told["unknown"], "not the number from before"
+        for _ in range(2):  # killed, and killed again
+            chair = await Chairs(bench, book).get(ident)
+            told = state(chair, Prefs())
+            assert told["rise"]["value"] > planned + 1 and told["retimed"]
+        assert sum(e.kind == RETIME for e in book.read(ident)[1]) <= 2
+        assert [line["harm"] for line in told["lines"]][:2] == ["danger", "caution"]
+        assert "past the 10 K limit" in told["lines"][0]["text"] and "Cool" in told["lines"][1]["text"]
+        assert "más del límite" in state(chair, Prefs(language="es"))["lines"][0]["text"]
+        chairs = Chairs(bench, book)
+        await chairs.tell(ident, Event(BACK, time.time()))
+        chair = await Chairs(bench, book).get(ident)
+        assert [s.seconds for s in chair.session.steps] == lasting and state(chair, Prefs())["rise"][
+            "value"
+        ] < planned + 1
+    finally:
+        bench.close()
+
+
+async def test_a_depth_that_cannot_be_and_what_happened_stand_on_the_act(tmp_path: Path, case: Case) -> None:
+    bench = Bench(casefile.generic_tray())
+    chairs = Chairs(bench, Chairbook(tmp_path))
+    try:
+        ident = chairs.begin(case, 0, "", practice=False)
+        told = state(await chairs.get(ident), Prefs())
+        assert (told["step"]["kind"], told["index"], told["step"]["danger"]) == ("try", 0, False)
+        assert told["total"] == len((await chairs.get(ident)).session.steps) + 1
+        now = time.time()
+        for n, event in enumerate((Event(TRIED, now), Event("depth", now, depth=30.0), Event(NOTE, now, text="bled"))):
+            chair = await chairs.tell(ident, replace(event, moment=now + n / 100))
+        told = state(chair, Prefs())
+        assert (told["step"]["kind"], told["index"]) == ("place", 1)
+        assert (
+            told["step"]["danger"]
+            and told["lines"][0]["harm"] == "danger"
+            and "through the foramen" in told["lines"][0]["text"]
+        )
+        assert any("do not go on over blood" in line["text"] for line in told["lines"])
+        assert told["step"]["asked"][0]["over"] < 30.0
+    finally:
+        bench.close()
 
 
 async def test_an_edited_case_is_told_and_the_rest_planned_anew_from_the_step_reached(

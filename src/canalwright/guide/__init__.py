@@ -9,7 +9,9 @@ A session is nothing but its events, folded: write the events down and the sessi
 """
 
 from canalwright.guide.carried import carried
+from canalwright.guide.concerns import concerning
 from canalwright.guide.debrief import Line, debrief
+from canalwright.guide.depths import Doubt, doubt, doubts
 from canalwright.guide.forecast import Forecast, carried_out, forecast
 from canalwright.guide.session import (
     BACK,
@@ -18,6 +20,7 @@ from canalwright.guide.session import (
     NOTE,
     PAUSE,
     RETIME,
+    TRIED,
     Done,
     Event,
     Phase,
@@ -35,7 +38,9 @@ __all__ = [
     "NOTE",
     "PAUSE",
     "RETIME",
+    "TRIED",
     "Done",
+    "Doubt",
     "Event",
     "Forecast",
     "Line",
@@ -46,7 +51,10 @@ __all__ = [
     "begin",
     "carried",
     "carried_out",
+    "concerning",
     "debrief",
+    "doubt",
+    "doubts",
     "fold",
     "forecast",
     "steps_of",

@@ -1,16 +1,17 @@
 """What was done so far, and what the rest will do to the root surface: re-planned from it at once.
 
-The heat model runs once with what was really done (times, waits, depths) followed by the steps to come, nominal
-values, coarse grid; the spread is taken over from the plan in proportion, as `planning.preview` does. Where the
-forecast passes what the planner allows itself (70 % of the 10 K limit, nominal), longer pauses and then shorter
-activations of the steps to come are tried, mildest first.
+The heat model runs with what was really done (times, waits, depths) followed by the steps to come, nominal
+values, coarse grid; the spread is taken over from the plan in proportion, as `planning.preview` does. What is past cannot be
+changed, so the rest is judged by the greatest rise from the next activation on. Where that passes what the planner
+allows itself (70 % of the 10 K limit, nominal), a longer pause before it, then longer pauses all along, then shorter
+activations are tried, mildest first, always from the times of the plan: what went well since brings them back.
 
-Left out: bleeding, a cone that moved (they are noted, not modelled), and the time between a noted depth and its
-correction. A wait or an act that was left running for longer than `LONGEST` (the screen stood over night, say) is taken as that
-long: the root is at body temperature, or in balance with the carrier, well before.
+Left out: bleeding, a cone that moved (they are noted, not modelled), other stops for the rest after another depth, and the time
+between a noted depth and its correction. A wait or an act that was left running for longer than `LONGEST` (the screen stood over
+night, say) is taken as that long: the root is at body temperature, or in balance with the carrier, well before.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from canalwright import heat
@@ -22,8 +23,9 @@ from canalwright.quantities import Quantity
 QUICK = heat.Resolution.quick()
 ALLOWED, TOLERATED = 7.0, 0.5
 """Nominal rise that needs no change, K; and how far the forecast may pass the plan's own before the rest is changed."""
-PAUSES = (0.0, 10.0, 20.0, 40.0)
-SHARES = (1.0, 0.75, 0.5)
+ONCE, EACH = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 60.0), (10.0, 20.0, 40.0)
+"""Seconds that are tried on top of the pause before the next activation, and of each pause before one."""
+SHARES = (0.75, 0.5)
 SHORTEST = 0.5
 LONGEST = 300.0
 """Longest time of one act or wait that the heat model follows, s."""
@@ -31,17 +33,26 @@ LONGEST = 300.0
 
 @dataclass(frozen=True)
 class Forecast:
-    """`rise`: greatest rise at the root surface over the whole filling, K, with what is to come as it is now timed; `seconds`: new times by
-    step that would spare the root, empty when the steps can stay; `then` the rise with them.
+    """The rest after what was done.
+
+    `rise`: greatest rise at the root surface over the whole filling, K, with what is to come as it is now timed; `seconds`: other times by
+    step that the rest should have, empty when the steps can stay; `then` the rise with them; `reached` the greatest up to the next
+    activation, and `ahead` from it on with the new times (None: nothing is heated any more); `next` that activation's step; `wait` s to
+    wait before it where it is up already and no pause is left; `enough`: whether `ahead` is what the planner allows itself.
     """
 
     rise: Quantity
-    seconds: dict[int, float]
+    seconds: Mapping[int, float]
     then: Quantity
+    reached: Quantity
+    ahead: Quantity | None = None
+    next: int | None = None
+    wait: float = 0.0
+    enough: bool = True
 
     @property
     def changes(self) -> bool:
-        """Whether the rest has to change."""
+        """Whether the times of the rest have to change."""
         return bool(self.seconds)
 
 
@@ -59,61 +70,109 @@ def carried_out(plan: Plan, done: tuple[Done, ...]) -> list[Act]:
 
 
 def forecast(plan: Plan, session: Session) -> Forecast:
-    """The rest re-planned from what was done. Raises nothing: with nothing left to heat the times stay."""
-    past = carried_out(plan, session.done)
-    first = session.index
-    planned = _rise(plan, list(plan.protocol.acts))
-    share = plan.heat.surface_rise.value / max(planned, 1e-6)
-    now = share * _rise(plan, past + _future(plan, session, first, 0.0, 1.0))
-    told = _spread(plan, now)
-    later = first + (session.phase is not Phase.READY)
+    """The rest re-planned from what was done. With nothing left to heat the times of the plan come back.
+
+    Raises ValueError where the heat model cannot follow what was done.
+    """
+    share = plan.heat.surface_rise.value / max(max(_rises(plan, list(plan.protocol.acts))), 1e-6)
+    trial = _Trial(plan, session, carried_out(plan, session.done), share)
+    now = {i: s.seconds for i, s in enumerate(session.steps) if s.seconds is not None and i >= trial.later}
+    reached, after = trial.rises(now)
+    told = _spread(plan, max(reached, after))
+    if trial.next is None:
+        back = trial.changed(trial.times())
+        return Forecast(told, back, told, _spread(plan, reached))
     allowed = max(ALLOWED, plan.heat.surface_rise.value) + TOLERATED
-    if now <= allowed or not any(s.kind == "heat" for s in session.steps[later:]):
-        return Forecast(told, {}, told)
-    best, seconds = now, dict[int, float]()
-    for pause, part in _trials():
-        then = share * _rise(plan, past + _future(plan, session, first, pause, part))
-        if then < best - 0.05:
-            best, seconds = then, _times(session, later, pause, part)
+    best, chosen, waited = after, now, 0.0
+    for count, (wait, times) in enumerate(trial.ways()):
+        before, then = trial.rises(times, wait)
+        if count == 0 or then < best - 0.05:
+            best, chosen, waited, reached = then, times, wait, before
         if then <= allowed:
             break
-    return Forecast(told, seconds, _spread(plan, best))
+    whole = told if chosen == now and not waited else _spread(plan, max(reached, best))
+    return Forecast(
+        told, trial.changed(chosen), whole, _spread(plan, reached), _spread(plan, best), trial.next, waited, best <= allowed
+    )  # fmt: skip
 
 
-def _trials() -> Iterator[tuple[float, float]]:
-    """Pauses first, then shorter activations, mildest first; the unchanged one left out."""
-    for part in SHARES:
-        for pause in PAUSES:
-            if pause > 0 or part < 1:
-                yield pause, part
+@dataclass(frozen=True)
+class _Trial:
+    """The past of a session and the ways in which the rest may be timed."""
 
+    plan: Plan
+    session: Session
+    past: list[Act]
+    share: float
 
-def _times(session: Session, first: int, pause: float, part: float) -> dict[int, float]:
-    found = {}
-    for i, step in enumerate(session.steps[first:], first):
-        if step.seconds is None:
-            continue
-        if step.kind == "heat" and part < 1:
-            found[i] = max(round(step.seconds * part, 1), SHORTEST)
-        elif step.kind == "pause" and pause > 0 and any(s.kind == "heat" for s in session.steps[i + 1 :]):
-            found[i] = step.seconds + pause
-    return found
+    @property
+    def later(self) -> int:
+        """The first step that has not begun."""
+        return self.session.index + (self.session.phase is not Phase.READY)
 
+    @property
+    def next(self) -> int | None:
+        """The next activation that has not begun."""
+        found = (i for i, s in enumerate(self.session.steps) if i >= self.later and s.kind == "heat")
+        return next(found, None)
 
-def _future(plan: Plan, session: Session, first: int, pause: float, part: float) -> list[Act]:
-    later = first + (session.phase is not Phase.READY)
-    times = _times(session, later, pause, part)
-    acts: list[Act] = []
-    for i, step in enumerate(session.steps[first:], first):
-        act = plan.protocol.acts[step.act]
-        seconds = times.get(i, step.seconds)
-        acts.append(_lasting(act, seconds) if seconds is not None else act)
-    return acts
+    def ways(self) -> Iterator[tuple[float, dict[int, float]]]:
+        """Seconds to wait at once, and the times by step: those of the plan, then others, mildest first."""
+        yield 0.0, self.times()
+        for once in ONCE:
+            yield self._wait(once), self.times(once=once)
+        for each in EACH:
+            yield self._wait(each), self.times(each=each)
+        for share in SHARES:
+            for each in (0.0, *EACH[1:]):
+                yield self._wait(each), self.times(each=each, share=share)
+
+    def times(self, once: float = 0.0, each: float = 0.0, share: float = 1.0) -> dict[int, float]:
+        """Seconds of each timer to come: the plan's, with a longer pause before the next activation or before each, and a share of the
+        activations."""
+        found: dict[int, float] = {}
+        last = max((i for i, s in enumerate(self.session.steps) if s.kind == "heat"), default=-1)
+        for i, step in enumerate(self.session.steps):
+            if i < self.later or step.seconds is None:
+                continue
+            planned = found[i] = float(self.plan.protocol.acts[step.act].seconds)
+            if step.kind == "heat" and share < 1:
+                found[i] = max(round(planned * share, 1), SHORTEST)
+            elif step.kind == "pause" and i < last:
+                found[i] = planned + each + (once if i == self._pause else 0.0)
+        return found
+
+    @property
+    def _pause(self) -> int | None:
+        """The pause before the next activation."""
+        between = range(self.later, self.next or 0)
+        return next((i for i in reversed(between) if self.session.steps[i].kind == "pause"), None)
+
+    def _wait(self, seconds: float) -> float:
+        return seconds if self._pause is None and self.session.index == self.next else 0.0
+
+    def changed(self, times: Mapping[int, float]) -> dict[int, float]:
+        """Of these times those that the session has not."""
+        steps = self.session.steps
+        return {i: t for i, t in times.items() if abs(t - (steps[i].seconds or 0.0)) > 1e-6}
+
+    def rises(self, times: Mapping[int, float], wait: float = 0.0) -> tuple[float, float]:
+        """Greatest rise at the root surface before the next activation, and from it on, K."""
+        acts, at = list(self.past), None
+        if wait:
+            acts.append(Pause(wait))
+        for i in range(self.session.index, len(self.session.steps)):
+            at = len(acts) if i == self.next else at
+            act = self.plan.protocol.acts[self.session.steps[i].act]
+            acts.append(_lasting(act, times[i]) if i in times else act)
+        found = _rises(self.plan, acts)
+        at = len(found) if at is None else at
+        return self.share * max(found[:at], default=0.0), self.share * max(found[at:], default=0.0)
 
 
 def _lasting(act: Act, seconds: float) -> Act:
     if isinstance(act, Heat):
-        return replace(act, seconds=seconds, plunge=min(act.plunge, 0.8 * seconds))
+        return replace(act, seconds=seconds, plunge=min(act.plunge, seconds))
     return replace(act, seconds=seconds)
 
 
@@ -128,8 +187,10 @@ def _as_done(plan: Plan, act: Act, entry: Done) -> Act:
             return replace(act, seconds=seconds)
 
 
-def _rise(plan: Plan, acts: list[Act]) -> float:
-    return heat.simulate(plan.lumen, Protocol(tuple(acts)), resolution=QUICK, every=1e9).surface_rise
+def _rises(plan: Plan, acts: list[Act]) -> list[float]:
+    """Greatest rise at the root surface during each act, K."""
+    story = heat.simulate(plan.lumen, Protocol(tuple(acts)), resolution=QUICK, every=1e9)
+    return [told.surface_rise for told in story.acts]
 
 
 def _spread(plan: Plan, rise: float) -> Quantity:

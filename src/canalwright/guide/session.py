@@ -6,6 +6,9 @@
     RUNNING, PAUSED --back--> READY of this step   (the timer starts anew)
     READY --back--> READY of the step before       (what was noted of it is withdrawn)
 
+Before the cone is placed it is tried in: the first step is `trying` until TRIED says that it fits. A log without it (of a session that
+began before there was a try-in) leads to the same steps.
+
 Moments are seconds of any clock that goes forwards; one that goes backwards never gives a negative time.
 """
 
@@ -15,9 +18,10 @@ from enum import StrEnum
 
 from canalwright.guide.steps import Step
 
-GO, BACK, PAUSE, DEPTH, NOTE, RETIME = "go", "back", "pause", "depth", "note", "retime"
-"""What may happen at the chair: the next step, the one before, a pause or its end, a depth reached, a note, another time for a timer."""
-KINDS = frozenset({GO, BACK, PAUSE, DEPTH, NOTE, RETIME})
+GO, BACK, PAUSE, DEPTH, NOTE, RETIME, TRIED = "go", "back", "pause", "depth", "note", "retime", "tried"
+"""What may happen at the chair: the next step, the one before, a pause or its end, a depth reached, a note, another time for a timer,
+the cone tried in."""
+KINDS = frozenset({GO, BACK, PAUSE, DEPTH, NOTE, RETIME, TRIED})
 
 
 class Phase(StrEnum):
@@ -67,7 +71,8 @@ class Done:
 
 @dataclass(frozen=True)
 class Session:
-    """Where the work stands. `entered`: when this step came up; `since`: when its timer (re)started; `before`: s it had run till then."""
+    """Where the work stands. `entered`: when this step came up; `since`: when its timer (re)started; `before`: s it had run till then;
+    `tried`: whether the cone was tried in."""
 
     steps: tuple[Step, ...]
     index: int = 0
@@ -79,6 +84,12 @@ class Session:
     depth: float | None = None
     notes: tuple[str, ...] = ()
     done: tuple[Done, ...] = ()
+    tried: bool = False
+
+    @property
+    def trying(self) -> bool:
+        """Whether the cone is to be tried in before it is placed."""
+        return not self.tried and not self.done and self.step is not None and self.step.kind == "place"
 
     @property
     def step(self) -> Step | None:
@@ -124,6 +135,8 @@ def apply(session: Session, event: Event) -> Session:
         return replace(session, depth=event.depth)
     if event.kind == NOTE:
         return replace(session, notes=(*session.notes, event.text)) if event.text else session
+    if event.kind == TRIED:
+        return replace(session, tried=True, entered=event.moment) if session.trying else session
     return _retimed(session, event.seconds)
 
 
@@ -152,7 +165,7 @@ def _back(session: Session, now: float) -> Session:
     if session.phase in (Phase.RUNNING, Phase.PAUSED):
         return _at(session, session.index, now)
     if not session.done:
-        return session
+        return replace(session, tried=False, entered=now) if session.tried else session
     return _at(replace(session, done=session.done[:-1]), session.index - 1, now)
 
 

@@ -11,10 +11,11 @@ class Step:
     """One act to do.
 
     `act` is its place in the protocol; `kind` one of place, sear, heat, bite, press, inject, pause; `tool` the
-    instrument by name and `size` its ISO size where it has one; `depth` what the rubber stop shows, mm, with its
-    5-95 % interval (`low`, `high`); `seconds` what a timer counts (None: no timer); `longest` the longest safe
-    activation, s; `temperature` of the carrier, deg C; `number` of the round or portion; `cut` what is cut off the cone's tip
-    before it is placed, mm, with its 5-95 % interval (None: nothing).
+    instrument by name and `size` its ISO size where it has one; `depth` what the rubber stop shows (of a bite the level
+    at which the filling ends after it), mm, with its 5-95 % interval (`low`, `high`); `seconds` what a timer counts
+    (None: no timer); `longest` the longest safe activation, s; `temperature` of the carrier, deg C; `number` of the
+    round or portion; `cut` what is cut off the cone's tip before it is placed, mm, with its 5-95 % interval (None:
+    nothing).
     """
 
     act: int
@@ -56,7 +57,9 @@ def _step(plan: Plan, index: int, act: Act, heats: int, presses: int, injections
             cut = (trim.value, trim.low, trim.high) if trim.value > 0 else None
             return Step(index, "place", plan.cone.cone.name, plan.cone.cone.size, where, seat.low, seat.high, cut=cut)
         case Sear(carrier=carrier, level=level, temperature=temperature):
-            return Step(index, "sear", carrier.name, None, depth(level), temperature=temperature)
+            return Step(
+                index, "sear", carrier.name, None, depth(level), *_around(plan, depth(level)), temperature=temperature
+            )
         case Heat(carrier=carrier, temperature=temperature, seconds=seconds):
             stop = plan.rounds[heats - 1].carrier_stop
             longest = plan.heat.longest_activation.low
@@ -74,10 +77,12 @@ def _step(plan: Plan, index: int, act: Act, heats: int, presses: int, injections
                 heats,
             )
         case Bite(level=level):
-            return Step(index, "bite", plan.carrier.name, None, depth(level), number=heats)
+            return Step(
+                index, "bite", plan.carrier.name, None, depth(level), *_around(plan, depth(level)), number=heats
+            )
         case Press(plugger=plugger, stop=stop, seconds=seconds):
             shown = plan.rounds[presses - 1].plugger_stop if presses <= len(plan.rounds) else None
-            low, high = (shown.low, shown.high) if shown else (None, None)
+            low, high = (shown.low, shown.high) if shown else _around(plan, depth(stop))
             return Step(
                 index,
                 "press",
@@ -90,8 +95,16 @@ def _step(plan: Plan, index: int, act: Act, heats: int, presses: int, injections
                 number=max(injections or heats, 1),
             )
         case Inject(needle=needle):
-            return Step(
-                index, "inject", needle.name, None, plan.portions[injections - 1].needle_stop.value, number=injections
-            )
+            stop = plan.portions[injections - 1].needle_stop
+            return Step(index, "inject", needle.name, None, stop.value, stop.low, stop.high, number=injections)
         case Pause(seconds=seconds):
             return Step(index, "pause", seconds=seconds)
+
+
+def _around(plan: Plan, depth: float) -> tuple[float | None, float | None]:
+    """The interval of a depth set by a stop: that of the first round's stop, moved there, for the doubt is that of the length and of the
+    stop and the same at every station."""
+    if not plan.rounds:
+        return None, None
+    stop = plan.rounds[0].carrier_stop
+    return depth + stop.low - stop.value, depth + stop.high - stop.value

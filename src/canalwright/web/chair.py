@@ -1,71 +1,40 @@
 """One session at the chair on the server: the book is the truth, this is what is open of it."""
 
 import asyncio
-import json
 import time
 from collections import OrderedDict
 from collections.abc import Collection
-from dataclasses import asdict, dataclass, field, replace
-from typing import Any
+from dataclasses import dataclass, field, replace
 from urllib.parse import parse_qs
 
 from canalwright import casefile, heat
 from canalwright.casefile import Case
 from canalwright.guide import (
-    DEPTH,
-    GO,
     RETIME,
     Event,
     Forecast,
-    Phase,
     Session,
-    Step,
     apply,
     carried,
     carried_out,
-    debrief,
     fold,
     forecast,
     steps_of,
 )
-from canalwright.instruments import iso3630
 from canalwright.planning import Plan
 from canalwright.protocol import Protocol
 from canalwright.quantities import Quantity
-from canalwright.report import ISO_3630, Moment, Options, section_svg
-from canalwright.report.words import figure
+from canalwright.report import Moment, Options, section_svg
 from canalwright.web.bench import Bench
 from canalwright.web.chairbook import Chairbook, ChairbookError, Head, NotWritten
 from canalwright.web.choosing import from_query
-from canalwright.web.markup.debrief import ended
 from canalwright.web.markup.picture import FONT, PAGE
-from canalwright.web.prefs import Prefs
-from canalwright.web.words import Words
 
 PICTURE = Options(scale=9.0, font=FONT, font_size=3.6, text_factor=1.16, palette=PAGE, prefix="tooth")
 MOST = 32
 """Sessions held in memory; the book holds all of them."""
 SLACK = 2.0
 """Seconds by which a browser's clock may run ahead of the server's."""
-DOES = {
-    "place": "Place the cone, coated with sealer",
-    "sear": "Sear the cone off",
-    "heat": "Heat, plunging to the stop",
-    "bite": "Take the carrier out with its bite",
-    "press": "Press and hold",
-    "inject": "Inject the backfill from the stop",
-    "pause": "Let it cool, change instruments",
-}
-SHORT = {
-    "place": "Place",
-    "sear": "Sear",
-    "heat": "Heat",
-    "bite": "Bite",
-    "press": "Press",
-    "inject": "Backfill",
-    "pause": "Cool",
-}
-"""An act in one word, for what comes next."""
 
 
 @dataclass
@@ -79,20 +48,28 @@ class Chair:
     session: Session
     count: int = 0
     forecast: Forecast | None = None
-    retimed: bool = False
+    unknown: bool = False
+    """Whether the heat model could not follow what was done."""
     told: set[tuple[str, float]] = field(default_factory=set, repr=False)
     looked: int = -1
     """Events that the forecast knows of."""
     kept: str = ""
     """Key of the edited case beside which the plan of this session was kept."""
     lock: asyncio.Lock = field(default_factory=asyncio.Lock, repr=False)
+    opening: asyncio.Lock = field(default_factory=asyncio.Lock, repr=False)
+
+    @property
+    def rise(self) -> Quantity | None:
+        """Greatest rise at the root surface over the whole filling, K; None while what was done last is not reckoned with."""
+        if self.looked == self.count and self.forecast is not None:
+            return self.forecast.rise
+        return None if self.session.done else self.plan.heat.surface_rise
 
     def take(self, book: Chairbook, event: Event) -> None:
         """Write an event down and move on."""
         book.append(self.ident, event)
         self.session = apply(self.session, event)
         self.count += 1
-        self.retimed = self.retimed or event.kind == RETIME
 
 
 class Chairs:
@@ -124,15 +101,16 @@ class Chairs:
             case = casefile.loads(head.case, "session")
             plan = await self.bench.plan(case, head.canal, from_query(parse_qs(head.query), self.bench.tray))
             session = fold(steps_of(plan), head.began, events)
-            retimed, told = any(e.kind == RETIME for e in events), {(e.kind, e.moment) for e in events}
-            made = Chair(ident, head, case, plan, session, len(events), retimed=retimed, told=told)
-            if self._open.setdefault(key, made) is made and session.phase is Phase.DONE:
-                self._begin(made)
+            told = {(e.kind, e.moment) for e in events}
+            self._open.setdefault(key, Chair(ident, head, case, plan, session, len(events), told=told))
         self._open.move_to_end(key)
         found = self._open[key]
         idle = [k for k, chair in self._open.items() if not chair.lock.locked() and chair is not found]
         for old in idle[: max(len(self._open) - MOST, 0)]:
             del self._open[old]
+        async with found.opening:  # what was written down is reckoned with before any number shows
+            if found.looked < 0 and found.session.done:
+                await self._look_ahead(found)
         return found
 
     async def tell(self, ident: str, event: Event) -> Chair:
@@ -145,7 +123,7 @@ class Chairs:
             if (event.kind, event.moment) not in chair.told:
                 chair.take(self.book, replace(event, moment=min(event.moment, time.time() + SLACK)))
                 chair.told.add((event.kind, event.moment))
-        if event.kind in (GO, DEPTH):
+        if chair.session.done or chair.forecast is not None:
             self._begin(chair)
         return chair
 
@@ -175,9 +153,7 @@ class Chairs:
                 raise
             if not self.book.there(ident):  # it was erased meanwhile
                 self.book.drop(made)
-        after = await self.get(made)
-        if after.session.done:
-            await self._look_ahead(after)
+        await self.get(made)
         return made
 
     def _begin(self, chair: Chair) -> None:
@@ -189,17 +165,21 @@ class Chairs:
     async def _look_ahead(self, chair: Chair) -> None:
         """Forecast the rest; where it has to change, change it and write that down too."""
         asked = chair.count
-        made = await self.bench.aside(forecast, chair.plan, chair.session)
+        try:
+            made = await self.bench.aside(forecast, chair.plan, chair.session)
+        except ValueError:
+            chair.unknown, chair.looked = True, max(chair.looked, 0)
+            return
         async with chair.lock:
             if asked != chair.count:
                 return
-            chair.forecast, chair.looked = made, asked
+            chair.forecast, chair.looked, chair.unknown = made, asked, False
             if made.changes:
                 try:
                     chair.take(self.book, Event(RETIME, time.time(), seconds=made.seconds))
                 except ChairbookError:
                     return  # the next event says so, and looks ahead again
-                chair.forecast, chair.looked = Forecast(made.then, {}, made.then), chair.count
+                chair.forecast, chair.looked = replace(made, seconds={}, rise=made.then), chair.count
 
     async def picture(self, chair: Chair) -> str:
         """The simulated tooth as it is after what was done; '' before the cone is placed."""
@@ -226,86 +206,3 @@ def older(chair: Chair, case: Case) -> bool:
     same = index is not None and case.tooth == chair.case.tooth
     same = same and case.model.canal[index or 0] == chair.case.model.canal[chair.head.canal]
     return chair.session.step is not None and not same
-
-
-def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
-    """All that the chair's screen shows, in plain JSON types."""
-    words, session = prefs.words, chair.session
-    step = session.step
-    following = session.steps[session.index + 1] if session.index + 1 < len(session.steps) else None
-    told = chair.forecast.rise if chair.forecast else chair.plan.heat.surface_rise
-    return {
-        "n": chair.count,
-        "tooth": prefs.tooth(chair.case.tooth),
-        "canal": words(chair.plan.canal.name),
-        "reference": words(chair.plan.canal.reference),
-        "practice": chair.head.practice,
-        "index": session.index,
-        "total": len(session.steps),
-        "phase": session.phase.value,
-        "entered": session.entered,
-        "since": session.since,
-        "before": session.before,
-        "notes": list(session.notes),
-        "noted_depth": session.depth,
-        "step": _step(step, words) if step else None,
-        "next": _next(following, words) if following else "",
-        "rise": _rise(told) | {"limit": 10},
-        "retimed": chair.retimed,
-        "end": _end(chair, words) if session.phase is Phase.DONE else "",
-        "case": f"/case/{chair.case.digest[:16]}/{chair.head.canal}/plan"
-        + (f"?{chair.head.query}" if chair.head.query else ""),
-    }
-
-
-def _rise(told: Quantity) -> dict[str, float]:
-    return {"value": round(told.value, 1), "low": round(told.low, 1), "high": round(told.high, 1)}
-
-
-def _step(step: Step, words: Words) -> dict[str, Any]:
-    """A step as the screen shows it, its lengths rounded here, so that they end in the same digit as on the page and the card."""
-    told = asdict(step) | {k: _tenths(getattr(step, k)) for k in ("depth", "low", "high")}
-    colour = iso3630.colour(step.size) if step.size in iso3630.SIZES and step.size is not None else None
-    return told | {
-        "words": words(DOES[step.kind]),
-        "tool": words(step.tool),
-        "cut": _cut(step, words),
-        "cut_between": "({}–{})".format(*map(figure, step.cut[1:])) if step.cut else "",
-        "colour": ISO_3630[colour] if colour else None,
-        "colour_name": words(colour or ""),
-    }
-
-
-def _tenths(value: float | None) -> float | None:
-    return None if value is None else round(value, 1)
-
-
-def _cut(step: Step, words: Words) -> str:
-    """What is cut off the cone before it is placed."""
-    if step.cut is None:
-        return ""
-    return words("cut {mm} mm off its tip", mm=figure(step.cut[0]))
-
-
-def _next(step: Step, words: Words) -> str:
-    """The next act in a line that is read from two metres."""
-    depth = f"{step.depth:.1f} mm" if step.depth is not None else ""
-    return " · ".join(filter(None, (words(SHORT[step.kind]), words(step.tool), depth)))
-
-
-def _said(step: Step, words: Words) -> str:
-    depth = f" {step.depth:.1f} mm" if step.depth is not None else ""
-    return f"{words(DOES[step.kind])}: {words(step.tool)}{depth}" if step.tool else words(DOES[step.kind])
-
-
-def _end(chair: Chair, words: Words) -> str:
-    """What was done beside the plan, as the screen shows it when all is done."""
-    session, made = chair.session, chair.forecast
-    rows = [(_said(session.steps[line.step], words), session.steps[line.step], line) for line in debrief(session)]
-    done = made.rise if made is not None and chair.looked == chair.count else None
-    return ended(rows, chair.plan.heat.surface_rise, done, words)
-
-
-def as_json(content: dict[str, Any]) -> str:
-    """Compact JSON without numbers that JSON does not know."""
-    return json.dumps(content, allow_nan=False, separators=(",", ":"))

@@ -9,8 +9,9 @@ from canalwright.casefile import Case, CaseError
 from canalwright.guide import NOTE, Event
 from canalwright.guide.log import event_of
 from canalwright.planning import PlanError
-from canalwright.web.chair import Chair, as_json, older, state
+from canalwright.web.chair import Chair, older
 from canalwright.web.chairbook import ChairbookError, NotWritten
+from canalwright.web.chairsaid import as_json, state
 from canalwright.web.choosing import from_query, query_of, to_query
 from canalwright.web.data import gone
 from canalwright.web.gone import ERASED

@@ -30,7 +30,11 @@ TEXTS = {
     "finished": "All steps done",
     "rise": "Outside",
     "limit": "limit 10 K",
-    "from": "stop, from",
+    "working": "being worked out…",
+    "unknown": "cannot be worked out",
+    "wrong_depth": "A depth is between 1 and 40 mm: read the stop again.",
+    "note": "Note this depth",
+    "sure": "Note it all the same",
     "next": "Next",
     "wait": "wait",
     "heat": "heat",
@@ -107,6 +111,7 @@ def _step(words: Words) -> Safe:
             el("div", *clock, id="ch-clock-box", hidden=True),
             class_="ch-figures",
         ),
+        el("ul", id="ch-lines", class_="ch-lines", aria_live="polite"),
         el("p", id="ch-warn", class_="ch-warn", role="alert"),
         el("div", el("span", id="ch-next-words", class_="ch-small"), el("p", id="ch-next"), class_="ch-next"),
         class_="ch-step", id="ch-step", aria_label=words("This step"),
@@ -137,10 +142,11 @@ def _happened(words: Words) -> Safe:
     )
     return el(
         "dialog",
-        el("h2", words("What happened?"), id="ch-happened-title"),
+        el("h2", words("What happened?"), id="ch-happened-title", tabindex="-1", autofocus=True),
         el("div", *rows, class_="ch-happened"),
         el("label", words("The stop is really at, mm"), for_="ch-real"),
         el("div", depth, class_="ch-real"),
+        el("p", id="ch-real-wrong", class_="ch-real-wrong", role="alert"),
         el("form", el("button", words("Close"), class_="button"), method="dialog"),
         id="ch-happened", aria_labelledby="ch-happened-title",
     )  # fmt: skip

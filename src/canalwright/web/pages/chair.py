@@ -134,9 +134,15 @@ def _going_on(office: Office, prefs: Prefs, case: Case, index: int, *, practice:
                     "li",
                     el(
                         "a",
-                        el("b", words("Go on")),
+                        el("b", words("Go on"), data_done=words("Done")),
                         when,
-                        el("span", words("{n} entries", n=len(events)), class_="quiet"),
+                        el(
+                            "span",
+                            words("{n} entries", n=len(events)),
+                            class_="quiet",
+                            data_session=f"/chair/{ident}/state.json",
+                            data_at=words("act {n} of {of}", n="%n", of="%of"),
+                        ),
                         href=f"/chair/{ident}",
                     ),
                 )

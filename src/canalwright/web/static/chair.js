@@ -4,8 +4,8 @@ import { say, tone, wake } from "./sounds.js";
 
 const $ = (id) => document.getElementById(id);
 const path = location.pathname.replace(/\/$/, ""), kept = `cw_chair${path}`;
-const WARN = 0.5, POLL = 2000;
-let state = null, queue = restored(), busy = false, looking = false, lost = false, why = "", sounded = new Set(), pictured = -1, ended = "";
+const WARN = 0.5, POLL = 2000, SOON = 250;
+let state = null, queue = restored(), busy = false, looking = false, lost = false, why = "", sounded = new Set(), pictured = -1, ended = "", lines = "", touched = false, asked = null;
 
 const text = (name) => $("ch").dataset[`t${name.split("_").map((p) => p[0].toUpperCase() + p.slice(1)).join("")}`];
 const unbroken = (words) => words.replaceAll("–", "\u2060–\u2060").replace(/(\d) (mm|%)/g, "$1\u00a0$2"); // a number stays on one line
@@ -62,9 +62,13 @@ async function look() {
 function take(told) {
   const moved = !state || told.index !== state.index || told.phase !== state.phase;
   state = told;
+  if (working()) setTimeout(look, SOON);
   if (moved) { sounded = new Set(); announce(); }
   show();
 }
+
+// What was done last is not reckoned with yet: no number stands for it meanwhile.
+function working() { return state.rise.value === null && !state.rise.unknown; }
 
 function announce() {
   const { step, phase } = state;
@@ -79,8 +83,9 @@ function show() {
   $("ch-leave").href = state.case;
   $("ch-count").textContent = finished ? text("finished") : `${state.index + 1} ${text("of")} ${state.total}`;
   $("ch-progress").style.setProperty("--share", state.index / state.total);
-  $("ch-rise").textContent = `${text("rise")} ${kelvin(state.rise)}, ${text("limit")}`;
-  $("ch-rise").classList.toggle("bad", state.rise.value >= state.rise.limit);
+  const rise = working() ? text("working") : state.rise.unknown ? text("unknown") : kelvin(state.rise);
+  $("ch-rise").textContent = `${text("rise")} ${rise}, ${text("limit")}`;
+  $("ch-rise").classList.toggle("bad", state.rise.unknown || state.rise.value >= state.rise.limit);
   $("ch-older").hidden = !state.older;
   $("ch-step").hidden = finished;
   $("ch-end").hidden = !finished;
@@ -98,13 +103,29 @@ function show() {
     $("ch-swatch").title = step.colour_name;
     $("ch-depth-box").hidden = step.depth === null;
     $("ch-depth").textContent = step.depth === null ? "" : (state.noted_depth ?? step.depth).toFixed(1);
-    $("ch-interval").textContent = unbroken(`${text("from")} ${state.reference}` + (step.low === null ? "" : `, ${text("interval")} ${step.low.toFixed(1)}–${step.high.toFixed(1)}`));
+    $("ch-depth").classList.toggle("bad", step.danger);
+    $("ch-interval").textContent = unbroken(`${step.read} ${state.reference}` + (step.low === null ? "" : `, ${text("interval")} ${step.low.toFixed(1)}–${step.high.toFixed(1)}`));
     $("ch-clock-box").hidden = step.seconds === null;
     $("ch-next-words").textContent = [state.next && text("next"), state.retimed && text("retimed")].filter(Boolean).join(" · ");
     $("ch-next").textContent = unbroken(state.next);
   } else debrief();
+  tellLines();
+  fit();
   if ($("ch-tooth-now") && pictured !== state.index) { pictured = state.index; tooth(); }
   clock();
+}
+
+// What is to be known on this act; written anew only when it says something else, so that it is read out once.
+function tellLines() {
+  const told = JSON.stringify(state.lines);
+  if (told === lines) return;
+  lines = told;
+  $("ch-lines").replaceChildren(...state.lines.map(({ harm, text: said }) => {
+    const line = document.createElement("li");
+    line.className = harm;
+    line.textContent = unbroken(said);
+    return line;
+  }));
 }
 
 // The case was edited meanwhile: the rest is planned anew, or this plan is kept; either is told by the server.
@@ -144,7 +165,16 @@ function clock() {
     }
   }
   const words = warned.join(" ");
-  if ($("ch-warn").textContent !== words) $("ch-warn").textContent = words;
+  if ($("ch-warn").textContent !== words) { $("ch-warn").textContent = words; fit(); }
+}
+
+// All of an act without scrolling: step by step what matters less makes room (chair.css); where that is not enough, all is there and scrolls.
+function fit() {
+  const chair = $("ch"), levels = state?.phase === "done" ? [] : ["", "1", "2", "3", "4"];
+  for (const level of [...levels, ""]) {
+    chair.dataset.fit = level;
+    if (document.documentElement.scrollHeight <= innerHeight) return;
+  }
 }
 
 function sound(step, left) {
@@ -169,11 +199,16 @@ function debrief() {
 
 const KEYS = { " ": "go", Enter: "go", ArrowRight: "go", PageDown: "go", ArrowLeft: "back", Backspace: "back", PageUp: "back", p: "pause", P: "pause", e: "event", E: "event", f: "full", F: "full" };
 
+// A pedal sends the keys of "go on" and no other. After a finger or a mouse they go on wherever the focus was left; who came to a button by
+// keys presses that button with them.
+document.addEventListener("pointerdown", () => { touched = true; }, true);
 document.addEventListener("keydown", (event) => {
-  if (document.querySelector("dialog[open]") || event.ctrlKey || event.metaKey || event.altKey) return;
-  const own = event.target.closest?.("button, a, input");
-  if (own && (event.key === "Enter" || event.key === " ") && own.id !== "ch-go") return;
-  const key = KEYS[event.key];
+  const key = KEYS[event.key], happening = $("ch-happened")?.open;
+  if (key !== "go") touched = false;
+  if ((document.querySelector("dialog[open]") && !(happening && key === "go")) || event.ctrlKey || event.metaKey || event.altKey) return;
+  const own = event.target.closest?.("button, a, input"), presses = event.key === "Enter" || event.key === " ";
+  if (own?.id === "ch-real") { if (event.key === "Enter") { event.preventDefault(); noteDepth(); } return; }
+  if (own && presses && own.id !== "ch-go" && (!touched || state?.phase === "done")) return;
   if (!key) return;
   event.preventDefault();
   if (!event.repeat) press(key); // a pedal that is held down is one press
@@ -182,21 +217,43 @@ document.addEventListener("click", (event) => {
   const button = event.target.closest?.(".ch button");
   if (!button || button.disabled) return;
   if (button.dataset.note) { tell("note", { text: button.dataset.note }); $("ch-happened").close(); }
-  else if (button.id === "ch-note-depth") { if ($("ch-real").value) tell("depth", { depth: Number($("ch-real").value) }); $("ch-happened").close(); }
-  else if (button.dataset.deeper) $("ch-real").value = (Number($("ch-real").value) + Number(button.dataset.deeper)).toFixed(1);
+  else if (button.id === "ch-note-depth") noteDepth();
+  else if (button.dataset.deeper) { $("ch-real").value = (Number($("ch-real").value) + Number(button.dataset.deeper)).toFixed(1); ask(null); }
   else if (button.id === "ch-replan" || button.id === "ch-keep") edited(button);
   else press({ "ch-go": "go", "ch-back": "back", "ch-pause": "pause", "ch-event": "event", "ch-full": "full" }[button.id]);
+  if (touched) document.activeElement?.closest("button")?.blur();
 });
+document.addEventListener("close", () => { if (touched) document.activeElement?.closest("button")?.blur(); }, true);
+document.addEventListener("input", (event) => { if (event.target.id === "ch-real") ask(null); });
+
+// A depth that cannot be is asked about once; told again it is noted, and the act shows it as a danger.
+function noteDepth() {
+  const typed = $("ch-real").value, depth = Number(typed);
+  if (typed === "" && $("ch-real").validity.valid) return $("ch-happened").close();
+  if (!(depth >= 1 && depth <= 40)) return ask({ text: text("wrong_depth") }, false);
+  const doubt = state?.step?.asked.find(({ over }) => depth > over);
+  if (doubt && asked !== depth) return ask(doubt, depth);
+  tell("depth", { depth });
+  $("ch-happened").close();
+}
+
+function ask(doubt, depth = null) {
+  asked = depth || null;
+  $("ch-real-wrong").textContent = doubt ? unbroken(doubt.text) : "";
+  $("ch-note-depth").textContent = asked ? text("sure") : text("note");
+}
 
 function press(key) {
-  if (key === "event") { if (state?.step) { $("ch-real").value = (state.noted_depth ?? state.step.depth)?.toFixed(1) ?? ""; $("ch-happened").showModal(); } }
+  if (key === "event") { if (state?.step) { $("ch-real").value = (state.noted_depth ?? state.step.depth)?.toFixed(1) ?? ""; ask(null); $("ch-happened").showModal(); } }
   else if (key === "full") { if (document.fullscreenElement) document.exitFullscreen(); else document.documentElement.requestFullscreen?.(); }
+  else if (key === "go" && state?.step?.kind === "try") tell("tried");
   else if (key && !(key === "go" && state?.phase === "done")) tell(key);
 }
 
 const wait = setInterval(() => {
   if (!$("ch")) return;
   clearInterval(wait);
+  window.addEventListener("resize", fit);
   look();
   setInterval(clock, 100);
   setInterval(look, POLL);
