@@ -64,6 +64,13 @@ def file(tmp_path: Path) -> Path:
     return path
 
 
+def test_the_example_of_the_page_is_a_class(file: Path) -> None:
+    page = (Path(__file__).parents[2] / "docs" / "cohort.md").read_text(encoding="utf-8")
+    file.write_text(page.partition("```toml\n")[2].partition("```")[0], encoding="utf-8")
+    made = load_class(file)
+    assert made.model.class_.teeth_each == 2 and made.model.protocol.rounds == 2
+
+
 def _log(text: str, steps: tuple[Step, ...], late: float, deep: float) -> str:
     """A session in which every timer runs `late` s too long and every depth is noted `deep` mm too deep."""
     lines = [{"case": text, "canal": 0, "query": "", "began": 0.0, "practice": True}]

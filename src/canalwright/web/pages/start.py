@@ -55,7 +55,10 @@ def _ways(prefs: Prefs, *, known: bool) -> Safe:
             ),
             _way(
                 words("Describe a tooth"),
-                words("Five values are enough; the rest is filled from published averages and marked so."),
+                words(
+                    "Five values are enough: tooth, canal, working length, size and taper of the finishing file. "
+                    "The rest is filled from published averages and marked so."
+                ),
                 el("a", words("Write a case"), href="/measure", class_="button"),
             ),
             _way(
