@@ -91,6 +91,15 @@ def test_of_cones_that_seat_about_as_surely_the_one_cut_least_is_taken(drawn, se
     assert first.trim.length < second.trim.length - 1.0
 
 
+def test_a_cone_that_seats_clearly_surer_is_cut_for_it():
+    one = canal(errors=ERRORS, size=35, taper=0.06, radius=15.0, straight=8.0)
+    sample = draw(ERRORS, 255, 0)
+    exact = Cone("exact", Profile.uniform(0.33, 0.06), 35, tolerance=0.02)
+    whole = Cone("whole", Profile.uniform(0.37, 0.06), 35, tolerance=0.07)
+    first, second = fit.choose_cone([whole, exact], fit.Passage.draws(one, sample), scores=sample["cone"])
+    assert first.cone is exact and first.trim.length == 0.2 and second.usable and second.trim.length == 0.0
+
+
 def test_a_gauged_cone_has_a_better_chance(drawn):
     _, lane, sample = drawn
     loose = fit.choose_cone(CONES, lane, scores=sample["cone"])[0]
