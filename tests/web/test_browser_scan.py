@@ -123,11 +123,21 @@ def test_slices_follow_the_wheel_the_keys_and_each_other(page: Page, found: Foun
 
 def test_a_click_beside_the_tooth_is_refused_and_the_reason_stays(page: Page, found: Found) -> None:
     _opened(page, found)
+    axial = page.locator("[data-plane=axial] canvas")
+    before = axial.bounding_box()
     page.evaluate("canalwright.scan.find(canalwright.scan.toPatient([1, 1, 1]))")
     wrong = page.locator("#sv-problem")
     expect(wrong).to_contain_text("tooth")
     page.wait_for_timeout(1000)
     expect(wrong).to_contain_text("tooth")
+    assert axial.bounding_box() == before, "the next click must land where it is aimed"
+    wrong.get_by_role("button", name="Close").click()
+    expect(wrong).to_be_hidden()
+    page.get_by_role("button", name="Add canal").click()
+    axial.click(position={"x": 6, "y": 6})
+    expect(wrong).to_contain_text("outside the scan")
+    assert page.evaluate("canalwright.scan.tools.clicked.length") == 0
+    assert axial.bounding_box() == before
     expect(page.locator(".sv-canal")).to_have_count(1)
 
 

@@ -250,6 +250,7 @@ def _told(words: Words) -> dict[str, Any]:
         "failed": words("This scan cannot be used:"),
         "cancelled": words("Cancelled."),
         "cancel": words("Cancel"),
+        "close": words("Close"),
         "ready": words("{a} × {b} × {c} voxels of {size} mm"),
         "tilt": words("lies {degrees}° off the patient's axes"),
         "slice": words("{n} of {most}"),
@@ -276,6 +277,7 @@ def _told(words: Words) -> dict[str, Any]:
         "called": words("Name of {name}"),
         "point": words("Point {n} of {most}, {mm} mm from the end"),
         "first": words("Now the second place."),
+        "outside": words("That place is outside the scan: click inside the picture."),
         "third": words("Now the third place."),
         "gone": words("The server does not answer; is the program still running?"),
         "nowebgl": words(

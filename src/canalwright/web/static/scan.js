@@ -64,7 +64,13 @@ class Viewer {
   state(text, kind) { const line = this.root.querySelector(".sv-state"); line.className = `state ${kind} sv-state`; line.querySelector("span").textContent = text; }
   hint(text) { $("sv-hint").textContent = text; }
   say(text) { $("told").textContent = text; }
-  problem(problems) { const box = $("sv-problem"); box.hidden = !problems.length; box.replaceChildren(...problems.map((p) => Object.assign(document.createElement("p"), { textContent: p }))); }
+  problem(problems) {
+    const box = $("sv-problem"), make = (tag, values) => Object.assign(document.createElement(tag), values), told = make("div", {}), close = make("button", { type: "button", className: "button small", textContent: this.words.close });
+    box.hidden = !problems.length;
+    told.append(...problems.map((p) => make("p", { textContent: p })));
+    close.addEventListener("click", () => this.problem([]));
+    box.replaceChildren(...(problems.length ? [told, close] : []));
+  }
 
   // Index (a, b, c) to LPS mm and back.
   toPatient([a, b, c]) { return this.planes.affine.slice(0, 3).map((row) => row[0] * a + row[1] * b + row[2] * c + row[3]); }

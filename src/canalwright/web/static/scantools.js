@@ -96,7 +96,10 @@ export class Tools {
 
   up(pane, at) {
     if (this.held) return this.release();
-    if (NEEDS[this.drag.way]) this.click(pane, this.mark(pane, at));
+    if (!NEEDS[this.drag.way]) return;
+    const { viewer } = this, inside = pane.toIndex(...at).every((v, k) => v >= -0.5 && v <= viewer.planes.shape[k] - 0.5);
+    viewer.problem(inside ? [] : [viewer.words.outside]);
+    if (inside) this.click(pane, this.mark(pane, at));
   }
 
   mark(pane, [x, y]) { return { plane: pane.plane, number: pane.number, place: this.viewer.toPatient(pane.toIndex(x, y)) }; }
