@@ -227,7 +227,9 @@ def test_two_protocols_play_in_step(page: Page) -> None:
     expect(page.locator("table tbody tr")).to_have_count(8)
     expect(page.locator("table tbody .num")).to_have_count(16)
     page.set_viewport_size(TABLET)
-    heights = "[...document.querySelectorAll('.pair svg text')].map(t => t.getBoundingClientRect().height).filter(Boolean)"
+    heights = (
+        "[...document.querySelectorAll('.pair svg text')].map(t => t.getBoundingClientRect().height).filter(Boolean)"
+    )
     assert page.evaluate(f"Math.min(...{heights})") >= 10, "the words of both drawings can be read on a tablet"
     page.locator("table tbody .num").nth(3).click()
     expect(page.get_by_role("dialog")).to_contain_text("the power of the seconds")
