@@ -107,7 +107,9 @@ def _laid_out(path: Path, shape: tuple[int, ...], dtype: np.dtype[Any]) -> "np.m
 def practice(told: Told, folder: Path, name: str) -> Kept:
     """An invented root in an invented scan, kept like any other."""
     told("making the practice scan", None)
-    scan = render(make(*random_shape(PRACTICE)), Scanner(voxel=0.15, blur=0.12, noise=60.0), PRACTICE, margin=2.5)
+    scan = render(
+        make(*random_shape(PRACTICE)), Scanner(voxel=0.15, blur=0.12, noise=60.0, oversample=3), PRACTICE, margin=2.5
+    )
     scan = replace(scan, voxels=np.rint(scan.voxels).astype(np.int16), path=name)
     kept = folder / "voxels.npy"
     np.save(kept, scan.voxels)
