@@ -160,10 +160,11 @@ def _named(
             value = value.get(step) if isinstance(value, Mapping) else None
         if is_quantity(value) and isinstance(value["value"], int | float):
             low, high = (_times(value[end], name.factor) for end in ("low", "high"))
+            of = "measured" if name.measured else kind
             found.append(
                 Fact(
                     f"{prefix}.{name.key}", name.words, canal, name.factor * value["value"], low, high,
-                    name.unit or str(value["unit"]), name.digits, "measured" if name.measured else kind, seq, float(value.get("supposed") or 0.0),
+                    name.unit or str(value["unit"]), name.digits, of, seq, float(value.get("supposed") or 0.0),
                 )
             )  # fmt: skip
     return tuple(found)

@@ -61,7 +61,7 @@ class Words:
 
     def _part(self, text: str) -> str:
         """What stands in a gap: a name of the catalogue, a list of them, one with its number, or a number with its interval."""
-        number = re.match(r"[\d−-]", text) and " gauge" not in text  # a needle is named by a number, and has a name all the same
+        number = re.match(r"[\d−-]", text) and " gauge" not in text  # a needle has its number for a name
         known = self.exact.get(text) if number else self._found(text)
         if known is not None:
             return known
