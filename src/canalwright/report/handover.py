@@ -38,8 +38,9 @@ BASIS = {
     "entered": "entered by hand",
 }
 FIELDS = (
-    "born", "canals", "canals_kept", "case", "check_end", "check_voids", "clinic", "colleague", "date", "filled", "index_before",
-    "number", "numbers", "opened", "operator", "outcome", "patient", "phone", "recall_last", "recall_next", "tooth", "tooth_code", "tooth_plain",
+    "born", "canals", "canals_kept", "case", "check_end", "check_voids", "clinic", "colleague", "date", "filled",
+    "index_before", "number", "numbers", "opened", "operator", "outcome", "patient", "phone", "recall_last", "recall_next",
+    "tooth", "tooth_code", "tooth_plain",
 )  # fmt: skip
 """What a text may name, as `values` fills it."""
 MONTHS = {
