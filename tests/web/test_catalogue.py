@@ -180,6 +180,8 @@ def test_the_plan_in_spanish(plan: Plan) -> None:
     shown = planview.headline(plan, SPANISH) + planview.tables(plan, SPANISH) + picture.plan_picture(plan, SPANISH)
     assert "Compactación apical" in shown and "cresta ósea" in shown
     assert "longest safe" not in shown
+    read_out = re.findall(r"<(?:title|desc)[^>]*>([^<]+)<", picture.plan_picture(plan, SPANISH))
+    assert len(read_out) == 2 and [text for text in read_out if _left(text) or " front" in text] == []
 
 
 def test_the_card_in_spanish_has_no_english_word_left(plan: Plan, story: Story) -> None:

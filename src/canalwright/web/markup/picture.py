@@ -1,6 +1,7 @@
 """The section on the page: drawn by the room `report` in colours that the page's style sheet fills in, light or dark."""
 
 import re
+from collections.abc import Callable
 from dataclasses import fields, replace
 from functools import partial
 from html import escape, unescape
@@ -97,9 +98,21 @@ def _wide(options: Options, words: Words) -> Options:
 
 
 def told(svg: str, words: Words) -> Safe:
-    """A drawing with its labels in the reader's language."""
+    """A drawing with its labels in the reader's language, and with what a screen reader reads out instead of it."""
     if words.language == "en":
         return Safe(svg)
-    return Safe(
-        re.sub(r">([^<>]+)</text>", lambda found: f">{escape(words(unescape(found[1])), quote=False)}</text>", svg)
-    )
+    say: dict[str, Callable[[str], str]] = {"text": words, "title": words, "desc": partial(_depths, words)}
+
+    def label(found: re.Match[str]) -> str:
+        return f">{escape(say[found[2]](unescape(found[1])), quote=False)}</{found[2]}>"
+
+    return Safe(re.sub(r">([^<>]+)</(text|title|desc)>", label, svg))
+
+
+def _depths(words: Words, text: str) -> str:
+    """The list of depths of a section, each name by itself; another description as a whole."""
+    head, found, listed = text.partition(": ")
+    if not found or not head.startswith("Depths in mm"):
+        return words(text)
+    marks = (mark.rpartition(" ") for mark in listed.removesuffix(".").split("; "))
+    return f"{words(head)}: {'; '.join(f'{words(name)} {depth}' for name, _, depth in marks)}."
