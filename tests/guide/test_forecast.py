@@ -100,6 +100,12 @@ def test_a_pedal_held_long_is_hotter_and_changes_the_rest(plan: Plan) -> None:
     assert long.then.value <= long.rise.value
     after = apply(session, Event(RETIME, 0.0, seconds=long.seconds))
     assert not forecast(plan, after).changes, "planned anew once, not at every look"
+    while after.index < pause:
+        step = after.step
+        assert step is not None
+        after = apply(after, Event(GO, after.entered)) if step.timed else after
+        after = apply(after, Event(GO, after.entered + plan.protocol.acts[step.act].seconds))
+    assert not forecast(plan, apply(after, Event(GO, after.entered))).changes, "nor while the longer pause runs"
     back = fold(after.steps, 0.0, [])
     assert forecast(plan, back).seconds == {pause: 8.0}, (
         "with the long activation taken back the plan's own times return"

@@ -131,6 +131,7 @@ async def test_what_was_done_is_reckoned_with_before_a_number_shows(tmp_path: Pa
         planned, lasting = chair.plan.heat.surface_rise.value, [s.seconds for s in chair.session.steps]
         for event in _long_heat(chair, time.time() - 200):
             chair = await chairs.tell(ident, event)
+        heated = chair.session.done[-1].step
         told = state(chair, Prefs())["rise"]
         assert told["value"] is None and not told["unknown"], "not the number from before"
         for _ in range(2):  # killed, and killed again
@@ -141,8 +142,17 @@ async def test_what_was_done_is_reckoned_with_before_a_number_shows(tmp_path: Pa
         assert [line["harm"] for line in told["lines"]][:2] == ["danger", "caution"]
         assert "past the 10 K limit" in told["lines"][0]["text"] and "Cool" in told["lines"][1]["text"]
         assert "más del límite" in state(chair, Prefs(language="es"))["lines"][0]["text"]
+        chairs, now = Chairs(bench, book), chair.session.entered
+        while (
+            chair.session.step is not None and chair.session.step.kind != "heat"
+        ):  # all in haste, the longer pause too
+            chair, now = await chairs.tell(ident, Event(GO, now)), now + 0.1
+        chair = await Chairs(bench, book).get(ident)
+        told = state(chair, Prefs())
+        assert told["wait"] > 0 and f"Wait {told['wait']:.0f} s before this heat" in told["lines"][1]["text"]
         chairs = Chairs(bench, book)
-        await chairs.tell(ident, Event(BACK, time.time()))
+        while chair.session.done[-1].step >= heated:
+            chair, now = await chairs.tell(ident, Event(BACK, now)), now + 0.1
         chair = await Chairs(bench, book).get(ident)
         assert [s.seconds for s in chair.session.steps] == lasting and state(chair, Prefs())["rise"][
             "value"

@@ -163,8 +163,9 @@ class _Trial:
             acts.append(Pause(wait))
         for i in range(self.session.index, len(self.session.steps)):
             at = len(acts) if i == self.next else at
-            act = self.plan.protocol.acts[self.session.steps[i].act]
-            acts.append(_lasting(act, times[i]) if i in times else act)
+            act, step = self.plan.protocol.acts[self.session.steps[i].act], self.session.steps[i]
+            seconds = times.get(i, step.seconds)  # one that has begun keeps the time it was given
+            acts.append(_lasting(act, seconds) if seconds is not None else act)
         found = _rises(self.plan, acts)
         at = len(found) if at is None else at
         return self.share * max(found[:at], default=0.0), self.share * max(found[at:], default=0.0)

@@ -42,6 +42,8 @@ SHORT = {
 """An act in one word, for what comes next."""
 READ = {"sear": "level of the cut, from", "bite": "top of what stays, from"}
 """What the depth of an act is, where it is no stop."""
+OWN = 2
+"""Lines of what was done, beside which no caution of the plan has room."""
 TRIED = "Go on only when it stops at length, resists the pull, and the radiograph shows its tip there."
 KEPT = {
     BEYOND: "deeper than the end of the root at {limit}: through the foramen. Take it out, look at a radiograph, measure again",
@@ -77,6 +79,7 @@ def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
         "next": _next(following, words) if following else "",
         "rise": _rise(chair) | {"limit": 10},
         "retimed": _retimed(chair),
+        "wait": chair.forecast.wait if chair.forecast is not None and chair.rise is not None else 0.0,
         "lines": [{"harm": harm, "text": text} for harm, text in _lines(chair, words)] if step else [],
         "end": _end(chair, words) if session.phase is Phase.DONE else "",
         "case": f"/case/{chair.case.digest[:16]}/{chair.head.canal}/plan"
@@ -127,7 +130,7 @@ def _asked(found: Doubt, step: Step, words: Words) -> str:
 
 def _lines(chair: Chair, words: Words) -> list[Line]:
     """What is to be known on this act, dangers first: a depth that cannot be, what happened, what follows for the rest, and of the plan's
-    findings every danger, or the worst where there is none: all has to be read without a scroll."""
+    findings every danger, or the worst where there is none and room is left: all has to be read without a scroll."""
     session, step = chair.session, chair.session.step
     assert step is not None
     found = doubt(chair.plan, step, session.depth) if session.depth is not None else None
@@ -139,7 +142,7 @@ def _lines(chair: Chair, words: Words) -> list[Line]:
     if session.trying:
         lines.append(("note", words(TRIED)))
     there = [f for f in concerning(chair.plan, step, trying=session.trying) if f.code not in HEAT or not anew]
-    shown = there[: max(sum(f.harm is Harm.DANGER for f in there), 1)]
+    shown = there[: max(sum(f.harm is Harm.DANGER for f in there), len(lines) < OWN)]
     told = [finding_words(f) for f in shown]
     lines += [(harm, f"{words(message)} {words(action)}") for harm, message, action in told]
     lines.sort(key=lambda line: line[0] != "danger")

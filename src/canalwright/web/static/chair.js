@@ -8,7 +8,7 @@ const WARN = 0.5, POLL = 2000, SOON = 250;
 let state = null, queue = restored(), busy = false, looking = false, lost = false, why = "", sounded = new Set(), pictured = -1, ended = "", lines = "", touched = false, asked = null;
 
 const text = (name) => $("ch").dataset[`t${name.split("_").map((p) => p[0].toUpperCase() + p.slice(1)).join("")}`];
-const unbroken = (words) => words.replaceAll("–", "\u2060–\u2060").replace(/(\d) (mm|%)/g, "$1\u00a0$2"); // a number stays on one line
+const unbroken = (words) => words.replaceAll("–", "\u2060–\u2060").replace(/(\d) (mm|%|°C|K\b|s\b)/g, "$1\u00a0$2"); // a number stays on one line
 const now = () => Date.now() / 1000;
 const elapsed = () => state.before + (state.since === null ? 0 : Math.max(now() - state.since, 0));
 
@@ -154,10 +154,11 @@ function clock() {
   if (lost) warned.push(why || text("lost"));
   if (step?.seconds) {
     const left = step.seconds - elapsed(), running = state.phase === "running";
-    $("ch-clock").textContent = left >= 0 ? left.toFixed(step.seconds < 10 || !(running || Number.isInteger(step.seconds)) ? 1 : 0) : `+${(-left).toFixed(1)}`;
+    const wait = state.phase === "ready" ? state.entered + state.wait - now() : 0; // before this heat, where no pause is left to be longer
+    $("ch-clock").textContent = wait > 0 ? Math.ceil(wait) : left >= 0 ? left.toFixed(step.seconds < 10 || !(running || Number.isInteger(step.seconds)) ? 1 : 0) : `+${(-left).toFixed(1)}`;
     $("ch-clock").classList.toggle("up", left <= 0 && running);
     $("ch-clock").classList.toggle("long", $("ch-clock").textContent.length > 5);
-    $("ch-clock-words").textContent = left <= 0 && running ? text("time_up") : text({ heat: "heat", press: "hold", pause: "cool" }[step.kind] ?? "wait");
+    $("ch-clock-words").textContent = wait > 0 ? text("wait") : left <= 0 && running ? text("time_up") : text({ heat: "heat", press: "hold", pause: "cool" }[step.kind] ?? "wait");
     if (running) sound(step, left);
     if (step.kind === "heat" && step.longest !== null && state.phase !== "ready") {
       const spare = step.longest - elapsed();
