@@ -247,8 +247,9 @@ function ask(doubt, depth = null) {
 function press(key) {
   if (key === "event") { if (state?.step) { $("ch-real").value = (state.noted_depth ?? state.step.depth)?.toFixed(1) ?? ""; ask(null); $("ch-happened").showModal(); } }
   else if (key === "full") { if (document.fullscreenElement) document.exitFullscreen(); else document.documentElement.requestFullscreen?.(); }
-  else if (key === "go" && state?.step?.kind === "try") tell("tried");
-  else if (key && !(key === "go" && state?.phase === "done")) tell(key);
+  else if (!state) return; // it is being opened: what nobody has read yet is not passed over
+  else if (key === "go" && state.step?.kind === "try") tell("tried");
+  else if (key && !(key === "go" && state.phase === "done")) tell(key);
 }
 
 const wait = setInterval(() => {
