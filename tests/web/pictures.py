@@ -44,6 +44,7 @@ def main() -> None:
         page.set_viewport_size({"width": 1280, "height": 800})
         page.goto(f"{case}/chair")
         page.get_by_role("button", name="Begin").click()
+        page.wait_for_function("document.getElementById('ch-words')?.innerText.includes('Try')")
         for words in ("Place", "Sear", "cool", "cool", "Heat"):
             page.wait_for_timeout(2500)
             page.keyboard.press("Space")
