@@ -1,6 +1,8 @@
-"""Protects: what scans, meshes and films make doubtful is told in Spanish on a Spanish page, whatever numbers and names stand in it."""
+"""Protects: what scans, meshes and films make doubtful, and why they are refused, is told in Spanish on a Spanish page, whatever numbers
+and names stand in it."""
 
 import ast
+import errno
 import itertools
 import re
 from collections.abc import Iterator
@@ -9,7 +11,11 @@ from pathlib import Path
 import pytest
 
 import canalwright.imaging
+import canalwright.web.scan
+from canalwright.imaging.readers.dicom_frames import SPARE
+from canalwright.imaging.readers.scan import FORMATS
 from canalwright.imaging.tracing.quality import END, WITHIN
+from canalwright.web.disk import refused
 from canalwright.web.words import words_of
 
 SPANISH = words_of("es")
@@ -25,6 +31,8 @@ WORDS = {
     "shared": ["halved between them", "counted in both"],
     "top_is": ["point given", "chamber floor", "roof of the pulp"],
     "said": [f"{END} 2.1 mm from"],
+    "FORMATS": [FORMATS],
+    "SPARE": [SPARE],
 }
 """What stands in the gaps that hold words, by the name of what fills them."""
 AND = (
@@ -41,6 +49,19 @@ AND = (
     "surface mesh tooth.stl, median edge 0.12 mm",
 )
 """Texts that are put together out of sight of this test."""
+REFUSING = ("tooth", "tracing", "readers", "radiograph")
+"""Folders, beside the room itself, whose refusals a reader of the page is shown."""
+ASIDE = {
+    "allowed": ["50 to 60 million pixels in all, 50 a side at least"],
+    "size": ["700 MiB"],
+    "BUSY": ["something is being measured already; wait for it or cancel it"],
+}
+"""What stands behind a name that is handed to a refusal."""
+INSTEAD = {"distal distal": "orifice distal", WORDS["said"][0]: "no canal leaves its pulp"}
+"""What such a text is in truth: a sample of a gap would make no sense there."""
+ENGLISH = re.compile(
+    r"\b(the|of|its|it|and|or|with|not|no (?:such|canal|tooth|way)|is|are|was|give|pick|mark|export|take|file|allowed|voxels)\b"
+)
 SILENT = ("exports", "phantom", "viewing")
 """Folders that say nothing about a scan of a user."""
 
@@ -83,6 +104,8 @@ def _samples(node: ast.expr) -> list[str]:
 def _gap(part: ast.FormattedValue) -> list[str]:
     if part.format_spec is not None:
         return ["3.1"]
+    if isinstance(part.value, ast.Call) and _name(part.value.func) == "refused":
+        return [refused(OSError(errno.ENOSPC, ""), Path("/scans"))]
     if isinstance(part.value, ast.IfExp):
         return [str(c.value) for c in (part.value.body, part.value.orelse) if isinstance(c, ast.Constant)]
     if _name(part.value) in {"low", "high", "in_mm"} or isinstance(part.value, ast.Call):
@@ -123,3 +146,45 @@ def test_every_finding_of_the_images_is_told_in_spanish(text: str) -> None:
 
 def test_findings_are_found() -> None:
     assert len(_findings()) > 20
+
+
+def _refusals() -> dict[str, str]:
+    """Every refusal as a reader meets it, a file before it where the code puts one, by the place that raises it."""
+    room, page = ROOT, Path(canalwright.web.scan.__file__).parent
+    paths = [*room.glob("*.py"), *(p for name in REFUSING for p in (room / name).rglob("*.py")), *page.glob("*.py")]
+    found: dict[str, str] = {}
+    for path in paths:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            match node:
+                case ast.Call(func=ast.Name(id="refusal"), args=[_, wrong], keywords=more):
+                    parts = [_told(wrong), *((k.arg == "allowed") * "allowed: " + _told(k.value) for k in more)]
+                    found[f"{path.name}:{node.lineno}"] = "a scan/some.nii: " + "; ".join(parts)
+                case ast.Call(func=ast.Name(id="ScanError"), args=[text]) if path.name != "refusal.py":
+                    found[f"{path.name}:{node.lineno}"] = _told(text)
+    return found
+
+
+def _told(node: ast.expr) -> str:
+    if isinstance(node, ast.Name):
+        return ASIDE[node.id][0]
+    text = next(sample for each in _of(node) for sample in _samples(each))
+    return INSTEAD.get(text, text.replace(WORDS["said"][0], INSTEAD[WORDS["said"][0]]))
+
+
+def test_every_refusal_of_a_scan_or_a_film_is_told_in_spanish() -> None:
+    """Clause by clause; the name of the file is left as it is."""
+    found = _refusals()
+    assert len(found) > 120
+    told = {where: (text, SPANISH(text)) for where, text in found.items()}
+    assert {where: both for where, both in told.items() if both[0] == both[1] or ENGLISH.search(both[1])} == {}
+
+
+def test_a_refusal_keeps_its_file_and_is_told_whole_or_not_at_all() -> None:
+    said = "/a: b/no.nii: the file is empty: export it again"
+    assert SPANISH(said) == "/a: b/no.nii: el archivo está vacío: expórtelo de nuevo"
+    assert SPANISH("x.nii: the file is empty; nobody knows why") == "x.nii: the file is empty; nobody knows why"
+    inner = "scan in memory: no canal found (cej.nii: the point is in no tooth: the nearest one is 3.1 mm away; click inside the tooth)"
+    assert SPANISH(f"{inner}; give two points by hand") == (
+        "tomografía en memoria: no se halló ningún conducto (cej.nii: el punto no está en ningún diente: el más cercano está a 3.1 mm; "
+        "haga clic dentro del diente); indique dos puntos a mano"
+    )

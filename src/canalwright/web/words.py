@@ -2,7 +2,8 @@
 
 English is the key; `catalogue/<language>.toml` gives the rest, and `<language>.<part>.toml` what only a part of the house says. Words of
 the core (names of numbers, findings) go through the same catalogue; those with numbers in them match its `[pattern]` entries, whose `{0}`,
-`{1}` stand for the numbers and names.
+`{1}` stand for the numbers and names. A refusal ("file: wrong; allowed: these; remedy") that the catalogue lacks as a whole is told by
+its clauses, each with a line of its own; where one of them has none it stays English.
 """
 
 import re
@@ -12,6 +13,10 @@ from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 
+CUT = re.compile("; |: |[.] |(?<=[?]) ")
+"""What parts the clauses of a refusal."""
+OWN = re.compile(r"[^(]|.*[:;.]\\ ", re.DOTALL)
+"""A pattern that begins with words of its own or has several clauses itself."""
 LANGUAGES = {"en": "English", "es": "Español"}
 
 
@@ -25,12 +30,14 @@ class Words:
 
     def __call__(self, english: str, **values: object) -> str:
         """The text in this language, `values` put into its braces."""
-        found = self.known(english)
-        found = english if found is None else found
+        found = self.known(english, own=True) or self.by_clauses(english) or self.known(english) or english
         return found.format(**values) if values else found
 
-    def known(self, english: str) -> str | None:
-        """The text in this language, or None where the catalogue lacks it; a capital or a full stop makes no other text."""
+    def known(self, english: str, *, own: bool = False) -> str | None:
+        """The text in this language, or None where the catalogue lacks it; a capital or a full stop makes no other text.
+
+        `own`: of a text of several clauses not by a pattern whose first gap would swallow whole clauses ("{0} is empty").
+        """
         if self.language == "en":
             return english
         bare = english[:1].lower() + english[1:].removesuffix(".")
@@ -38,11 +45,40 @@ class Words:
             return self.exact[english]
         if bare in self.exact:
             return _as_in(english, self.exact[bare])
+        whole = own and CUT.search(english) is not None
         for pattern, target in self.patterns:
+            if whole and not OWN.match(pattern.pattern):
+                continue
             if bare != english and (out := self._matched(pattern, target, bare)):
                 return _as_in(english, out)
             if out := self._matched(pattern, target, english):
                 return out
+        return None
+
+    def by_clauses(self, english: str) -> str | None:
+        """The text told clause by clause, what stands before the first one as it is (a file, a canal: a name, so no list);
+        None where a clause is not known."""
+        cuts = [cut.span() for cut in CUT.finditer(english)]
+        ends = [*cuts, (len(english), len(english))]
+        told: dict[int, str | None] = {}
+        for begin in reversed([0, *(end for _, end in cuts)]):
+            told[begin] = self._clauses(english, begin, ends, told)
+        if told[0] is not None:
+            return told[0]
+        for start, end in cuts:
+            head, rest = english[:start], told[end]
+            if english[start] == ":" and rest is not None and (", " not in head or "/" in head):
+                return f"{self.exact.get(head, head)}: {rest}"
+        return None
+
+    def _clauses(
+        self, english: str, begin: int, ends: list[tuple[int, int]], told: Mapping[int, str | None]
+    ) -> str | None:
+        """What begins at `begin`: the shortest clause with a line in the catalogue after which the rest is `told` as well."""
+        for end, after in ends:
+            rest = "" if end == len(english) else told.get(after)
+            if end > begin and rest is not None and (clause := self.known(english[begin:end], own=True)) is not None:
+                return clause + english[end:after] + rest
         return None
 
     def _found(self, english: str) -> str | None:
@@ -61,6 +97,8 @@ class Words:
 
     def _part(self, text: str) -> str:
         """What stands in a gap: a name of the catalogue, a list of them, one with its number, or a number with its interval."""
+        if ": " in text and text not in self.exact and (told := self.by_clauses(text)) is not None:
+            return told
         number = re.match(r"[\d−-]", text) and " gauge" not in text  # a needle has its number for a name
         known = self.exact.get(text) if number else self._found(text)
         if known is not None:

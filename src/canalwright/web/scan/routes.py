@@ -40,22 +40,23 @@ def routes(office: Office) -> APIRouter:
         said = await _said(request)
         path = Path(str(said.get("path", "")).strip().strip("\"'")).expanduser()
         if not scans.paths:
-            return answer({"problems": [NO_PATHS]}, 403)
+            return answer({"problems": [Prefs.of(request.cookies).words(NO_PATHS)]}, 403)
         if not path.is_absolute():
-            return answer({"problems": [f"{path}: give the whole path, from the root of the disk on"]}, 422)
+            why = f"{path}: give the whole path, from the root of the disk on"
+            return answer({"problems": [Prefs.of(request.cookies).words(why)]}, 422)
 
         def begin() -> OpenScan:
             how, made = _reading(said), scans.receive(plain_name(path.name), reader())
             scans.read(made, path, **how)
             return made
 
-        return await _begun(begin)
+        return await _begun(request, begin)
 
     @router.post("/scan/practice")
     async def practise(request: Request) -> Response:
         """Make the practice scan."""
         name = Prefs.of(request.cookies).words("Practice scan (invented)")
-        return await _begun(lambda: scans.practise(name, reader()))
+        return await _begun(request, lambda: scans.practise(name, reader()))
 
     @router.post("/scan/receive")
     async def receive(request: Request) -> Response:
@@ -66,87 +67,89 @@ def routes(office: Office) -> APIRouter:
             _reading(said)
             return scans.receive(plain_name(str(said.get("name", ""))), reader())
 
-        return await _begun(begin)
+        return await _begun(request, begin)
 
     @router.post("/scan/{key}/part")
     async def part(request: Request, key: str, number: int, name: str, offset: int) -> Response:
         body = await request.body()
-        return await _with(key, lambda s: take(s, number, name, offset, body))
+        return await _with(request, key, lambda s: take(s, number, name, offset, body))
 
     @router.post("/scan/{key}/read")
     async def read(request: Request, key: str) -> Response:
         """All has been sent: read it."""
         said = await _said(request)
-        return await _with(key, lambda s: scans.read(s, **_reading(said)))
+        return await _with(request, key, lambda s: scans.read(s, **_reading(said)))
 
     @router.post("/scan/{key}/close")
-    async def close(key: str) -> Response:
-        return await _with(key, scans.close)
+    async def close(request: Request, key: str) -> Response:
+        return await _with(request, key, scans.close)
 
     @router.get("/scan/{key}/state.json")
     async def state(request: Request, key: str) -> Response:
-        return await _with(key, lambda s: telling.state(s, Prefs.of(request.cookies).words))
+        return await _with(request, key, lambda s: telling.state(s, Prefs.of(request.cookies).words))
 
     @router.get("/scan/{key}/slice/{plane}/{number}")
-    async def slice_of(key: str, plane: str, number: int) -> Response:
-        return await _with(key, lambda s: s.planes.picture(plane, number).tobytes())
+    async def slice_of(request: Request, key: str, plane: str, number: int) -> Response:
+        return await _with(request, key, lambda s: s.planes.picture(plane, number).tobytes())
 
     @router.post("/scan/{key}/find")
     async def find(request: Request, key: str) -> Response:
         said = await _said(request)
-        return await _with(key, lambda s: s.tracing.find(scans.hands, s.ready(), point_of(said.get("point"))))
+        return await _with(request, key, lambda s: s.tracing.find(scans.hands, s.ready(), point_of(said.get("point"))))
 
     @router.post("/scan/{key}/correct")
     async def correct(request: Request, key: str) -> Response:
         said = await _said(request)
-        return await _with(key, lambda s: s.tracing.correct(scans.hands, s.ready(), correction_of(said, reader())))
+        return await _with(
+            request, key, lambda s: s.tracing.correct(scans.hands, s.ready(), correction_of(said, reader()))
+        )
 
     @router.post("/scan/{key}/cancel")
-    async def cancel(key: str) -> Response:
-        return await _with(key, _cancel)
+    async def cancel(request: Request, key: str) -> Response:
+        return await _with(request, key, _cancel)
 
     @router.post("/scan/{key}/undo")
-    async def undo(key: str) -> Response:
-        return await _with(key, lambda s: s.tracing.undo())
+    async def undo(request: Request, key: str) -> Response:
+        return await _with(request, key, lambda s: s.tracing.undo())
 
     @router.post("/scan/{key}/redo")
-    async def redo(key: str) -> Response:
-        return await _with(key, lambda s: s.tracing.redo())
+    async def redo(request: Request, key: str) -> Response:
+        return await _with(request, key, lambda s: s.tracing.redo())
 
     @router.post("/scan/{key}/reference")
     async def refer(request: Request, key: str) -> Response:
         said = await _said(request)
         place = said.get("point")
-        return await _with(key, lambda s: s.tracing.refer(None if place is None else point_of(place)))
+        return await _with(request, key, lambda s: s.tracing.refer(None if place is None else point_of(place)))
 
     @router.get("/scan/{key}/canals.json")
     async def canals(request: Request, key: str) -> Response:
-        return await _with(key, lambda s: telling.canals(s.tracing, Prefs.of(request.cookies).words))
+        return await _with(request, key, lambda s: telling.canals(s.tracing, Prefs.of(request.cookies).words))
 
     @router.get("/scan/{key}/surface.json")
-    async def surface(key: str) -> Response:
-        return await _with(key, lambda s: telling.surfaces(s.tracing))
+    async def surface(request: Request, key: str) -> Response:
+        return await _with(request, key, lambda s: telling.surfaces(s.tracing))
 
     @router.get("/scan/{key}/line/{index}")
-    async def line(key: str, index: int, turn: float = 0.0) -> Response:
-        return await _with(key, lambda s: telling.line(s.tracing, index, turn))
+    async def line(request: Request, key: str, index: int, turn: float = 0.0) -> Response:
+        return await _with(request, key, lambda s: telling.line(s.tracing, index, turn))
 
     @router.get("/scan/{key}/straight/{index}")
-    async def straight(key: str, index: int, turn: float = 0.0) -> Response:
+    async def straight(request: Request, key: str, index: int, turn: float = 0.0) -> Response:
         def make(s: OpenScan) -> bytes:
             kept = s.ready()
             greys = straightened(s.planes.scan, s.tracing.line(index), turn, reach=REACH, step=STEP)
             return to_picture(greys.astype(np.float32), kept.tones).tobytes()
 
-        return await _with(key, make)
+        return await _with(request, key, make)
 
     @router.get("/scan/{key}/across/{index}")
-    async def across(key: str, index: int, z: float) -> Response:
+    async def across(request: Request, key: str, index: int, z: float) -> Response:
         def make(s: OpenScan) -> bytes:
             greys = section(s.planes.scan, s.tracing.line(index), z, reach=ACROSS, step=ACROSS_STEP)
             return to_picture(greys.astype(np.float32), s.ready().tones).tobytes()
 
-        return await _with(key, make)
+        return await _with(request, key, make)
 
     @router.post("/scan/{key}/accept")
     async def accept(request: Request, key: str) -> Response:
@@ -158,20 +161,20 @@ def routes(office: Office) -> APIRouter:
             s.places |= {tuple(np.round(c.native.centre[0], 2).tolist()) for c in case.canals}
             return {"go": f"/case/{office.take(case)}/0/measure", "file": casefile.dumps(case)}
 
-        return await _with(key, make)
+        return await _with(request, key, make)
 
-    async def _with(key: str, do: Callable[[OpenScan], Any]) -> Response:
-        opened = scans.get(key, reader())
+    async def _with(request: Request, key: str, do: Callable[[OpenScan], Any]) -> Response:
+        words, opened = Prefs.of(request.cookies).words, scans.get(key, reader())
         if opened is None:
-            return answer({"problems": [GONE]}, 404)
+            return answer({"problems": [words(GONE)]}, 404)
         try:
             made = await asyncio.to_thread(do, opened)
         except CaseError as error:
-            return answer({"problems": [str(problem) for problem in error.problems]}, 422)
+            return answer({"problems": [words(str(problem)) for problem in error.problems]}, 422)
         except (ImagingError, ValueError) as error:
-            return answer({"problems": [str(error)]}, 422)
+            return answer({"problems": [words(str(error))]}, 422)
         except (IndexError, KeyError):
-            return answer({"problems": ["there is no such picture or canal in this scan"]}, 404)
+            return answer({"problems": [words("there is no such picture or canal in this scan")]}, 404)
         if isinstance(made, bytes):
             return Response(made, headers=NO_STORE, media_type="application/octet-stream")
         return answer(made or {})
@@ -188,11 +191,11 @@ async def _said(request: Request) -> dict[str, Any]:
     return said if isinstance(said, dict) else {}
 
 
-async def _begun(begin: Callable[[], OpenScan]) -> Response:
+async def _begun(request: Request, begin: Callable[[], OpenScan]) -> Response:
     try:
         made = await asyncio.to_thread(begin)
     except ImagingError as error:
-        return answer({"problems": [str(error)]}, 422)
+        return answer({"problems": [Prefs.of(request.cookies).words(str(error))]}, 422)
     return answer({"key": made.key})
 
 
