@@ -54,7 +54,8 @@ def routes(office: Office) -> APIRouter:
         try:
             case = await office.bench.aside(casefile.loads, text, shown)
         except casefile.CaseError as error:
-            return answer({"problems": [str(problem) for problem in error.problems]}, 422)
+            words = Prefs.of(request.cookies).words
+            return answer({"problems": [words(str(problem)) for problem in error.problems]}, 422)
         try:
             return answer({"go": f"/case/{office.take(case)}/0/plan"})
         except ShelfFull as error:
@@ -67,7 +68,8 @@ def routes(office: Office) -> APIRouter:
         try:
             back = await asyncio.to_thread(restored, await request.body(), shown, office.chairs.book)
         except casefile.CaseError as error:
-            return answer({"problems": [str(problem) for problem in error.problems]}, 422)
+            words = Prefs.of(request.cookies).words
+            return answer({"problems": [words(str(problem)) for problem in error.problems]}, 422)
         try:
             key = office.take(back.case)
         except ShelfFull as error:
@@ -187,7 +189,7 @@ async def _of(
     try:
         return await make(case, from_query(query, office.tray))
     except PlanError as error:
-        return answer({"problems": [str(error)]}, 422)
+        return answer({"problems": [Prefs.of(request.cookies).words(str(error))]}, 422)
 
 
 def gone(office: Office, key: str, request: Request) -> Response:

@@ -42,7 +42,7 @@ def routes(office: Office) -> APIRouter:
             try:
                 plan = await office.bench.plan(case, index, asked[2])
             except PlanError as error:
-                return answer({"problems": [str(error)]}, 422)
+                return answer({"problems": [Prefs.of(request.cookies).words(str(error))]}, 422)
             return answer(_state(runs.start(asked, plan), request))
 
         return await of(request, key, index, make)

@@ -31,7 +31,7 @@ def routes(office: Office) -> APIRouter:
         try:
             work = await pictures.start(case, index, asked_of(request, case, index)[2])
         except PlanError as error:
-            return answer({"problems": [str(error)]}, 422)
+            return answer({"problems": [Prefs.of(request.cookies).words(str(error))]}, 422)
         return answer(_state(work, request))
 
     @router.get("/state.json")
