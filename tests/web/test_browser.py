@@ -106,12 +106,10 @@ def test_a_control_given_back_is_the_planners_again(page: Page) -> None:
     page.locator('[data-control="force"] .give-back').click()
     expect(page.locator('[data-control="force"] .planned')).to_be_visible()
     page.wait_for_function("!location.search.includes('force')")
-    was = page.locator("#o-activation").inner_text()
-    page.get_by_label("Rounds", exact=True).fill("1")  # deeper at once: the planner heats longer, and says so
-    expect(page.locator('[data-control="activation"] .was')).to_have_text(f"moved with it, was {was}")
-    expect(page.locator("#told")).to_contain_text(
-        f"Activation {page.locator('#o-activation').inner_text()} (moved with it"
-    )
+    was = page.locator("#o-rounds").inner_text()
+    page.get_by_label("Set temperature").fill("130")  # colder: the planner heats more often, and says so
+    expect(page.locator('[data-control="rounds"] .was')).to_have_text(f"moved with it, was {was}")
+    expect(page.locator("#told")).to_contain_text(f"Rounds {page.locator('#o-rounds').inner_text()} (moved with it")
 
 
 def test_a_number_says_where_it_comes_from(page: Page) -> None:

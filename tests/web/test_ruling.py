@@ -102,7 +102,7 @@ async def test_a_second_reader_grades_blind(house: House, ann: Browser) -> None:
     house.door.users.set_password("bea", GOOD)
     await ann.get(f"/records/case/{case}/recall")
     given = {
-        "on": "2028-01-10",
+        "on": "2026-01-10",
         "root_0": "mesial",
         "index_0_1": "4",
         "reader_1": "ann",

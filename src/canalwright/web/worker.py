@@ -66,9 +66,11 @@ def _step_back() -> None:
     """
     if hasattr(os, "nice"):
         os.nice(BEHIND)
-    with contextlib.suppress(OSError, AttributeError):
-        os.setsid()
-        Path("/proc/self/autogroup").write_text(str(BEHIND), encoding="ascii")
+    group = Path("/proc/self/autogroup")
+    if hasattr(os, "setsid") and os.access(group, os.W_OK):  # a session of its own that is not nice would be worse than none
+        with contextlib.suppress(OSError):
+            os.setsid()
+            group.write_text(str(BEHIND), encoding="ascii")
 
 
 class _Tell:
