@@ -67,7 +67,8 @@ def _step_back() -> None:
     if hasattr(os, "nice"):
         os.nice(BEHIND)
     group = Path("/proc/self/autogroup")
-    if hasattr(os, "setsid") and os.access(group, os.W_OK):  # a session of its own that is not nice would be worse than none
+    # A session of its own that is not nice would be worse than none.
+    if hasattr(os, "setsid") and os.access(group, os.W_OK):
         with contextlib.suppress(OSError):
             os.setsid()
             group.write_text(str(BEHIND), encoding="ascii")
