@@ -35,10 +35,11 @@ def browser_writes(value: float) -> str:
 
 @pytest.fixture(scope="module", params=["planned", "loose"])
 def one(request: pytest.FixtureRequest, plan: Plan, case: Case) -> Plan:
-    """A canal as it is planned, its cone left whole, and one whose cone was cut too little, so that it would pass the terminus."""
+    """A canal as it is planned, its cone left whole, and one whose cone is too thin and was cut too little, so that it would pass the
+    terminus."""
     if request.param == "planned":
         return plan
-    return planning.plan(case.canals[2], casefile.generic_tray(), Choices(draws=64, trim=2.0))
+    return planning.plan(case.canals[2], casefile.generic_tray(), Choices(draws=64, cone="35/0.06", trim=0.5))
 
 
 def items(plan: Plan) -> dict[str, Item]:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from canalwright.anatomy.limits import LIMITS
 from canalwright.records.canonical import Json
 from canalwright.records.caseview import FOLDED, filled_on
 from canalwright.records.errors import BadEntry
@@ -19,7 +20,7 @@ WEIGHED = FOLDED | {Kind.MEASUREMENT}
 GRACE = timedelta(days=1)
 """For time zones: the records keep UTC, a date is written where the patient sits."""
 OLDEST = timedelta(days=130 * 365)
-MOST_BEYOND, SHORTEST, LONGEST = 5.0, 8.0, 42.0
+MOST_BEYOND, LENGTHS = 5.0, LIMITS["length"]
 """mm: how far beyond the terminus a filling is believed to end (common practice: an extrusion of 5 mm fills a sinus or a canal of the
 jaw), and the least and greatest length of a canal (`anatomy.limits`)."""
 NAMES = {Kind.CHAIR: "session", Kind.CHECK: "filling", Kind.RECALL: "recall"}
@@ -86,7 +87,7 @@ def _ends(events: Sequence[Event]) -> Iterator[str]:
                 f"a filling cannot end {-value:g} mm beyond the terminus: up to {MOST_BEYOND:g} mm is taken; "
                 "measure it again on the film"
             )
-        elif value > SHORTEST and value > (long := _length(events, event)):
+        elif value > LENGTHS.low and value > (long := _length(events, event)):
             yield f"a filling cannot end {value:g} mm short of the terminus: the canal is {long:g} mm long; measure it again on the film"
 
 
@@ -94,13 +95,13 @@ def _length(events: Sequence[Event], check: Event) -> float:
     """Length of the canal of a check, else of the longest of the tooth, by the measurement last kept; else of any canal."""
     texts = [t for e in events if e.kind is Kind.MEASUREMENT and isinstance(t := e.field("case_file"), str)]
     if not texts:
-        return LONGEST
+        return LENGTHS.high
     from canalwright import casefile  # here, because that room takes a second to load
 
     try:
         lengths = {c.name: c.length.value for c in casefile.loads(texts[-1], "measurement").canals}
     except casefile.CaseError:  # of another version: it can be read, not judged
-        return LONGEST
+        return LENGTHS.high
     return round(lengths.get(str(check.field("canal")), max(lengths.values())), 2)
 
 

@@ -2,14 +2,13 @@
 
 from canalwright.guide import Done, Forecast, Phase
 from canalwright.guide.debrief import DEEP, LATE
+from canalwright.planning.practice import RISE_LIMIT
 from canalwright.quantities import Quantity
 from canalwright.web.chair import Chair
 from canalwright.web.words import Words
 
 Line = tuple[str, str]
 """How harmful (danger, caution, note), and what is said."""
-LIMIT = 10.0
-"""Rise at the root surface taken as the limit, K."""
 
 MEANS = {
     "cone moved": "take a radiograph before you go on. If its tip is off, take it out, trim it and seat it anew",
@@ -73,7 +72,7 @@ def heat_advice(chair: Chair, words: Words) -> list[Line]:
 
 
 def _held(made: Forecast, last: Done, words: Words) -> Line:
-    over = made.reached.value >= LIMIT
+    over = made.reached.value >= RISE_LIMIT
     seconds = {"s": f"{last.seconds:.1f}", "p": f"{last.planned:.1f}"}
     return "danger" if over else "caution", words(
         SAYS["over" if over else "held"], **seconds, rise=kelvin(made.reached)
@@ -112,7 +111,7 @@ def _stays(made: Forecast, words: Words) -> list[Line]:
     if made.ahead is not None:
         told = "stays" if made.enough else "vain"
         return [("note" if made.enough else "caution", words(SAYS[told], rise=kelvin(made.ahead)))]
-    over = made.reached.value >= LIMIT
+    over = made.reached.value >= RISE_LIMIT
     return [("note", " ".join(words(SAYS[told]) for told in (("last", "recall") if over else ("last",))))]
 
 

@@ -9,6 +9,7 @@ from canalwright.guide.concerns import HEAT
 from canalwright.guide.depths import BEYOND
 from canalwright.instruments import iso3630
 from canalwright.planning import Harm
+from canalwright.planning.practice import RISE_LIMIT
 from canalwright.quantities import Quantity
 from canalwright.report import ISO_3630, finding_words
 from canalwright.report.words import figure
@@ -77,7 +78,7 @@ def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
         "noted_depth": session.depth,
         "step": _step(chair, step, words) if step else None,
         "next": _next(following, words) if following else "",
-        "rise": _rise(chair) | {"limit": 10},
+        "rise": _rise(chair) | {"limit": RISE_LIMIT},
         "retimed": _retimed(chair),
         "wait": chair.forecast.wait if chair.forecast is not None and chair.rise is not None else 0.0,
         "lines": [{"harm": harm, "text": text} for harm, text in _lines(chair, words)] if step else [],

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from canalwright.instruments import iso3630
 from canalwright.planning import Plan
 from canalwright.planning.parts import Finding, Harm
+from canalwright.planning.practice import RISE_LIMIT
 from canalwright.protocol import Heat
 from canalwright.quantities import Quantity
 from canalwright.report import ISO_3630, Item, Sheet, Table, finding_words, sheet
@@ -18,7 +19,6 @@ from canalwright.web.words import Words
 
 SET = ("cut", "tip")
 """The columns of the trim table that are set, not predicted."""
-RISE_LIMIT = 10.0
 WORST = 3
 """Findings that stand in the first view; all dangers do."""
 SHAPES = {
