@@ -31,6 +31,13 @@ SLOW = 300_000
 """Milliseconds before anything awaited on a page counts as never coming: a busy machine is no fault of the page."""
 
 
+def load_film(page: Page, film: str | Path) -> None:
+    """Load a film and wait until it is the one that is shown: one that the case had before may be shown until then."""
+    page.locator("#rg-file").set_input_files(film)
+    expect(page.locator("#rg-stage")).to_have_attribute("aria-busy", "false")
+    expect(page.locator("#rg-empty")).to_be_hidden()
+
+
 def chromium_path() -> str | None:
     """Where a Chromium is on this machine, or None."""
     found = next(

@@ -15,7 +15,7 @@ from playwright.sync_api import Page
 from canalwright.imaging.phantom.scan import make, random_shape
 from canalwright.web.scan.tasks import PRACTICE
 from tests.support import film
-from tests.support.browser import browser, server
+from tests.support.browser import browser, load_film, server
 from tests.support.film_marks import mark_film
 
 OUT = Path("docs/pictures")
@@ -74,8 +74,7 @@ def _readiness(page: Page, case: str, folder: Path) -> None:
     page.goto(f"{distal}/radiograph")
     page.wait_for_selector("html[data-film=ready]")
     drawn = film.film()
-    page.locator("#rg-file").set_input_files(drawn.save(folder / "invented.png"))
-    page.wait_for_function("document.getElementById('rg-empty').hidden")
+    load_film(page, drawn.save(folder / "invented.png"))
     mark_film(page, drawn)
     page.wait_for_selector("[data-film-use=curve]")
     _take(page, "page-radiograph.png")

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.assessment import demo
-from tests.support.browser import SLOW, no_finding
+from tests.support.browser import SLOW, load_film, no_finding
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_check")]
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
@@ -56,11 +56,6 @@ def _opened(chromium: Browser, address: str, size: dict[str, int], spanish: bool
     return page
 
 
-def _load(page: Page, film: Path) -> None:
-    page.locator("#rg-file").set_input_files(film)
-    expect(page.locator("#rg-empty")).to_be_hidden()
-
-
 def _mark(page: Page, kind: str, point: list[float]) -> None:
     """Click the place of a film's pixel, with the tool of that kind."""
     page.locator(f".rg-tool[data-kind={kind}]").click()
@@ -83,7 +78,7 @@ def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict
     complaints: list[str] = []
     page.on("pageerror", lambda error: complaints.append(str(error)))
     path, marks = film
-    _load(page, path)
+    load_film(page, path)
     expect(page.locator("#content")).to_contain_text("mark the known instrument")
     _marked(page, marks)
 
@@ -126,10 +121,35 @@ def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict
     assert complaints == []
 
 
+def test_a_mark_is_never_set_on_the_film_that_a_new_one_is_about_to_replace(
+    chromium: Browser, address: str, film: tuple[Path, dict[str, object]]
+) -> None:
+    page = _opened(chromium, address, DESKTOP)
+    path, marks = film
+    load_film(page, path)
+    _marked(page, marks)
+    held: list[Route] = []
+    page.route("**/radiograph?name=*", lambda route: held.append(route))
+    page.locator("#rg-file").set_input_files(path)
+    expect(page.locator("#rg-coming")).to_have_text("Opening…")
+    before = page.locator("#rg-n-canal").inner_text()
+    _mark(page, "canal", [20.0, 20.0])
+    page.locator("#rg-stage").press("Enter")
+    expect(page.locator("#rg-n-canal")).to_have_text(before)
+    held[0].abort()
+    expect(page.locator("#rg-wrong")).to_contain_text("could not be sent")
+    _mark(page, "canal", [20.0, 20.0])
+    expect(page.locator("#rg-n-canal")).to_have_text("5")  # the film before it stays, and takes marks again
+    page.unroute("**/radiograph?name=*")
+    load_film(page, path)
+    expect(page.locator("#rg-n-canal")).to_have_text("")
+    page.context.close()
+
+
 def test_on_a_tablet_in_spanish(chromium: Browser, address: str, film: tuple[Path, dict[str, object]]) -> None:
     page = _opened(chromium, address, TABLET, spanish=True)
     path, marks = film
-    _load(page, path)
+    load_film(page, path)
     _marked(page, marks)
     expect(page.locator("[data-grade=inadequate]")).to_contain_text("inadecuada")
     expect(page.locator("#ck-length")).to_contain_text("antes del término")

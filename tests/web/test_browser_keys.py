@@ -147,6 +147,7 @@ def test_the_whole_way_by_keys_alone(chromium: Browser, tmp_path: Path, size: tu
         expect(page.locator("html[data-film=ready]")).to_be_attached()
         keys.to("^Load a film$")
         page.locator("input:focus").set_input_files(film)  # the dialogue that Enter opens is the system's own
+        expect(page.locator("#rg-stage")).to_have_attribute("aria-busy", "false")
         expect(page.locator("#rg-empty")).to_be_hidden()
         keys.to("^Film with marks$")
         keys.press("Enter")

@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 from canalwright import casefile
 from canalwright.web.held import KEY
 from tests.support import film
-from tests.support.browser import SLOW, browser, no_serious_finding, server
+from tests.support.browser import SLOW, browser, load_film, no_serious_finding, server
 from tests.support.film_marks import mark_film
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_ready")]
@@ -156,8 +156,7 @@ def test_a_film_is_marked_and_its_length_sent_to_the_measurements(
     page.locator("#rg-file").set_input_files(tmp_path / "bad.png")
     expect(page.locator("#rg-wrong")).to_contain_text("bad.png: not a whole picture")
     first, second = film.film(), film.film(tube=100.0)
-    page.locator("#rg-file").set_input_files(first.save(tmp_path / "first.png"))
-    expect(page.locator("#rg-empty")).to_be_hidden()
+    load_film(page, first.save(tmp_path / "first.png"))
     mark_film(page, first)
     expect(page.locator(".rd-numbers").first).to_contain_text("tooth length")
     said = page.locator(".rd-numbers .rd-figure").first.inner_text()
@@ -175,8 +174,7 @@ def test_a_film_is_marked_and_its_length_sent_to_the_measurements(
     expect(page.locator("#rg-n-pair")).to_have_text("")
     mark_film(page, first, pair_only=True)
     page.get_by_text("Second film", exact=True).click()
-    page.locator("#rg-file").set_input_files(second.save(tmp_path / "second.tiff"))
-    expect(page.locator("#rg-empty")).to_be_hidden()
+    load_film(page, second.save(tmp_path / "second.tiff"))
     mark_film(page, second, pair_only=True)
     page.get_by_label("By how many degrees").fill("19")
     page.keyboard.press("Tab")
@@ -193,8 +191,7 @@ def test_a_film_is_marked_and_its_length_sent_to_the_measurements(
 def test_a_film_is_marked_by_keys_alone(chromium: Browser, address: str, tmp_path: Path) -> None:
     page = _opened(chromium, address, "radiograph", canal=0)
     expect(page.locator("html[data-film=ready]")).to_be_attached()
-    page.locator("#rg-file").set_input_files(film.film().save(tmp_path / "film.png"))
-    expect(page.locator("#rg-empty")).to_be_hidden()
+    load_film(page, film.film().save(tmp_path / "film.png"))
     stage = page.locator("#rg-stage")
     stage.focus()
     stage.press("Enter")

@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from tests.assessment import demo
-from tests.support.browser import SLOW
+from tests.support.browser import SLOW, load_film
 from tests.support.fingers import small, swipe, tablet, within
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_chair")]
@@ -67,8 +67,7 @@ def test_from_an_empty_page_to_the_chair_by_fingers_alone(chromium: Browser, add
     expect(page.locator("html[data-film=ready]")).to_be_attached()
     tiny["check"] = small(page)
     demo.write(demo.radiograph(), tmp_path / "after.png")
-    page.locator("#rg-file").set_input_files(tmp_path / "after.png")
-    expect(page.locator("#rg-empty")).to_be_hidden()
+    load_film(page, tmp_path / "after.png")
     film, far = (
         page.locator("#rg-stage"),
         "(() => { const [a, b] = [[0, 0], [100, 0]].map((p) => cwScreen(p)); return b[0] - a[0]; })()",

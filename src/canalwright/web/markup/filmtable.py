@@ -40,6 +40,7 @@ def opening(words: Words, count: int = 2) -> Safe:
         "input", type="file", id="rg-file", class_="unseen", accept=".dcm,.png,.tif,.tiff,.jpg,.jpeg,application/dicom,image/*",
         data_failed=words("The file could not be sent; is the page still running?"),
         data_large=words("This file is larger than 48 MB."),
+        data_unread=words("The film kept with this case could not be fetched; is the page still running?"),
     )  # fmt: skip
     slot = el(
         "fieldset", el("legend", words("Film"), class_="unseen"), el("div", *slots, class_="pp-row"), class_="pp-field",
@@ -74,6 +75,7 @@ def stage(words: Words) -> Safe:
         el("canvas", id="rg-canvas", aria_hidden="true"),
         el("svg", id="rg-marks", aria_hidden="true"),
         el("p", words("No film loaded yet."), id="rg-empty", class_="quiet"),
+        el("p", words("Opening…"), id="rg-coming", role="status", hidden=True),
         id="rg-stage",
         tabindex="0",
         role="application",

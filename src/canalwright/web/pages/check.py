@@ -220,8 +220,7 @@ class CheckView:
         except PlanError:
             return
         self.done = done_at_chair(self.office, self.case, self.index, self.choices, self.plan)
-        if self.reading is not None:
-            await self.show()
+        await self.show()  # also where the film is being read just now: that reading knows of no plan
 
     async def _marked(self, event: GenericEventArguments) -> None:
         try:

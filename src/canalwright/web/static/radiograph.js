@@ -15,36 +15,69 @@ const fingers = new Map();
 
 function blank() { return { told: null, greys: null, picture: null, marks: empty(), before: [], zoom: 1, x: 0, y: 0, low: 0, high: 65535, notes: [], found: [] }; }
 const film = () => films[slot];
+const idle = () => !film().told || onItsWay[slot];
 const tool = () => document.querySelector("input[name=rg-tool]:checked").value;
 const take = (kind) => { document.querySelector(`input[name=rg-tool][value=${kind}]`).checked = true; };
 
 // ---- films in
 
+// A film on its way: until it is there the one before it is seen and takes no mark, which would go away with it.
+const coming = [0, 0], onItsWay = [false, false];
+
 async function load(file) {
   const wrong = byId("rg-wrong"), at = slot;
   wrong.textContent = "";
   if (file.size > MOST) { wrong.textContent = byId("rg-file").dataset.large; return; }
+  const mine = ++coming[at];
+  awaited(at, true);
   try {
     const answer = await fetch(`/radiograph?name=${encodeURIComponent(file.name)}`, { method: "POST", body: await file.arrayBuffer() });
     const told = await answer.json().catch(() => ({ wrong: answer.statusText }));
     if (!answer.ok || told.wrong) { wrong.textContent = told.wrong; return; }
-    films[at] = blank();
-    await fill(at, told);
-    send("cw-films", { slot: at, id: told.id });
+    if (await fill(at, told, mine)) send("cw-films", { slot: at, id: told.id });
   } catch {
     wrong.textContent = byId("rg-file").dataset.failed;
+  } finally {
+    if (mine === coming[at]) { awaited(at, false); kept(at); }
   }
 }
 
-async function fill(at, told) {
+// The film that the case had when the page was opened, where nothing has taken its place.
+async function kept(at) {
+  const told = (window.cwFilms ?? [])[at];
+  if (!told || films[at].told || onItsWay[at]) return;
+  const mine = ++coming[at];
+  awaited(at, true);
+  try {
+    if (await fill(at, told, mine)) send("cw-films", { slot: at, id: told.id });
+  } catch {
+    byId("rg-wrong").textContent = byId("rg-file").dataset.unread;
+  } finally {
+    if (mine === coming[at]) awaited(at, false);
+  }
+}
+
+// Whether it came to be shown: not where another film was asked for meanwhile.
+async function fill(at, told, mine) {
   const answer = await fetch(`/radiograph/${told.id}/greys`);
-  if (!answer.ok) return;
-  const one = films[at];
-  Object.assign(one, { told, greys: new Uint16Array(await answer.arrayBuffer()), low: told.low, high: told.high });
-  const marks = told.marks ?? {};
-  one.marks = { ...empty(), ...marks, reference: marks.reference ? [marks.reference] : [], terminus: marks.terminus ? [marks.terminus] : [], end: marks.end ? [marks.end] : [] };
-  paint(one);
+  if (!answer.ok) throw new Error(answer.statusText);
+  const greys = new Uint16Array(await answer.arrayBuffer()), marks = told.marks ?? {};
+  if (mine !== coming[at]) return false;
+  const single = Object.fromEntries(["reference", "terminus", "end"].map((kind) => [kind, marks[kind] ? [marks[kind]] : []]));
+  films[at] = Object.assign(blank(), { told, greys, low: told.low, high: told.high, marks: { ...empty(), ...marks, ...single } });
+  paint(films[at]);
   if (at === slot) { fit(); shown(); }
+  return true;
+}
+
+function awaited(at, yes) {
+  onItsWay[at] = yes;
+  if (at === slot) busy();
+}
+
+function busy() {
+  byId("rg-stage").setAttribute("aria-busy", String(onItsWay[slot]));
+  byId("rg-coming").hidden = !onItsWay[slot];
 }
 
 // Greys of 16 bits through the window to 8.
@@ -245,7 +278,8 @@ function counts() {
 
 function shown() {
   const one = film();
-  chosen = cross = null;
+  chosen = cross = grip = null;
+  busy();
   byId("rg-away").hidden = !one.told;
   byId("rg-known").value = one.marks.known_mm ?? "";
   byId("rg-level").value = Math.round((one.low + one.high) / 2);
@@ -272,7 +306,7 @@ function tapped(at) {
 }
 
 function down(event) {
-  if (!film().told || event.button > 0) return;
+  if (idle() || event.button > 0) return;
   const stage = byId("rg-stage"), at = place(event);
   stage.setPointerCapture(event.pointerId);
   stage.focus({ preventScroll: true });
@@ -316,6 +350,7 @@ function up(event) {
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 
 function keyed(event) {
+  if (idle()) return;
   const arrow = ARROWS[event.key], many = event.shiftKey ? 10 : 1;
   const does = arrow ? () => move(arrow[0] * many, arrow[1] * many) : {
     Enter: () => { if (chosen) { chosen = null; say(); draw(); } else add(cross ?? middle()); },
@@ -335,8 +370,9 @@ const KEYS = {
 };
 
 function away() {
-  if (!film().told || !confirm(byId("rg-away").dataset.sure)) return;
+  if (idle() || !confirm(byId("rg-away").dataset.sure)) return;
   films[slot] = blank();
+  if (window.cwFilms) window.cwFilms[slot] = null;
   send("cw-film-away", { slot });
   shown();
   document.querySelector("#rg-file").focus();
@@ -346,7 +382,7 @@ function tube() { send("cw-tube", { angle: byId("rg-angle").value, towards: byId
 
 document.addEventListener("click", (event) => {
   const key = event.target.closest?.("button");
-  if (key?.dataset.rg) KEYS[key.dataset.rg]();
+  if (key?.dataset.rg && !idle()) KEYS[key.dataset.rg]();
   if (key?.dataset.filmUse) send("cw-film-use", { what: key.dataset.filmUse });
 });
 document.addEventListener("change", (event) => {
@@ -368,7 +404,7 @@ document.addEventListener("input", (event) => {
 
 window.canalwright = Object.assign(window.canalwright ?? {}, {
   films() {
-    for (const [at, told] of (window.cwFilms ?? []).entries()) if (told && !films[at].told) fill(at, told).then(() => send("cw-films", { slot: at, id: told.id }));
+    films.forEach((_, at) => kept(at));
   },
   filmNotes(at, notes) { films[at].notes = notes; if (at === slot) byId("rg-notes").replaceChildren(...notes.map((n) => Object.assign(document.createElement("li"), { textContent: n }))); },
   filmFound(at, found) { films[at].found = found; draw(); },
