@@ -5,10 +5,13 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter
+from scipy.spatial import cKDTree
 
 from canalwright.imaging import Quality, trace
 from canalwright.imaging.phantom.scan import CanalShape, RootShape, Scanner, make, render
+from canalwright.imaging.tracing.block import take
 from canalwright.imaging.tracing.blurred_ellipse import blurred, share
+from canalwright.imaging.tracing.path import find_path
 from canalwright.imaging.tracing.quality import doubted_as
 from tests.imaging.scans import matched, phantom, scan_of, traced
 
@@ -149,3 +152,15 @@ def test_a_canal_that_opens_like_a_funnel_ends_at_its_rim(
     assert -0.15 < found.length - true.length < 0.1
     assert abs(found.length - true.length) < 1.645 * found.length_error
     assert found.foramen < true.minor[0] + 0.2
+
+
+def test_between_two_points_a_faint_canal_is_not_left_for_the_edge_of_a_thin_root() -> None:
+    """A canal of 0.08 to 0.5 mm in a root 1.2 mm thick, voxels of 0.2 mm: the blurred edge beside the ligament is darker than it."""
+    shape = CanalShape(apical=0.08, taper=0.04, ratio=(1.2, 1.8), turn=0.0, aside=(0.0, 0.0), curved=6.0, towards=0.0)
+    made = make((shape,), RootShape(height=11.0, half=(0.6, 1.3)))
+    true = made.truth[0]
+    scan = render(made, Scanner(voxel=0.2, blur=0.16, noise=60, oversample=3), 2, margin=1.0)
+    orifice, terminus = true.orifice, true.centre[3]
+    points, _ = find_path(take(scan, np.array([orifice, terminus]), 4.0), orifice, terminus)
+    away, _ = cKDTree(points).query(true.centre[5:-5])
+    assert away.max() < 0.3

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tooth.outline import Tooth
-from canalwright.imaging.tooth.ways import RING, Way
+from canalwright.imaging.tooth.ways import Way
+from canalwright.imaging.tracing.between import RING
 
 Array = NDArray[np.float64]
 BRIGHTER = 0.5

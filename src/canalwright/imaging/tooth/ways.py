@@ -18,18 +18,14 @@ from canalwright.imaging.tooth.ends import SHORTEST, dead_ends
 from canalwright.imaging.tooth.floor import chamber_floor, mouth, tops
 from canalwright.imaging.tooth.outline import STEP, Tooth
 from canalwright.imaging.tracing.apart import dense
+from canalwright.imaging.tracing.between import BESIDE, RING, stands_out
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 FARTHEST = 8.0
 """How far a canal is followed beyond where a threshold sees it, mm."""
-_TURN = np.linspace(0, 2 * np.pi, 12, endpoint=False)
-RING = np.column_stack([np.cos(_TURN), np.sin(_TURN)])
 CONE = np.vstack([[[0.0, 0.0]], *(np.tan(np.radians(a)) * RING for a in (10, 20, 30))])
 """Directions of one step about the last one, as offsets across it."""
-BESIDE = 0.5
-"""How far to each side what is beside a faint canal is looked at, mm: clear of its own blur at voxels of 0.2 mm, and in a thin root not
-yet beyond the ligament."""
 STRICTER = (0.4, 0.55)
 """Darkness, as a share of the contrast, of the pulp's further looks for dead ends."""
 APART = 1.2
@@ -192,8 +188,8 @@ def _onward(tooth: Tooth, path: Array) -> Array:
         cone /= np.linalg.norm(cone, axis=1)[:, None]
         line = at + ahead[:, None] * cone[:, None]
         beside = tooth.darkness(line[:, :, None] + BESIDE * RING @ across).mean(axis=1)
-        darker = np.maximum(beside[:, : len(RING) // 2], beside[:, len(RING) // 2 :]).mean(axis=1)
-        best = cone[int(np.argmax(tooth.darkness(line).mean(axis=1) - darker - 0.15 * (1 - cone @ way)))]
+        seen = stands_out(tooth.darkness(line).mean(axis=1), beside)
+        best = cone[int(np.argmax(seen - 0.15 * (1 - cone @ way)))]
         way = 0.6 * way + 0.4 * best
         way /= np.linalg.norm(way)
         after = at + 0.2 * way

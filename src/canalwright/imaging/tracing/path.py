@@ -1,10 +1,11 @@
 """The way through the lumen: from two points to a first centreline, by fast marching.
 
 On a grid of cubes whose third axis is the line from terminus to orifice. In each slice of it all that is darker
-than dentine and joined to the slice's border lies outside the root: ligament, marrow, air. Speed falls from 1 in the
-lumen to `FLOOR` in dentine, so the earliest arrival keeps to the canal even where partial volume leaves a tenth of its
-contrast; outside it is `OUTSIDE` times that (fast marching: Sethian 1996, PNAS 93:1591). The grid ends `BEYOND` mm past
-both points: a canal does not turn back over its orifice, and the way round the tooth is shut.
+than dentine and joined to the slice's border lies outside the root: ligament, marrow, air. What is faint counts by as much as it
+is darker than both its sides (`between`): the root's blurred edge is no canal. Speed falls from 1 in the lumen to `FLOOR` in
+dentine, so the earliest arrival keeps to the canal even where partial volume leaves a tenth of its contrast; outside it is
+`OUTSIDE` times that (fast marching: Sethian 1996, PNAS 93:1591). The grid ends `BEYOND` mm past both points: a canal does not turn
+back over its orifice, and the way round the tooth is shut.
 """
 
 from collections.abc import Sequence
@@ -15,12 +16,13 @@ from typing import Any
 import numpy as np
 import SimpleITK
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, label
+from scipy.ndimage import gaussian_filter, label, map_coordinates
 
 from canalwright.imaging.centreline import Centreline, smooth
 from canalwright.imaging.refusal import refusal
 from canalwright.imaging.tracing.apart import Apart
 from canalwright.imaging.tracing.barrier import Barrier
+from canalwright.imaging.tracing.between import BESIDE, RING, stands_out
 from canalwright.imaging.tracing.block import Block
 
 Array = NDArray[np.float64]
@@ -78,7 +80,8 @@ def find_path(
     nodes = grid.points()
     grey = gaussian_filter(block.sample(nodes), 0.6, mode="nearest")
     dark = np.clip((tones.dentine - grey) / tones.contrast, 0.0, 1.0)
-    speed = np.maximum(dark, FLOOR) * np.where(_outside(dark), OUTSIDE, 1.0)
+    outside = _outside(dark)
+    speed = np.maximum(_lumen(dark, outside, grid.step), FLOOR) * np.where(outside, OUTSIDE, 1.0)
     if apart is not None:
         speed = np.where(apart.shuts(nodes), FLOOR * OUTSIDE, speed)
     shut = np.zeros(speed.shape, bool)
@@ -189,6 +192,19 @@ def _outside(dark: Array) -> NDArray[np.bool_]:
         names, _ = label(flags[k])
         edge = np.unique(np.concatenate([names[0], names[-1], names[:, 0], names[:, -1]]))
         out[k] = np.isin(names, edge[edge > 0])
+    return out
+
+
+def _lumen(dark: Array, outside: NDArray[np.bool_], step: float) -> Array:
+    """Darkness that is a lumen's: what is faint counts by as much as it is darker than both its sides, the root's edge for nothing."""
+    faint = (dark > FLOOR) & (dark <= DARK) & ~outside
+    where = np.argwhere(faint).T
+    sides = BESIDE / step * RING
+    beside = np.stack(
+        [map_coordinates(dark, where + [[0.0], [y], [x]], order=1, mode="nearest") for x, y in sides], axis=-1
+    )
+    out = dark.copy()
+    out[faint] = stands_out(dark[faint], beside)
     return out
 
 
