@@ -15,7 +15,7 @@ from canalwright import compaction
 from canalwright.compaction.branches import CELLS, advance_gutta
 from canalwright.compaction.materials import table
 from canalwright.instruments import Cone, Profile
-from canalwright.protocol import Press, Protocol
+from canalwright.protocol import Bite, Press, Protocol
 from canalwright.quantities import draw
 from tests.compaction import scene
 
@@ -174,6 +174,24 @@ def test_bad_input_is_named() -> None:
         compaction.simulate_many([CANAL] * 2, [], PLAN, HEAT, sample)
     with pytest.raises(ValueError, match="evenly spaced"):
         run(canal=replace(CANAL, z=CANAL.z**1.1))
+
+
+def test_a_plugger_that_stops_above_the_filling_presses_nothing() -> None:
+    """Above it by more than a stop is set by, a press is as good as none; at the surface it presses as it did."""
+    last = next(i for i, act in enumerate(PLAN.acts) if isinstance(act, Press) and act.stop == 5.0)
+
+    def ending_at(stop: float) -> compaction.CompactionStory:
+        acts = list(PLAN.acts)
+        acts[last] = replace(acts[last], stop=stop)
+        return run(Protocol(tuple(acts)))
+
+    bitten = max(act.level for act in PLAN.acts[last - 3 : last] if isinstance(act, Bite))
+    on, above = (ending_at(bitten + gap).presses[2] for gap in (0.2, 0.3))
+    assert on.pressure[0] > 1.0 and on.reached.any()
+    assert above.pressure[0] == 0 and not above.reached.any() and above.surface[0] == pytest.approx(bitten, abs=0.11)
+    told = [event.what for event in ending_at(bitten + 0.3).events]
+    assert told.count("plugger stops above the filling: nothing is pressed") == 1
+    assert told.count("press") == sum(isinstance(act, Press) for act in PLAN.acts) - 1
 
 
 def test_presses_without_time_or_protocols_without_presses_do_no_harm() -> None:

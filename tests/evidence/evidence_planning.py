@@ -4,7 +4,7 @@ from functools import cache
 from itertools import pairwise
 
 from canalwright import casefile, planning
-from canalwright.planning import Choices, Plan
+from canalwright.planning import Choices, Plan, practice
 from canalwright.protocol import Press
 from tests.evidence.table import Check
 
@@ -43,6 +43,13 @@ def _plunge() -> float:
     return max(b - a for row in stops for a, b in pairwise(row))
 
 
+def _unpacked() -> float:
+    """Rounds of all canals whose plugger ends less than half a millimetre below the surface that the bite leaves."""
+    rounds = [r for plan in plans() for r in plan.rounds]
+    surface = [r.carrier_stop.value - practice.LEFT_BY_BITE for r in rounds]
+    return float(sum(r.plugger_stop.value < s + practice.SETTLE - 0.01 for r, s in zip(rounds, surface, strict=True)))
+
+
 def _minutes_a_press() -> float:
     plan = plans()[0]
     return plan.protocol.seconds / 60 / sum(isinstance(act, Press) for act in plan.protocol.acts)
@@ -64,6 +71,13 @@ CHECKS = [
         _plunge,
         (3.0, 4.0), 0.01, "a rule", "mm",
         "common practice: 3-4 mm in one stroke", "common practice", "demo tooth",
+        miss="plunges of 3-4 mm would warm the root surface of all three canals past what the planner allows itself (7 of 10 K), or leave "
+        "too little time for them: it takes one or two rounds more, and shorter ones",
+    ),
+    Check(
+        ROOM, "rounds whose plugger does not pack the softened gutta-percha by half a millimetre", _unpacked, 0.0, 0.0, "a rule", "rounds",
+        "common practice: in each round the widest plugger that is loose packs the softened mass", "common practice",
+        "demo tooth, generic tray",
     ),
     Check(
         ROOM, "longest backfill portion", _portions, (0.5, 4.0), 0.01, "a rule", "mm",

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from canalwright.instruments import Plugger, Profile
 from canalwright.planning import practice
-from canalwright.planning.downpack import lay_rounds, least_rounds
+from canalwright.planning.downpack import lay_rounds, least_rounds, pressed_there
 
 WIDE, NARROW = (Plugger(f"stiff {tip}", Profile.uniform(tip, 0.02)) for tip in (0.9, 0.5))
 
@@ -74,3 +74,19 @@ def test_where_none_reaches_the_one_that_gets_deepest_is_taken() -> None:
     (step,) = lay_rounds(7.0, 4.0, ((WIDE, 6.5), (NARROW, 6.0)))
     assert step.plugger is NARROW and step.pressed == 6.0
     assert step.left == step.bitten == 4.5, "what is not pressed stays as the bite left it"
+
+
+@given(deepest=st.floats(3, 5), wide=st.floats(4, 9), narrow=st.floats(3, 8))
+def test_the_downpack_ends_where_its_last_plugger_packs(deepest: float, wide: float, narrow: float) -> None:
+    """The carrier is kept from going deeper than a plugger can follow, never past `most` for it, and not at all in vain."""
+    most, pluggers = 5.0, ((WIDE, wide), (NARROW, narrow))
+    stop = pressed_there(deepest, most, pluggers)
+    assert deepest <= stop <= most
+    last = lay_rounds(12.0, stop, pluggers)[-1]
+    packs, follows = last.bitten - last.pressed, min(wide, narrow)
+    if follows <= most:
+        assert packs == pytest.approx(practice.SETTLE), "packed by the whole way"
+    elif follows <= most + practice.SETTLE - practice.TOUCH:
+        assert practice.TOUCH - 1e-6 <= packs < practice.SETTLE, "packed by as much as the carrier's depth leaves"
+    else:
+        assert stop == deepest and packs < practice.TOUCH

@@ -51,7 +51,7 @@ def quiet(plans: dict[str, Plan]) -> Plan:
             activation=q(3.0),
             carrier_stop=q(6.0 + findings.practice.LEFT_BY_BITE),
             bite=q(2.0),
-            plugger_stop=q(6.0),
+            plugger_stop=q(6.0 + findings.practice.TOUCH),
             front=q(canal.working_length - 2.0),
         )
         for r in (plan.rounds[0], *plan.rounds)
@@ -165,12 +165,20 @@ def test_a_plugger_out_of_reach_is_told_by_the_deepest(quiet: Plan) -> None:
     assert said.quantity == q(6.5) and said.harm is Harm.CAUTION
 
 
-def test_a_press_that_stops_above_the_surface(quiet: Plan) -> None:
+def test_a_press_that_does_not_get_through_the_surface(quiet: Plan) -> None:
+    """The bite leaves the surface at 6.0 mm: a quarter of a millimetre is how well a stop is set, above it and below."""
+
     def with_stop(stop: float) -> Found:
         return found(replace(quiet, rounds=(*quiet.rounds[:-1], replace(quiet.rounds[-1], plugger_stop=q(stop)))))
 
-    assert with_stop(5.75) == {}
-    assert "0.3 mm above" in with_stop(5.7)["press-out-of-reach"].message
+    assert with_stop(6.25) == {}
+    for stop, packs, missing in ((6.24, "0.2", "25%"), (6.0, "0.0", "50%"), (5.75, "0.0", "76%")):
+        said = with_stop(stop)["press-hardly-reaches"]
+        assert said.harm is Harm.DOUBT
+        assert f"by {packs} mm, not by 0.5 mm" in said.message and f"{missing} of such presses" in said.message
+        assert f"stop the carrier at {stop:.1f} mm" in said.action
+    above = with_stop(5.7)["press-out-of-reach"]
+    assert above.harm is Harm.CAUTION and "0.3 mm above" in above.message
 
 
 def test_the_carrier_and_the_end(quiet: Plan) -> None:

@@ -11,7 +11,7 @@ from canalwright.planning import Choices, Plan, PlanError, Trial, trials
 from canalwright.planning.trial import reaches_end
 
 USUAL = Choices(draws=64)
-PROTOCOLS = (USUAL, replace(USUAL, temperature=230.0), replace(USUAL, activation=2.0, rounds=2))
+PROTOCOLS = (USUAL, replace(USUAL, temperature=230.0, rounds=4), replace(USUAL, activation=2.0, rounds=2))
 
 
 @pytest.fixture(scope="module")

@@ -20,6 +20,7 @@ from canalwright.protocol import Act, Bite, Heat, Inject, Place, Press, Protocol
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 PRESS_STEP, REST_STEP = 0.25, 0.5  # s, least time between steps of the kernels
+TOUCH = 0.25  # mm, how far above the surface a plugger's stop may lie and still count as on it: as well as a rubber stop is set
 HOTTEST_WALL = 100.0  # deg C, what the wall of the canal can have had beside a carrier
 
 
@@ -103,6 +104,9 @@ class Player:
         level = np.minimum(act.stop, state.surface)
         tip = np.clip(np.round((level - cut.z[0]) / cut.step).astype(np.int64), 1, len(cut.z) - 1)
         sunk = np.maximum(state.surface - act.stop, 0.0)
+        meets = act.stop <= state.surface + TOUCH
+        material = state.material.copy()
+        material[~meets, FORCE] = 0.0
         supply, weight = state.take_supply()
         mass = state.gutta.copy()
         peak, on_wall, fed = np.zeros_like(mass), np.zeros_like(mass), np.zeros_like(mass)
@@ -112,7 +116,7 @@ class Player:
             self.time, cooling, self.axis, state.base, state.soft, state.material, int(tip.max())
         )  # fmt: skip
         kernel.press(
-            self.time, steps, self.axis, self.surface, state.base, state.material, cut.step, cut.hydraulic, cut.minor,
+            self.time, steps, self.axis, self.surface, state.base, material, cut.step, cut.hydraulic, cut.minor,
             cut.major, cut.area, cut.perimeter, state.film, act.force, face, sunk, bool(binds.any()), tip, state.soft,
             np.minimum(state.peak, HOTTEST_WALL), state.gutta, state.sealer, where.station, where.length, where.path,
             where.most, where.slot, where.width, where.cone_tip, state.front, state.beyond, supply, state.reach, state.arrived,
@@ -137,7 +141,7 @@ class Player:
                 act, begin, end, state.surface, under, slipped, beside, loss, taken, needed, peak >= 2 * yields, binds
             )
         )  # fmt: skip
-        self._press_events(begin, act, binds, float(beside[0]), float(slipped[0]))
+        self._press_events(begin, act, binds, bool(meets[0]), float(beside[0]), float(slipped[0]))
 
     def _steps_until_heat(self, j0: int, later: list[tuple[float, float, Act]]) -> NDArray[np.int64]:
         """Time indices from j0 until the next heat or portion (or the end), ever wider apart, as cooling slows down."""
@@ -147,8 +151,10 @@ class Player:
         wanted = self.time[j0] + np.concatenate([np.arange(0.0, 4.0, 0.5), np.geomspace(4.0, max(span, 4.1), 16)])
         return np.unique(np.minimum(np.searchsorted(self.time, wanted), last)).astype(np.int64)
 
-    def _press_events(self, begin: float, act: Press, binds: Mask, beside: float, slipped: float) -> None:
-        self.events.append(Event(begin, act.stop, "press"))
+    def _press_events(self, begin: float, act: Press, binds: Mask, meets: bool, beside: float, slipped: float) -> None:
+        self.events.append(
+            Event(begin, act.stop, "press" if meets else "plugger stops above the filling: nothing is pressed")
+        )
         if binds.any():
             level = float(self.state.cut.z[np.argmax(binds)])
             self.events.append(Event(begin, level, "plugger binds: it wedges the root and presses less"))

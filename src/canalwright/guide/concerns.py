@@ -29,7 +29,11 @@ def _concerns(plan: Plan, step: Step, finding: Finding, trying: bool) -> bool:
             return code in HEAT or (code in LAST_HEAT and step.number == len(plan.rounds))
         case "press":
             named = f" {step.tool} " in f" {finding.message} "
-            return code in PRESS or (code in BINDS and named) or (code in ROUND and named)
+            return (
+                code in PRESS
+                or (code in BINDS and named)
+                or (code in ROUND and f"in round {step.number} " in finding.message)
+            )
         case "inject":
             return code in FILL
     return False

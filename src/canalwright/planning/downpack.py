@@ -1,6 +1,7 @@
 """The rounds of the downpack as stations: where the carrier stops, what the bite leaves, where the press ends.
 
-Pure geometry from the sear to the deepest carrier stop; the heat model says afterwards what it does.
+Pure geometry from the sear to the deepest carrier stop, laid so that in each round a plugger gets through the surface that the
+bite leaves; the heat model says afterwards what it does.
 """
 
 import math
@@ -64,6 +65,16 @@ def lay_rounds(
         steps.append(Step(level, stop, bitten, max(bitten - practice.SETTLE, limit), plugger))
         level = steps[-1].left
     return tuple(steps)
+
+
+def pressed_there(deepest: float, most: float, pluggers: tuple[tuple[Plugger, float], ...]) -> float:
+    """The deepest carrier stop (z) of a downpack that would get to `deepest`: higher where only there a plugger packs the last bite.
+
+    At most `most`, a station: where no plugger gets through the surface even from there, what is gained in heat is kept and
+    the last press stays one that the findings tell of.
+    """
+    packed = min(limit for _, limit in pluggers) + practice.SETTLE - practice.LEFT_BY_BITE
+    return max(deepest, min(packed, most)) if packed - most <= practice.SETTLE - practice.TOUCH else deepest
 
 
 def widest_reaching(pluggers: tuple[tuple[Plugger, float], ...], z: float) -> tuple[Plugger, float]:

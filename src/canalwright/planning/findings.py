@@ -15,6 +15,7 @@ from canalwright.planning.fitting import Tools
 from canalwright.planning.inputs_said import said
 from canalwright.planning.parts import Finding, Harm
 from canalwright.planning.product import Plan
+from canalwright.planning.unpressed import unpressed
 from canalwright.protocol import Heat
 from canalwright.quantities import Origin, Quantity, Source
 from canalwright.readiness import Number, Readiness, Verdict
@@ -31,7 +32,7 @@ LEAST_SOFTENED = 0.5
 def find(plan: Plan, draws: Draws, tools: Tools, top: Top) -> tuple[Finding, ...]:
     """All findings, the most harmful first."""
     found = [
-        *_heat(plan), *_plunge(plan), *_wall(plan), *_cone(plan), *_pluggers(plan, draws, tools), *_presses(plan), *_carrier(plan, tools),
+        *_heat(plan), *_plunge(plan), *_wall(plan), *_cone(plan), *_pluggers(plan, draws, tools), *unpressed(plan), *_carrier(plan, tools),
         *_backfill(plan, top), *_press(plan), *_joints(plan), *_notes(plan), *_rests(plan),
     ]  # fmt: skip
     return tuple(sorted(found, key=lambda f: -f.harm))
@@ -199,21 +200,6 @@ def _pluggers(plan: Plan, draws: Draws, tools: Tools) -> Iterator[Finding]:
                 "fit it dry before filling; set the stop 1 mm short of where it binds", planned.reach,
                 (Number("share of the draws in which it is free", _exact(fitted.chance)),),
             )  # fmt: skip
-
-
-def _presses(plan: Plan) -> Iterator[Finding]:
-    for r in plan.rounds:
-        surface = r.carrier_stop.value - practice.LEFT_BY_BITE
-        gap = surface - r.plugger_stop.value
-        if gap > 0.25:
-            yield Finding(
-                Harm.CAUTION,
-                "press-out-of-reach",
-                f"in round {r.number} plugger {r.plugger.name} stops {gap:.1f} mm above the softened surface: nothing is pressed",
-                "use a narrower or elastic plugger, or heat less deep in this round",
-                r.plugger_stop,
-                (Number("carrier stop", r.carrier_stop),),
-            )
 
 
 def _carrier(plan: Plan, tools: Tools) -> Iterator[Finding]:

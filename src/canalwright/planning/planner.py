@@ -16,7 +16,7 @@ from canalwright.planning import findings, fitting, moved, practice, summary, th
 from canalwright.planning.backfill import Top, backfill_top, lay_portions, needle_stop, sealer_film, widest_needle
 from canalwright.planning.choices import Choices
 from canalwright.planning.doubt import Draws
-from canalwright.planning.downpack import Step, lay_rounds, widest_reaching
+from canalwright.planning.downpack import Step, lay_rounds, pressed_there, widest_reaching
 from canalwright.planning.fitting import Tools
 from canalwright.planning.moved import LEAST_WALL
 from canalwright.planning.product import Plan
@@ -180,7 +180,8 @@ def _steps(draws: Draws, tools: Tools, rounds: int | None) -> tuple[Step, ...]:
             f"{orifice:.1f} mm ({tools.carrier_reach.stopped_by}); add a thinner carrier to the tray or shape more"
         )
     pluggers = tuple((p.plugger, p.stop) for p in tools.pluggers)
-    return lay_rounds(orifice, deepest, pluggers, rounds)
+    most = min(end + practice.REACH_TO_END, orifice - 0.5)
+    return lay_rounds(orifice, pressed_there(deepest, most, pluggers), pluggers, rounds)
 
 
 def _timing(
