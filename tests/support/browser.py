@@ -12,13 +12,13 @@ import sys
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
 
 ARGUMENTS = [
     "--no-sandbox",
@@ -34,8 +34,34 @@ SLOW = 300_000
 def load_film(page: Page, film: str | Path) -> None:
     """Load a film and wait until it is the one that is shown: one that the case had before may be shown until then."""
     page.locator("#rg-file").set_input_files(film)
+    film_answered(page)
+
+
+def film_answered(page: Page) -> None:
+    """Wait until a film is there and what the page says answers it with its marks as they are now, not as they were before the last one."""
     expect(page.locator("#rg-stage")).to_have_attribute("aria-busy", "false")
     expect(page.locator("#rg-empty")).to_be_hidden()
+    expect(page.locator("#rg-stage")).to_have_attribute("data-answered", "true")
+
+
+def caught(page: Page, held: list[Route]) -> Route:
+    """Wait until a page has asked for what a route holds back, and give it."""
+    for _ in range(SLOW // 50):
+        if held:
+            return held[0]
+        page.wait_for_timeout(50)
+    pytest.fail(f"{page.url} did not ask for what is held back")
+
+
+def planned(page: Page) -> None:
+    """Wait until a plan's page shows the whole plan of what is chosen on it now."""
+    expect(page.locator(".state.whole")).to_be_visible()
+    expect(page.locator("html[data-settled=true]")).to_be_attached()
+
+
+def taken_in(page: Page) -> None:
+    """Wait until the page has taken in all answers that came before: one that is asked for now comes after them."""
+    page.evaluate("fetch('/ready').then((answer) => answer.text()).then(() => new Promise((next) => setTimeout(next)))")
 
 
 def chromium_path() -> str | None:
@@ -95,6 +121,15 @@ def no_serious_finding(page: Page, light: dict[str, int], dark: dict[str, int]) 
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 1, f"{scheme}: cut off"
 
 
+def until(done: Callable[[], bool], what: str) -> None:
+    """Wait for something that no page shows, such as a file on the disk."""
+    end = time.monotonic() + SLOW / 1000
+    while not done():
+        if time.monotonic() > end:
+            pytest.fail(f"{what} did not come")
+        time.sleep(0.05)
+
+
 class Server:
     """A `canalwright serve` of its own on a free port; the same port again after a stop."""
 
@@ -120,6 +155,17 @@ class Server:
         """Process number, 0 when it does not run."""
         return self._process.pid if self._process else 0
 
+    @contextmanager
+    def standing(self) -> Iterator[None]:
+        """Its processes for long work stand still while the block runs: nothing is ready before it can be given up."""
+        for child in _below(self.pid):
+            os.kill(child, signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            for child in _below(self.pid):
+                os.kill(child, signal.SIGCONT)
+
     def stop(self, how: signal.Signals = signal.SIGTERM) -> None:
         """Stop it, gently or as a crash would."""
         if self._process is None:
@@ -142,6 +188,15 @@ def server(*arguments: str, data: Path | None = None) -> Iterator[str]:
         yield running.address
     finally:
         running.stop()
+
+
+def _below(pid: int) -> list[int]:
+    """The processes that a process has started, and those that they have."""
+    told = subprocess.run(["ps", "-eo", "pid=,ppid="], capture_output=True, text=True, check=True).stdout
+    pairs, found = [tuple(map(int, line.split())) for line in told.splitlines()], [pid]
+    for parent in found:
+        found += [child for child, of in pairs if of == parent]
+    return found[1:]
 
 
 def free_port() -> int:

@@ -3,10 +3,14 @@
 from playwright.sync_api import Page
 
 from tests.support import film
+from tests.support.browser import film_answered
 
 
 def mark_film(page: Page, drawn: film.Film, *, pair_only: bool = False) -> None:
-    """Set the marks of a drawn film: the known instrument, reference point, terminus, canal and the pair; or the pair alone."""
+    """Set the marks of a drawn film: the known instrument, reference point, terminus, canal and the pair; or the pair alone.
+
+    Returns when the page has answered all of them.
+    """
     if not pair_only:
         for point in drawn.known:
             _mark(page, "known", point)
@@ -18,6 +22,7 @@ def mark_film(page: Page, drawn: film.Film, *, pair_only: bool = False) -> None:
             _mark(page, "canal", point)
     for point in drawn.pair:
         _mark(page, "pair", point)
+    film_answered(page)
 
 
 def _mark(page: Page, tool: str, point: tuple[float, float]) -> None:

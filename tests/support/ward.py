@@ -16,7 +16,7 @@ MOVE = """async (value) => {
   input.value = value;
   input.dispatchEvent(new Event("input", { bubbles: true }));
   while (numbers.innerHTML === before) {
-    if (performance.now() - began > 30000) return Infinity;
+    if (performance.now() - began > 300000) return Infinity;
     await new Promise(requestAnimationFrame);
   }
   return (performance.now() - began) / 1000;
@@ -54,6 +54,9 @@ class Ward:
         for page in self.pages:
             page.bring_to_front()  # a page behind others may not be drawn
             page.wait_for_selector(".state.whole")
+            page.wait_for_selector(
+                "html[data-settled=true]", state="attached"
+            )  # of the last move, not of one before it
 
     def move(self, value: float) -> list[float]:
         """Move the control of each page; the seconds until each showed new numbers."""

@@ -44,9 +44,11 @@ def test_an_hour_keeps_time_sounds_when_due_and_stays_small(chromium: Browser, s
         if told["step"]["seconds"] is None:
             day.press()
             continue
+        day.still()
         told, first = day.press(), len(day.heard)
         step, since = told["step"], told["since"]
         day.page.clock.run_for(round(1000 * (step["seconds"] + 1.0)))
+        day.goes()
         assert day.off(told) <= TICK
         sounds = [(kind, what, moment - since) for kind, what, moment in day.heard[first:]]
         up = [at for kind, what, at in sounds if (kind, what) == ("tone", "880")]

@@ -11,7 +11,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.assessment import demo
-from tests.support.browser import SLOW, load_film, no_finding
+from tests.support.browser import SLOW, film_answered, load_film, no_finding
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_check")]
 DESKTOP, TABLET = {"width": 1440, "height": 900}, {"width": 820, "height": 1180}
@@ -33,6 +33,14 @@ COVERED = """() => {
   return found;
 }"""
 """Controls that are all covered when they have the focus (WCAG 2.2, 2.4.11)."""
+
+
+BOTH = """[["ferrule", "1.2"], ["thickness", "0.8"]].forEach(([name, value]) => {
+  const field = document.getElementById(`ck-${name}`);
+  field.value = value;
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+})"""
+"""Two fields, the second as soon as the first: none is left out."""
 
 
 @pytest.fixture(scope="module")
@@ -71,6 +79,7 @@ def _marked(page: Page, marks: dict[str, object]) -> None:
     for point in marks["line"][:-1]:  # type: ignore[index]
         _mark(page, "canal", point)
     _mark(page, "canal", marks["line"][-1])  # type: ignore[index]
+    film_answered(page)
 
 
 def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict[str, object]], tmp_path: Path) -> None:
@@ -88,8 +97,8 @@ def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict
     expect(page.locator("[data-criterion=density]")).to_have_class("rd-item not-ready")
     expect(page.locator("[data-unseen] li").first).to_contain_text("voids smaller than")
     expect(page.locator(".ck-density svg")).to_be_visible()
-    assert page.locator("#rg-marks .found.root").count() == 1
-    assert page.locator("#rg-marks .found.void").count() == 1
+    expect(page.locator("#rg-marks .found.root")).to_have_count(1)
+    expect(page.locator("#rg-marks .found.void")).to_have_count(1)
     expect(page.locator("#against table")).to_contain_text("end of the filling")
     expect(page.locator("#rg-marks .found.planned")).to_have_count(2)
     silent = "[...document.querySelectorAll('.num')].filter(n => !n.dataset.said?.includes('how it is found')).map(n => n.innerText)"
@@ -102,8 +111,9 @@ def test_the_whole_check(chromium: Browser, address: str, film: tuple[Path, dict
     page.keyboard.press("Escape")
     expect(page.locator("[data-criterion=density] .num")).to_be_focused()
 
-    page.locator("#ck-ferrule").fill("1.2")
+    page.evaluate(BOTH)
     expect(page.locator("#post")).to_contain_text("ferrule of 1.2 mm")
+    expect(page.locator("#post")).to_contain_text("ferrule 0.8 mm thick")
     page.locator("#ck-ferrule").fill("none")
     expect(page.locator("#e-restore")).to_contain_text("give lengths in mm")
     page.locator("#ck-band").select_option("guideline")

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
-from tests.support.browser import SLOW, no_finding
+from tests.support.browser import SLOW, caught, no_finding, taken_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_heat")]
 
@@ -106,12 +106,19 @@ def on_the_root(page: Page, folder: Path) -> None:
 
 
 def test_give_up_and_spanish(page: Page) -> None:
+    """What was asked before the run was given up, and is answered after it, does not say that it goes on."""
     opened(page)
+    held: list[Route] = []
+    page.route("**/heat/state.json*", lambda route: held.append(route), times=1)
     page.context.add_cookies([{"name": "cw_language", "value": "es", "url": page.url}])
     page.goto(page.url + "?activation=2.5")
+    late = caught(page, held)
     expect(page.locator("#run")).to_have_text("Calcular")
     page.locator("#run").click()
     expect(page.locator("#give-up")).to_be_enabled()
     page.locator("#give-up").click()
     expect(page.locator("#doing")).to_have_text("abandonado")
+    late.fulfill(json={"state": "running", "share": 0.5, "doing": "la obturación", "film": False})
+    taken_in(page)
+    assert page.locator("#doing").inner_text() == "abandonado"
     expect(page.locator("#run")).to_be_enabled()

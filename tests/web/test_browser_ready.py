@@ -67,9 +67,18 @@ def test_a_note_changes_the_verdict_and_stays_with_the_case(page: Page) -> None:
     assert record is not None and record.soundings[-1].value == 17.0 and len(record.soundings) == 3
 
 
+NEXT = """() => {
+  const form = document.querySelector("form[data-note=lengths]"), field = form.querySelector("input[type=text]");
+  form.requestSubmit();
+  field.value = "18.5";
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+}"""
+"""A length is added, and the next one typed at once."""
+
+
 def test_a_note_is_taken_back(page: Page) -> None:
     page.get_by_label("Length, mm").fill("17")
-    page.keyboard.press("Enter")
+    page.evaluate(NEXT)
     expect(page.locator("[data-agrees=no]")).to_be_visible()
     page.get_by_role("button", name="Undo").click()
     expect(page.locator("[data-agrees=yes]")).to_be_visible()
@@ -78,6 +87,7 @@ def test_a_note_is_taken_back(page: Page) -> None:
     page.locator("#content").focus()
     page.keyboard.press("Control+z")
     expect(page.get_by_role("button", name="Take out: radiograph")).to_have_count(1)
+    expect(page.get_by_label("Length, mm")).to_have_value("18.5")  # typed before the first note was answered: it stays
 
 
 def test_what_cannot_be_is_told_in_one_line_and_nothing_is_lost(page: Page) -> None:
@@ -95,6 +105,9 @@ def test_the_trade_off_and_the_files(page: Page) -> None:
     page.keyboard.press("Enter")
     expect(page.locator("#shape .rd-noted")).to_contain_text("25/0.08")
     expect(page.locator("#shape table").last).to_contain_text("25/0.08")
+    before = page.locator(".rd-curve").inner_html()
+    page.locator("[data-use-length]").click()
+    page.wait_for_function("was => document.querySelector('.rd-curve')?.innerHTML !== was", arg=before)  # laid anew
 
 
 def test_a_sequence_that_must_not_be_is_refused_with_the_reason(page: Page) -> None:
@@ -123,21 +136,21 @@ def test_the_pad_with_one_finger(chromium: Browser, address: str) -> None:
     note.tap()
     expect(page.locator("[data-pattern=drying]")).to_be_visible()
     page.get_by_label("Dry length, mm: +1 mm").tap()
-    for _ in range(3):
+    points = page.locator("[data-drop=paper_points]")
+    for already in (1, 2, 3):
         note.tap()
-        page.wait_for_timeout(250)
+        expect(points).to_have_count(already + 1)
     expect(page.locator("[data-pattern=round]")).to_be_visible()
     expect(page.locator(".pp-said").first).to_contain_text("20.0")
     expect(page.locator("#pp-trim")).to_contain_text("0.2 mm off")
-    for _ in range(2):
+    for already in (4, 5):
         page.get_by_text("slanted", exact=True).tap()
         page.get_by_text("mesial", exact=True).tap()
         note.tap()
-        page.wait_for_timeout(250)
+        expect(points).to_have_count(already + 1)
     expect(page.locator("[data-pattern=slanted]")).to_contain_text("oval or torn")
     expect(page.locator(".pp-said").first).to_contain_text("(mesial)")
     page.get_by_role("button", name="passes").tap()
-    page.wait_for_timeout(300)
     expect(page.locator(".pp-said").last).to_contain_text("try size 40 next")
     expect(page.locator("#pp-size")).to_have_value("40")
     page.get_by_role("button", name="stops").tap()

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tifffile
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from canalwright.imaging.phantom.scan import make, random_shape
 from canalwright.web.scan.tasks import PRACTICE
@@ -35,6 +35,12 @@ PAINTED = """(() => {
   const c = document.querySelector('#sv-solid canvas');
   return c.width > 0 && c.getContext('2d').getImageData(0, 0, c.width, c.height).data.some((v) => v > 0);
 })()"""
+WORKED = """() => {
+  const box = document.getElementById("sv-work");
+  const look = () => { window.worked ||= !box.hidden && box.textContent.trim().length > 0; };
+  new MutationObserver(look).observe(box, { attributes: true, childList: true, subtree: true });
+}"""
+"""Write down whether work under way was told: it may be over before it is looked for."""
 CROSS = "canalwright.scan.cross.map(Math.round)"
 
 
@@ -81,10 +87,11 @@ def found(chromium: Browser, address: str) -> Found:
     expect(page.locator("html[data-scan=ready]")).to_be_attached()
     beside = truth.centre[70] + truth.axis[70] * (truth.major[70] / 2 + 0.4)
     page.evaluate(POINT, beside.tolist())
+    page.evaluate(WORKED)
     page.get_by_role("button", name="Find canals").press("Enter")
     page.locator("[data-plane=axial] canvas").press("Enter")
-    expect(page.locator("#sv-work")).to_be_visible()
     expect(page.locator(".sv-canal")).to_have_count(1)
+    assert page.evaluate("worked"), "that it is being found is told"
     path = re.sub(r"^https?://[^/]+", "", page.url)
     end = page.evaluate("canalwright.scan.canals[0].centre[0]")
     assert np.linalg.norm(np.array(end) - truth.terminus) < 0.5
@@ -96,6 +103,9 @@ def _opened(page: Page, found: Found) -> None:
     page.goto(found.path)
     expect(page.locator("html[data-scan=ready]")).to_be_attached()
     page.wait_for_function("canalwright.scan.canals.length > 0")
+    page.wait_for_function(
+        "canalwright.scan.straight.line && canalwright.scan.straight.across"
+    )  # nothing shifts any more
 
 
 def test_slices_follow_the_wheel_the_keys_and_each_other(page: Page, found: Found) -> None:
@@ -182,7 +192,6 @@ def test_a_length_and_an_angle_are_measured_in_millimetres_and_degrees(page: Pag
 def test_the_straightened_canal_and_the_slices_share_one_cursor(page: Page, found: Found) -> None:
     _opened(page, found)
     line = page.get_by_label("Straightened canal")
-    page.wait_for_function("canalwright.scan.straight.line && canalwright.scan.straight.across")
     line.focus()
     before = page.evaluate("canalwright.scan.straight.z")
     line.press("PageUp")
@@ -299,14 +308,14 @@ def test_fingers_scroll_bring_nearer_and_drag_a_traced_point(chromium: Browser, 
     figure = page.locator("[data-plane=axial]")
     slice_, before = figure.locator("input[type=range]"), page.evaluate(CROSS)
     swipe(page, [within(slice_, 0.5, 0.5), within(slice_, 0.7, 0.5)])
-    assert page.evaluate(CROSS)[2] != before[2], "the slider goes through the slices"
+    page.wait_for_function(f"before => {CROSS}[2] !== before", arg=before[2])  # the slider goes through the slices
     canvas = page.locator("[data-plane=coronal] canvas")
     swipe(
         page,
         [within(canvas, 0.45, 0.5), within(canvas, 0.3, 0.5)],
         [within(canvas, 0.55, 0.5), within(canvas, 0.7, 0.5)],
     )
-    assert page.evaluate("canalwright.scan.panes.find((p) => p.plane === 'coronal').zoom") > 1.3
+    page.wait_for_function("canalwright.scan.panes.find((p) => p.plane === 'coronal').zoom > 1.3")
     page.evaluate("canalwright.scan.panes.find((p) => p.plane === 'coronal').fit()")
     page.locator("[data-tool=points]").tap()
     place = """() => {
@@ -316,10 +325,15 @@ def test_fingers_scroll_bring_nearer_and_drag_a_traced_point(chromium: Browser, 
     }"""
     canvas.scroll_into_view_if_needed()
     x, y = page.evaluate(place)
+    looks: list[Route] = []  # answered after the tap, so that the work is not over for the page before it
+    page.route("**/state.json", lambda route: looks.append(route))
     with page.expect_response(lambda r: "correct" in r.url) as told:
         swipe(page, [(x + 20, y), (x + 34, y)])
     assert told.value.ok, "a point taken beside, as a finger takes it, is moved"
     page.get_by_role("button", name="Cancel").tap()
+    for look in looks:
+        look.continue_()
+    page.unroute("**/state.json")
     expect(page.locator("#sv-work")).to_be_hidden()
     page.context.close()
 

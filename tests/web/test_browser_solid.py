@@ -79,7 +79,11 @@ def test_the_section_comes_nearer_and_its_ruler_stays_in_sight(page: Page) -> No
 @pytest.mark.parametrize("stage", ["solid", "measure"])
 def test_no_serious_finding_of_axe(page: Page, stage: str) -> None:
     _go(page, stage)
-    page.wait_for_timeout(1500)
+    if stage == "solid":
+        expect(page.locator("html[data-solid]")).to_be_attached()
+    else:
+        expect(page.get_by_label("Depth", exact=True)).to_be_enabled()
+    page.wait_for_function("document.getAnimations().every((a) => a.playState !== 'running')")
     told = Axe().run(
         page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
     )

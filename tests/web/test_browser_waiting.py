@@ -6,56 +6,81 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
-from tests.support.browser import SLOW, browser, server
+from tests.support.browser import SLOW, Server, browser, caught, planned, taken_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_waiting")]
+SHARES = """() => {
+  window.shares = [];
+  const bar = document.getElementById("moving-share");
+  new MutationObserver(() => shares.push(bar.value)).observe(bar, { attributes: true, attributeFilter: ["value"] });
+}"""
+"""Write down how far the moving picture was each time that the page told it."""
 
 
 @pytest.fixture(scope="module")
-def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Page]:
-    with server(data=tmp_path_factory.mktemp("data")) as address, browser() as chromium:
-        made = chromium.new_page(viewport={"width": 1440, "height": 900}, base_url=address)
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    running = Server(data=tmp_path_factory.mktemp("data"))
+    running.start()
+    yield running
+    running.stop()
+
+
+@pytest.fixture(scope="module")
+def page(served: Server) -> Iterator[Page]:
+    with browser() as chromium:
+        made = chromium.new_page(viewport={"width": 1440, "height": 900}, base_url=served.address)
         made.set_default_timeout(SLOW)
         yield made
 
 
-def test_a_plan_is_cancelled_and_made_after_all(page: Page) -> None:
-    page.goto("/demo")
+def test_a_plan_is_cancelled_and_made_after_all(page: Page, served: Server) -> None:
     cancel = page.locator(".state").get_by_role("button", name="Cancel")
-    cancel.click()
-    expect(page.locator(".state.stopped")).to_contain_text("nothing was planned yet")
+    with served.standing():
+        page.goto("/demo")
+        cancel.click()
+        expect(page.locator(".state.stopped")).to_contain_text("nothing was planned yet")
     page.evaluate(
         "window.heard = []; { const was = canalwright.progress; canalwright.progress = (text) => { heard.push(text); was(text); }; }"
     )
     page.get_by_role("button", name="Go on after all").click()
-    expect(page.locator(".state.whole")).to_be_visible()
+    planned(page)
     heard = [text for text in page.evaluate("heard") if text]
     assert heard and all(re.fullmatch(r"[a-z ]+ \d{1,3} %", text) for text in heard), "how far it is is told"
     before = page.locator(".headline-box").inner_text()
-    page.get_by_label("Press force").fill("35")
-    page.wait_for_function("b => document.querySelector('.headline-box').innerText !== b", arg=before)
-    cancel.click()
-    expect(page.locator(".state.stopped")).to_contain_text("the quick answer, not the whole plan")
+    with served.standing():
+        page.get_by_label("Press force").fill("35")
+        page.wait_for_function("b => document.querySelector('.headline-box').innerText !== b", arg=before)
+        cancel.click()
+        expect(page.locator(".state.stopped")).to_contain_text("the quick answer, not the whole plan")
     page.get_by_role("button", name="Go on after all").click()
-    expect(page.locator(".state.whole")).to_be_visible()
+    planned(page)
 
 
-def test_the_moving_picture_is_given_up_then_saved(page: Page, tmp_path: Path) -> None:
+def test_the_moving_picture_is_given_up_then_saved(page: Page, served: Server, tmp_path: Path) -> None:
+    """That it is begun again is not undone by what is told late of the one that was given up."""
     page.goto("/demo")
     page.wait_for_url("**/plan*")
     page.goto(page.url.replace("/plan", "/play"))
     expect(page.locator("html[data-player=ready]")).to_be_attached()
     make, cancel = page.get_by_role("button", name="Moving picture (GIF)"), page.locator("#moving-cancel")
-    make.click()
-    cancel.click()
-    expect(page.locator("#moving-told")).to_have_text("Cancelled: no picture was made")
-    with page.expect_download() as waiting:
+    held: list[Route] = []
+    page.route("**/moving/state.json*", lambda route: held.append(route), times=1)
+    with served.standing():
         make.click()
-        page.wait_for_function("document.getElementById('moving-share').value > 0.2")
+        late = caught(page, held)
+        cancel.click()
+        expect(page.locator("#moving-told")).to_have_text("Cancelled: no picture was made")
+    page.evaluate(SHARES)
+    with page.expect_download() as waiting:
+        with page.expect_response("**/moving/start*"):
+            make.click()
+        taken_in(page)
+        late.fulfill(json={"state": "cancelled", "share": None, "told": "", "error": ""})
     waiting.value.save_as(tmp_path / "filling.gif")
     with Image.open(tmp_path / "filling.gif") as film:
         assert film.n_frames > 20  # type: ignore[attr-defined]
     expect(page.locator("#moving-told")).to_have_text("Ready: it is being saved")
+    assert page.evaluate("shares.some((share) => share > 0)"), "how far it is is told"
     page.screenshot(path=str(tmp_path / "play.png"), full_page=True)

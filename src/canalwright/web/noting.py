@@ -110,6 +110,11 @@ class Notes:
         return list(self._table().get(kind) or [])
 
     @property
+    def measured(self) -> dict[str, Any]:
+        """What the canal itself is, without what is noted of it."""
+        return {key: value for key, value in self.draft.table["canal"][self.index].items() if key != "readiness"}
+
+    @property
     def bath(self) -> dict[str, Any]:
         """What is noted of the irrigation."""
         return dict(self._table().get("irrigation") or {})

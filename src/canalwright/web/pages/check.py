@@ -60,6 +60,7 @@ class CheckView:
     band: str = "two"
     reading: film.FilmReading | None = None
     turn: int = 0
+    change: int = 0
     unkept: str = ""
 
     async def build(self, query: dict[str, list[str]]) -> None:
@@ -113,7 +114,7 @@ class CheckView:
     async def show(self) -> None:
         """Read the film anew. Marks come faster than a film is read: only the newest reading counts."""
         self.turn += 1
-        turn, words, found = self.turn, self.prefs.words, self._film()
+        turn, change, words, found = self.turn, self.change, self.prefs.words, self._film()
         if found is None:
             self.missing.content = el("p", words("Load a film to begin."), class_="quiet")
             return self._draw(None)
@@ -126,6 +127,7 @@ class CheckView:
         if turn == self.turn:
             self._wrong("film", wrong)
             self._draw(made)
+            self._run(f"window.canalwright?.filmAnswered?.(0, {change})")
         return None
 
     async def _read(self, found: Open, turn: int) -> film.FilmReading | None:
@@ -223,6 +225,7 @@ class CheckView:
         await self.show()  # also where the film is being read just now: that reading knows of no plan
 
     async def _marked(self, event: GenericEventArguments) -> None:
+        self.change = int(event.args.get("change", 0))
         try:
             self.office.radiographs.mark(self.film_key, marks_of(event.args.get("marks") or {}))
         except ScanError as error:
@@ -234,7 +237,7 @@ class CheckView:
         await self.show()
 
     async def _loaded(self, event: GenericEventArguments) -> None:
-        self.film_key = str(event.args.get("id", ""))
+        self.film_key, self.change = str(event.args.get("id", "")), int(event.args.get("change", 0))
         self._belongs()
         await self._keep()
         self._run(f"window.canalwright?.checkFilm?.({json.dumps(self.film_key)})")
@@ -244,8 +247,8 @@ class CheckView:
         await self.show()
 
     async def _away(self) -> None:
-        await asyncio.to_thread(self.office.radiographs.drop, self.film_key)
-        self.film_key, self.reading = "", None
+        gone, self.film_key, self.reading = self.film_key, "", None  # at once: another may be loaded while it is erased
+        await asyncio.to_thread(self.office.radiographs.drop, gone)
         await self.show()
 
     async def _told(self, event: GenericEventArguments) -> None:

@@ -1,6 +1,7 @@
 """Check the filling of one canal on two scans, before and after: read behind the page, stretch by stretch, and kept like any check."""
 
 import asyncio
+import json
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -57,7 +58,9 @@ class ScanCheckView:
     index: int
     query: dict[str, list[str]]
     work: Work | None = None
+    reads: bool = False
     stopped: bool = False
+    said: str = ""
 
     def build(self) -> None:
         """Lay the page out."""
@@ -99,7 +102,8 @@ class ScanCheckView:
             place.content = Safe("")
 
     def _asked(self, event: GenericEventArguments) -> None:
-        if self.work is None or self.work.over:
+        if not self.reads:
+            self.reads = True  # at once: a second press while scans are opened begins nothing more
             said = {str(k): str(v)[:1000].strip() for k, v in dict(event.args or {}).items()}
             background_tasks.create(self._read(said), name="check of two scans")
 
@@ -109,9 +113,16 @@ class ScanCheckView:
             self.work.cancel()
 
     async def _read(self, said: dict[str, str]) -> None:
+        try:
+            await self._reading(said)
+        finally:
+            self.reads = False
+
+    async def _reading(self, said: dict[str, str]) -> None:
         words = self.prefs.words
-        self.stopped, self.wrong.content = False, Safe("")
+        self.stopped, self.work, self.wrong.content = False, None, Safe("")
         self._empty()
+        self.said, self.state.content = "", waiting.under_way(words, "")
         try:
             before, after = [await self._scan(said, name) for name in ("before", "after")]
             plan = await self._plan()
@@ -173,9 +184,9 @@ class ScanCheckView:
         words = self.prefs.words
         share = "" if work.share is None else f" {100 * work.share:.0f} %"
         text = words(work.told or "waiting its turn") + share
-        shown = waiting.under_way(words, text)
-        if self.state.content != shown:
-            self.state.content = shown
+        if text != self.said:  # the words alone: a button that is drawn anew would lose the press that is on it
+            self.said = text
+            self.state.client.run_javascript(f"window.canalwright?.progress?.({json.dumps(text)})")
 
     def _draw(self, read: Filled, plan: Plan | None) -> None:
         words, found = self.prefs.words, read.reading.assessment

@@ -49,7 +49,7 @@ class FilmView(NoteView):
         )
         if not any(keys):
             keys = [films.last(line, self.canal, "measure", slot)[0] for slot in (0, 1)]
-        self.keys = keys
+        self.keys, self.changes = keys, [0, 0]
         second = self._film(1)
         self.angle, self.towards = (second.use.angle, second.use.towards) if second else ("20", "right")
         head: dict[str, Any] = {"office": self.office, "case": self.notes.case, "key": self.key, "index": self.index}
@@ -85,7 +85,7 @@ class FilmView(NoteView):
 
     async def show(self) -> None:
         """Read the marks anew."""
-        words = self.prefs.words
+        words, changes = self.prefs.words, tuple(self.changes)
         self.more.content = self.ways()
         rows = readylength.rows(self.notes.rows("lengths"), words)
         noted = ready.noted("lengths", rows, words, words("Nothing noted yet."))
@@ -103,6 +103,8 @@ class FilmView(NoteView):
                 self.reading = None
                 self._wrong("film", words(str(error)))
         await self._beside()
+        for slot, change in enumerate(changes):
+            self.client.run_javascript(f"window.canalwright?.filmAnswered?.({slot}, {change})")
 
     async def _beside(self) -> None:
         first, second = self._film(0), self._film(1)
@@ -133,6 +135,7 @@ class FilmView(NoteView):
 
     async def _marked(self, event: GenericEventArguments) -> None:
         slot = 1 if event.args.get("slot") else 0
+        self.changes[slot] = int(event.args.get("change", 0))
         try:
             self.office.radiographs.mark(self.keys[slot], marks_of(event.args.get("marks") or {}))
         except ScanError as error:
@@ -145,7 +148,7 @@ class FilmView(NoteView):
 
     async def _loaded(self, event: GenericEventArguments) -> None:
         slot = 1 if event.args.get("slot") else 0
-        self.keys[slot] = str(event.args.get("id", ""))
+        self.keys[slot], self.changes[slot] = str(event.args.get("id", "")), int(event.args.get("change", 0))
         self.client.run_javascript(
             f"history.replaceState(null, '', location.pathname + '?films=' + {json.dumps(','.join(self.keys))})"
         )
@@ -165,8 +168,8 @@ class FilmView(NoteView):
 
     async def _away(self, event: GenericEventArguments) -> None:
         slot = 1 if event.args.get("slot") else 0
-        await asyncio.to_thread(self.office.radiographs.drop, self.keys[slot])
-        self.keys[slot] = ""
+        gone, self.keys[slot] = self.keys[slot], ""  # at once: another may be loaded while it is erased
+        await asyncio.to_thread(self.office.radiographs.drop, gone)
         await self.refresh()
 
     async def _use(self, event: GenericEventArguments) -> None:

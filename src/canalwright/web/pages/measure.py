@@ -106,16 +106,20 @@ class View:
         self._changed()
 
     def _field(self, event: GenericEventArguments) -> None:
-        key = str(event.args["key"])
+        key, index = str(event.args["key"]), self._asked_of(event)
         if key in BY_KEY:
-            self.draft = self.draft.with_text(self.index, key, str(event.args["value"])[:400])
+            self.draft = self.draft.with_text(index, key, str(event.args["value"])[:400])
             self._changed()
 
     def _method(self, event: GenericEventArguments) -> None:
-        key = str(event.args["key"])
+        key, index = str(event.args["key"]), self._asked_of(event)
         if key in BY_KEY:
-            self.draft = self.draft.with_method(self.index, key, str(event.args["value"]))
+            self.draft = self.draft.with_method(index, key, str(event.args["value"]))
             self._changed()
+
+    def _asked_of(self, event: GenericEventArguments) -> int:
+        """The canal that the form showed when a field was changed: another may have been chosen meanwhile."""
+        return min(max(int(event.args.get("at", self.index)), 0), len(self.draft.canals) - 1)
 
     def _use(self, event: GenericEventArguments) -> None:
         if self.case is None:

@@ -44,7 +44,7 @@ class View:
         self.office, self.prefs, self.case, self.key, self.index = office, prefs, case, key, index
         self.choices = choices
         self.shown: Plan | None = None
-        self.quick, self.told = False, ""
+        self.quick, self.told, self.heard = False, "", 0  # heard: how many choices of this window
         self.base: Plan | None = office.bench.there(case, index, choices)
         self.refiner = Refiner(self._preview, self._whole, self._show, self._refuse)
 
@@ -99,6 +99,8 @@ class View:
             self.choices = self._changed(key, value)
         except (KeyError, ValueError, TypeError):
             return
+        finally:
+            self.heard = int(event.args.get("made", self.heard))
         self._refining()
         ui.run_javascript(f"history.replaceState(null, '', location.pathname + {json.dumps(self._query())})")
         await self.refiner.change(self.choices)
@@ -176,7 +178,8 @@ class View:
             self.office.shelf.looked(self.key, f"{self.index}/plan{self._query()}")
             mark = shell.told(self.prefs, way.planned(plan))
             self.picture.client.run_javascript(f"window.canalwright?.mark('plan', {json.dumps(mark)})")
-        self.picture.client.run_javascript(f"window.canalwright?.shown({json.dumps(state)}, {json.dumps(told)})")
+        said = ", ".join(json.dumps(part) for part in (state, told, self.heard))
+        self.picture.client.run_javascript(f"window.canalwright?.shown({said})")
 
     def _refuse(self, message: str) -> None:
         words = self.prefs.words

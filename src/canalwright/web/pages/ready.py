@@ -8,7 +8,7 @@ from nicegui.events import GenericEventArguments
 
 from canalwright.anatomy import Canal
 from canalwright.irrigation import SOLUTIONS, SequenceError, budget, checked
-from canalwright.readiness import Readiness, Record, TradeOff, gauge, judge, next_steps, read_points, trade_off
+from canalwright.readiness import Readiness, Record, gauge, judge, next_steps, read_points, trade_off
 from canalwright.web.markup import ready, readybath, readylength, readypoints, readyshape
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.office import Office
@@ -35,7 +35,7 @@ def register(office: Office) -> None:
 class ReadyView(NoteView):
     """One window on one verdict."""
 
-    curve: TradeOff | None = None
+    laid: Mapping[str, Any] | None = None
 
     def build(self) -> None:
         """Lay the page out and judge."""
@@ -54,7 +54,7 @@ class ReadyView(NoteView):
                     self.dry = html(Safe(""))
         self.listen()
         hear(self, "cw-solution", self._solution)
-        background_tasks.create(self._curve(), name="trade-off")
+        self._lay()
 
     def _length_part(self) -> None:
         words = self.prefs.words
@@ -111,6 +111,7 @@ class ReadyView(NoteView):
         self.budget.content = readybath.budget(budget(canal, bath), canal, words)
         self.order.content = readybath.order(self._done, words)
         self.dry.content = self._dry(record)
+        self._lay()
 
     def _dry(self, record: Record) -> Safe:
         words = self.prefs.words
@@ -121,9 +122,16 @@ class ReadyView(NoteView):
         points = readypoints.dry(read_points(record.points), None, words)
         return join(points, readypoints.width(found, words), el("p", way, class_="rd-ways"))
 
-    async def _curve(self) -> None:
-        self.curve = await self.office.bench.aside(trade_off, self.canal, self.office.tray)
-        self.shape.content = readyshape.trade_off(self.curve, self.prefs.words)
+    def _lay(self) -> None:
+        """Lay every file into the canal, anew where the canal itself was changed."""
+        if self.laid != self.notes.measured:
+            self.laid = self.notes.measured
+            background_tasks.create(self._curve(self.laid), name="trade-off")
+
+    async def _curve(self, laid: Mapping[str, Any]) -> None:
+        curve = await self.office.bench.aside(trade_off, self.canal, self.office.tray)
+        if laid is self.laid:
+            self.shape.content = readyshape.trade_off(curve, self.prefs.words)
 
     @property
     def canal(self) -> Canal:

@@ -5,7 +5,7 @@ import { say, tone, wake } from "./sounds.js";
 const $ = (id) => document.getElementById(id);
 const path = location.pathname.replace(/\/$/, ""), kept = `cw_chair${path}`;
 const WARN = 0.5, POLL = 2000, SOON = 250;
-let state = null, queue = restored(), busy = false, looking = false, lost = false, why = "", sounded = new Set(), pictured = -1, ended = "", lines = "", touched = false, asked = null;
+let state = null, queue = restored(), busy = false, looking = false, lost = false, why = "", sounded = new Set(), pictured = -1, ended = "", lines = "", touched = false, asked = null, heard = 0; // answers taken in
 
 const text = (name) => $("ch").dataset[`t${name.split("_").map((p) => p[0].toUpperCase() + p.slice(1)).join("")}`];
 const unbroken = (words) => words.replaceAll("–", "\u2060–\u2060").replace(/(\d) (mm|%|°C|K\b|s\b)/g, "$1\u00a0$2"); // a number stays on one line
@@ -39,6 +39,7 @@ async function flush() {
       const told = await answer.json();
       queue.shift();
       keep();
+      heard += 1;
       take(told);
     }
     lost = false;
@@ -50,10 +51,11 @@ async function look() {
   if (queue.length) return flush(); // its answer is the state too
   if (looking) return;
   looking = true;
+  const before = heard;
   try {
-    const answer = await fetch(`${path}/state.json`);
+    const answer = await fetch(`${path}/state.json`), told = answer.ok ? await answer.json() : null;
     if (answer.status === 410) return erased();
-    if (answer.ok && !queue.length) take(await answer.json());
+    if (told && !queue.length && heard === before) take(told); // else it may be older than what was pressed meanwhile
     lost = !answer.ok; why = "";
   } catch { lost = true; why = ""; }
   looking = false;
@@ -137,14 +139,15 @@ async function edited(button) {
     const answer = await fetch(`${path}/${way}`, { method: "POST" }), told = await answer.json();
     if (told.go) return location.assign(told.go);
     wrong.textContent = (told.problems ?? [""])[0];
-    if (answer.ok) { take(told); $("ch-go").focus(); }
+    if (answer.ok) { heard += 1; take(told); $("ch-go").focus(); }
   } catch { wrong.textContent = text("lost"); }
   button.disabled = false;
 }
 
 async function tooth() {
-  const answer = await fetch(`${path}/tooth.svg`);
-  if (answer.ok) $("ch-tooth-now").innerHTML = await answer.text();
+  const mine = pictured, answer = await fetch(`${path}/tooth.svg`).catch(() => null), drawn = answer?.ok ? await answer.text() : "";
+  if (mine !== pictured) return; // that of a later act is on its way, or there
+  if (drawn) $("ch-tooth-now").innerHTML = drawn; else if (!answer) pictured = -1; // it is asked for again
 }
 
 function clock() {

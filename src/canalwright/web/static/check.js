@@ -2,7 +2,7 @@
 
 const send = (name, value) => window.emitEvent(name, value);
 const WAIT = 250; // ms of rest in a field before it counts
-let waiting = 0;
+const waiting = new Map(); // a timer for each field: the next one does not silence the one before
 
 document.addEventListener("change", (event) => {
   if (event.target.id === "ck-band") send("cw-check", { name: "band", value: event.target.value });
@@ -10,8 +10,8 @@ document.addEventListener("change", (event) => {
 document.addEventListener("input", (event) => {
   const field = event.target;
   if (!field.closest?.("#ck-restore")) return;
-  clearTimeout(waiting);
-  waiting = setTimeout(() => send("cw-check", { name: field.name, value: field.value }), WAIT);
+  clearTimeout(waiting.get(field.name));
+  waiting.set(field.name, setTimeout(() => send("cw-check", { name: field.name, value: field.value }), WAIT));
 });
 
 window.canalwright = Object.assign(window.canalwright ?? {}, {

@@ -5,7 +5,7 @@ const ANCHORS = [[13, 8, 65], [70, 20, 110], [135, 35, 105], [195, 60, 75], [235
 const SECTION = [35, 90], NOW = [36, 48], LINE = [150, 200, 200], LIMIT = 47;
 const RANGES = { now: NOW, rise: [0, 12], above_47: [0, 60], cem43: [0, 16] };
 const NAMES = { now: "now", rise: "rise", above_47: "above", cem43: "cem" };
-let film = null, frame = 0, playing = false, place = null;
+let film = null, frame = 0, playing = false, place = null, turn = 0; // a run begun or given up is a new turn: answers from before it are late
 
 function colour(value, [low, high]) {
   const at = Math.min(Math.max((value - low) / (high - low), 0), 1) * (ANCHORS.length - 1);
@@ -100,9 +100,9 @@ function toggle() {
 const base = () => location.pathname.replace(/heat$/, "heat/");
 const address = (name) => `${base()}${name}?${$("heat-told").dataset.query}`;
 
-async function results() {
-  const answer = await fetch(address("results.html"));
-  if (answer.ok) $("heat-told").innerHTML = await answer.text();
+async function results(mine) {
+  const answer = await fetch(address("results.html")), told = answer.ok ? await answer.text() : "";
+  if (told && mine === turn) $("heat-told").innerHTML = told;
 }
 
 async function ask(name, options) {
@@ -112,13 +112,13 @@ async function ask(name, options) {
   } catch { return { state: "lost" }; }
 }
 
-async function watch(told) {
+async function watch(mine, told) {
   const state = told ?? await ask("state.json");
+  if (mine !== turn) return;
   if (state.state === "lost") {
     $("doing").textContent = $("heat-told").dataset.lost;
-    return setTimeout(watch, 2000);
+    return setTimeout(watch, 2000, mine);
   }
-  if (state.state === "none" && document.documentElement.dataset.heat === "given-up") return; // asked before it was given up
   const running = state.state === "running";
   $("share").value = state.share ?? 0;
   $("doing").textContent = running ? `${state.doing} ${Math.round(100 * state.share)} %`
@@ -127,30 +127,35 @@ async function watch(told) {
   Object.assign($("run"), { disabled: running });
   if (state.film && !film) {
     const answer = await fetch(address("film.json"));
-    if (answer.ok) seen(await answer.json());
+    const made = answer.ok ? await answer.json() : null;
+    if (mine !== turn) return;
+    if (made) seen(made);
   }
   if (state.state === "done") {
-    await results();
-    document.documentElement.dataset.heat = "done";
+    await results(mine);
+    if (mine === turn) document.documentElement.dataset.heat = "done";
   }
-  if (running) setTimeout(watch, 400);
+  if (running) setTimeout(watch, 400, mine);
 }
 
 async function run() {
+  const mine = ++turn;
   film = null;
   delete document.documentElement.dataset.heat;
   $("run").disabled = true;
   $("give-up").disabled = false;
   $("doing").textContent = $("heat-told").dataset.planning;
-  const state = await ask("run", { method: "POST" });
-  if (document.documentElement.dataset.heat !== "given-up") watch(state);
+  watch(mine, await ask("run", { method: "POST" }));
 }
 
 async function giveUp() {
+  const mine = turn;
   if ((await ask("give-up", { method: "POST" })).state === "lost") {
     $("doing").textContent = $("heat-told").dataset.lost;
     return;
   }
+  if (mine !== turn) return;
+  turn += 1;
   $("share").value = 0;
   $("run").disabled = false;
   $("give-up").disabled = true;
@@ -183,7 +188,7 @@ function begin() {
   $("scrub").addEventListener("input", (event) => { stop(); frame = Number(event.target.value); draw(); });
   $("map").addEventListener("pointermove", point);
   $("map").addEventListener("keydown", step);
-  watch();
+  watch(turn);
 }
 
 const wait = setInterval(() => { if ($("heat-told") && $("run")) { clearInterval(wait); begin(); } }, 60);

@@ -2,7 +2,7 @@
 
 const $ = (id) => document.getElementById(id);
 const address = (name) => `${location.pathname.replace(/play$/, "moving/")}${name}${location.search}`;
-let watching = false, begun = null;
+let turn = 0, begun = null; // each start is a new turn: what is told of the one before is late
 
 const say = (text) => { $("moving-told").textContent = text; };
 
@@ -24,15 +24,14 @@ async function ask(name, method = "GET") {
   } catch { return { state: "lost" }; }
 }
 
-async function watch(state) {
-  watching = true;
+async function watch(state, mine) {
   while (show(state)) {
     await new Promise((next) => setTimeout(next, 400));
     const next = await ask("state.json");
+    if (mine !== turn) return;
     if (next.state === "lost") say($("moving").dataset.lost); // it may still be made
     else state = next;
   }
-  watching = false;
   if (state.state === "done") location.assign(address("picture.gif"));
 }
 
@@ -40,11 +39,17 @@ document.addEventListener("click", async (event) => {
   const button = event.target.closest?.("#moving-make, #moving-cancel");
   if (!button) return;
   if (button.id === "moving-cancel") {
+    const mine = turn;
     await begun; // what is not known yet cannot be given up
-    return show(await ask("cancel", "POST"));
+    const told = await ask("cancel", "POST");
+    if (mine !== turn) return;
+    if (told.state === "lost") return say($("moving").dataset.lost);
+    turn += 1;
+    return watch(told, turn);
   }
+  const mine = ++turn;
   show({ state: "waiting", share: null });
   begun = ask("start", "POST");
   const state = await begun;
-  if (!watching) watch(state);
+  if (mine === turn) watch(state, mine);
 });

@@ -5,8 +5,10 @@ const waiting = new Map();
 let asked = null; // the number whose origin was asked for
 let held = ""; // the number that had the focus before its table was drawn anew
 const last = new Map(); // what each number said
-let settled = true; // whether the last choice has been answered by a whole plan
+let settled = true; // whether the last choice has been answered by a whole plan, or none was made
 let before = new Map(); // what each control said when the hand began to choose anew
+let made = 0; // choices so far
+const newest = new Map(); // the number of each control's last choice
 
 const send = (name, value) => window.emitEvent(name, value);
 
@@ -89,10 +91,16 @@ const says = (control) => (control.querySelector("output") ?? control.querySelec
 
 function choose(key, value) {
   if (settled) before = new Map([...document.querySelectorAll("[data-control]")].map((c) => [c.dataset.control, c.dataset.told ?? ""]));
-  settled = false;
+  settle(false);
   const control = document.querySelector(`[data-control="${key}"] .set-by`);
   if (control) control.dataset.auto = value === null ? "true" : "false";
-  send("cw-choose", { key, value });
+  newest.set(key, ++made);
+  send("cw-choose", { key, value, made });
+}
+
+function settle(yes) {
+  settled = yes;
+  document.documentElement.dataset.settled = String(yes); // what is shown is the whole plan of all that was chosen
 }
 
 function tell(input) {
@@ -138,10 +146,11 @@ function drawn() {
 }
 
 window.canalwright = Object.assign(window.canalwright ?? {}, {
-  shown(controls, told) {
+  // What the controls say to a plan that answers all choices up to number `heard`: one that was moved since stays where the hand put it.
+  shown(controls, told, heard) {
     for (const [key, state] of Object.entries(controls)) {
       const control = document.querySelector(`[data-control="${key}"]`);
-      if (!control) continue;
+      if (!control || newest.get(key) > heard) continue;
       const input = control.querySelector("[data-choice]");
       control.querySelector(".set-by").dataset.auto = String(state.auto);
       if (state.auto || document.activeElement !== input) input.value = state.value;
@@ -155,7 +164,7 @@ window.canalwright = Object.assign(window.canalwright ?? {}, {
       const moved = [...document.querySelectorAll("[data-control]")].filter((c) => c.querySelector(".was").textContent);
       const also = moved.map((c) => `${c.querySelector("label").textContent} ${c.dataset.told} (${c.querySelector(".was").textContent})`);
       document.getElementById("told").textContent = [told, ...also].join(" ");
-      settled = true;
+      settle(heard === made);
     }
     requestAnimationFrame(() => requestAnimationFrame(drawn));
   },
@@ -190,12 +199,14 @@ document.addEventListener("toggle", (event) => {
 
 // A case that was changed in another window: this one says that it shows an older state, and leads to the new one.
 const PLACE = /^\/case\/([^/]+)(\/.*)$/;
-let place = null;
+let place = null, looks = 0;
 
 async function older() {
   if (!place) return;
   const answer = await fetch(`/case/${place[1]}/newer.json`).catch(() => null), told = answer?.ok ? await answer.json() : {};
+  const mine = ++looks;
   if (told.gone && !document.querySelector("[data-gone]")) return location.reload(); // it was closed or erased: the page says so
+  if (mine !== looks) return; // asked again meanwhile, perhaps as another state of the case: what came late is not told
   for (const said of document.querySelectorAll(".older")) said.remove();
   if (told.newer) say("status", `${told.text} `, Object.assign(document.createElement("a"), { href: `/case/${told.newer}${place[2]}${location.search}`, textContent: told.link }));
   if (told.unkept) say("alert", told.unkept);

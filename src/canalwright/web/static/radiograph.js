@@ -34,7 +34,7 @@ async function load(file) {
     const answer = await fetch(`/radiograph?name=${encodeURIComponent(file.name)}`, { method: "POST", body: await file.arrayBuffer() });
     const told = await answer.json().catch(() => ({ wrong: answer.statusText }));
     if (!answer.ok || told.wrong) { wrong.textContent = told.wrong; return; }
-    if (await fill(at, told, mine)) send("cw-films", { slot: at, id: told.id });
+    if (await fill(at, told, mine)) send("cw-films", { slot: at, id: told.id, change: change(at) });
   } catch {
     wrong.textContent = byId("rg-file").dataset.failed;
   } finally {
@@ -49,7 +49,7 @@ async function kept(at) {
   const mine = ++coming[at];
   awaited(at, true);
   try {
-    if (await fill(at, told, mine)) send("cw-films", { slot: at, id: told.id });
+    if (await fill(at, told, mine)) send("cw-films", { slot: at, id: told.id, change: change(at) });
   } catch {
     byId("rg-wrong").textContent = byId("rg-file").dataset.unread;
   } finally {
@@ -78,6 +78,7 @@ function awaited(at, yes) {
 function busy() {
   byId("rg-stage").setAttribute("aria-busy", String(onItsWay[slot]));
   byId("rg-coming").hidden = !onItsWay[slot];
+  rest();
 }
 
 // Greys of 16 bits through the window to 8.
@@ -246,21 +247,37 @@ function step(by) {
   draw();
 }
 
-const waiting = [0, 0];
+// Changes of films and marks by number, and the last that what the page says answers.
+const waiting = [0, 0], changes = [0, 0], answered = [0, 0];
+
+function change(at) {
+  changes[at] += 1;
+  rest();
+  return changes[at];
+}
+
+function rest() { byId("rg-stage").dataset.answered = String(answered[slot] === changes[slot]); }
+
 function changed() {
   const at = slot;
   draw();
   counts();
   say();
+  change(at);
   clearTimeout(waiting[at]);
   waiting[at] = setTimeout(() => tell(at), 150);
 }
 
+// Who leaves the page at once after a mark does not lose it.
+addEventListener("pagehide", () => waiting.forEach((timer, at) => { if (timer) tell(at); }));
+
 function tell(at) {
   const { marks, told } = films[at];
+  clearTimeout(waiting[at]);
+  waiting[at] = 0;
   if (!told) return;
   const { known, known_mm, canal, pair } = marks;
-  send("cw-marks", { slot: at, marks: { known, known_mm, canal, pair, reference: marks.reference[0] ?? null, terminus: marks.terminus[0] ?? null, end: marks.end[0] ?? null } });
+  send("cw-marks", { slot: at, change: changes[at], marks: { known, known_mm, canal, pair, reference: marks.reference[0] ?? null, terminus: marks.terminus[0] ?? null, end: marks.end[0] ?? null } });
 }
 
 function say() {
@@ -407,6 +424,7 @@ window.canalwright = Object.assign(window.canalwright ?? {}, {
     films.forEach((_, at) => kept(at));
   },
   filmNotes(at, notes) { films[at].notes = notes; if (at === slot) byId("rg-notes").replaceChildren(...notes.map((n) => Object.assign(document.createElement("li"), { textContent: n }))); },
+  filmAnswered(at, change) { answered[at] = change; rest(); },
   filmFound(at, found) { films[at].found = found; draw(); },
   filmWrong(kind, told) { const place = byId(`e-${kind}`); if (place && place.textContent !== told) place.textContent = told; },
 });

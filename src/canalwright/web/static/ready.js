@@ -2,13 +2,21 @@
 
 const send = (name, value) => window.emitEvent(name, value);
 const note = (what, rest = {}) => send("cw-note", { what, ...rest });
+const sent = new Set(); // forms that were sent and not touched since: what is entered before the answer comes stays
 
 document.addEventListener("submit", (event) => {
   const form = event.target.closest?.("form[data-note]");
   if (!form) return;
   event.preventDefault();
+  sent.add(form.dataset.note);
   note("add", { kind: form.dataset.note, values: Object.fromEntries(new FormData(form, event.submitter)) });
 });
+
+for (const name of ["input", "click"]) {
+  document.addEventListener(name, (event) => {
+    if (!event.target.closest?.("[type=submit]")) sent.delete(event.target.closest?.("form[data-note]")?.dataset.note);
+  });
+}
 
 document.addEventListener("change", (event) => {
   const field = event.target, value = field.value;
@@ -46,7 +54,7 @@ window.canalwright = Object.assign(window.canalwright ?? {}, {
     for (const wrong of document.querySelectorAll("p.wrong")) wrong.textContent = "";
     for (const field of document.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
     const form = cleared && document.querySelector(`form[data-note="${cleared}"]`);
-    if (!form) return;
+    if (!form || !sent.has(cleared)) return;
     document.dispatchEvent(new CustomEvent("cw-cleared", { detail: form }));
     if (form.classList.contains("pp-form")) return;
     for (const field of form.querySelectorAll("input")) field.value = "";
