@@ -1,5 +1,7 @@
 """The rest, re-planned: done as planned nothing changes; too much heat early asks for more patience later."""
 
+from dataclasses import replace
+
 import pytest
 
 from canalwright import casefile, planning
@@ -21,7 +23,9 @@ from canalwright.guide.depths import BEYOND, BINDS
 from canalwright.guide.forecast import ALLOWED, TOLERATED
 from canalwright.guide.session import apply
 from canalwright.planning import Choices, Harm, Plan
+from canalwright.planning.unpressed import unpressed
 from canalwright.protocol import Heat
+from canalwright.quantities import Quantity
 
 
 @pytest.fixture(scope="module")
@@ -78,6 +82,17 @@ def test_the_findings_of_an_act_stand_on_it(plan: Plan) -> None:
     by_kind = {s.kind: {f.code for f in concerning(plan, s, trying=False)} for s in steps}
     assert "surface-may-heat" in by_kind["heat"] and by_kind["pause"] == set()
     assert all(f.harm >= Harm.CAUTION for s in steps for f in concerning(plan, s, trying=False))
+
+
+def test_a_round_that_is_not_pressed_is_told_of_at_its_own_press_alone(plan: Plan) -> None:
+    """Not at those of other rounds with the same plugger, nor at a portion of the same number."""
+    far = plan.rounds[0].carrier_stop.value - 2.0
+    stops = tuple(replace(r, plugger_stop=Quantity.exact(far, "mm")) if r.number == 1 else r for r in plan.rounds)
+    told = replace(plan, findings=tuple(unpressed(replace(plan, rounds=stops))))
+    assert [f.code for f in told.findings] == ["press-out-of-reach"]
+    steps = [s for s in steps_of(told) if concerning(told, s, trying=False)]
+    assert [(s.kind, s.number) for s in steps] == [("press", 1)]
+    assert sum((s.kind, s.number) == ("press", 1) for s in steps_of(told)) > 1, "the first portion is pressed too"
 
 
 def test_done_as_planned_the_forecast_is_the_plan(plan: Plan) -> None:

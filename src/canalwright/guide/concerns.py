@@ -2,6 +2,7 @@
 
 from canalwright.guide.steps import Step
 from canalwright.planning import Finding, Harm, Plan
+from canalwright.protocol import Bite
 
 TRY = frozenset({"cone-loose", "cone-beyond"})
 """What the try-in has to answer; so has whatever the verdict before the cone left open."""
@@ -29,11 +30,9 @@ def _concerns(plan: Plan, step: Step, finding: Finding, trying: bool) -> bool:
             return code in HEAT or (code in LAST_HEAT and step.number == len(plan.rounds))
         case "press":
             named = f" {step.tool} " in f" {finding.message} "
-            return (
-                code in PRESS
-                or (code in BINDS and named)
-                or (code in ROUND and f"in round {step.number} " in finding.message)
-            )
+            downpack = isinstance(plan.protocol.acts[step.act - 1], Bite)
+            this = downpack and f"in round {step.number} " in finding.message
+            return code in PRESS or (code in BINDS and named) or (code in ROUND and this)
         case "inject":
             return code in FILL
     return False
