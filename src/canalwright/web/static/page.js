@@ -203,10 +203,10 @@ let place = null, looks = 0;
 
 async function older() {
   if (!place) return;
-  const answer = await fetch(`/case/${place[1]}/newer.json`).catch(() => null), told = answer?.ok ? await answer.json() : {};
   const mine = ++looks;
-  if (told.gone && !document.querySelector("[data-gone]")) return location.reload(); // it was closed or erased: the page says so
+  const answer = await fetch(`/case/${place[1]}/newer.json`).catch(() => null), told = answer?.ok ? await answer.json() : {};
   if (mine !== looks) return; // asked again meanwhile, perhaps as another state of the case: what came late is not told
+  if (told.gone && !document.querySelector("[data-gone]")) return location.reload(); // it was closed or erased: the page says so
   for (const said of document.querySelectorAll(".older")) said.remove();
   if (told.newer) say("status", `${told.text} `, Object.assign(document.createElement("a"), { href: `/case/${told.newer}${place[2]}${location.search}`, textContent: told.link }));
   if (told.unkept) say("alert", told.unkept);
