@@ -103,6 +103,7 @@ IMPACTS = ("moderate", "serious", "critical")
 
 def no_finding(page: Page) -> None:
     """Axe finds nothing on a page as it is against WCAG, and nothing moderate or serious against its best practice."""
+    page.wait_for_load_state()  # a page that a press has led to may still be coming
     told = Axe().run(page, options={"runOnly": RULES}).response["violations"]
     found = [v for v in told if v["impact"] in IMPACTS or "best-practice" not in v["tags"]]
     assert found == [], "\n".join(f"{v['id']}: {v['help']}: {[n['html'][:160] for n in v['nodes'][:3]]}" for v in found)

@@ -15,7 +15,7 @@ from playwright.sync_api import Page
 from canalwright.imaging.phantom.scan import make, random_shape
 from canalwright.web.scan.tasks import PRACTICE
 from tests.support import film
-from tests.support.browser import browser, load_film, server
+from tests.support.browser import SLOW, browser, load_film, planned, server
 from tests.support.film_marks import mark_film
 
 OUT = Path("docs/pictures")
@@ -27,9 +27,9 @@ def main() -> None:
     OUT.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, server(data=Path(folder)) as address, browser() as chromium:
         page = chromium.new_page(viewport=DESKTOP, base_url=address)  # type: ignore[arg-type]
-        page.set_default_timeout(60_000)
+        page.set_default_timeout(SLOW)
         page.goto("/demo")
-        page.wait_for_selector(".state.whole")
+        planned(page)
         case = page.url.removesuffix("/plan")
         _take(page, "page-plan.png")
         _card(page, Path(folder))

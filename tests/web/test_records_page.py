@@ -75,7 +75,7 @@ def test_from_the_first_user_to_the_outcomes(chromium: Browser, address: str) ->
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.on("console", lambda m: complaints.append(m.text) if "Content Security Policy" in m.text else None)
 
-    for _ in range(100):  # it prints its address before it listens
+    for _ in range(SLOW // 300):  # it prints its address before it listens
         try:
             page.goto(address)
             break
