@@ -13,7 +13,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -159,13 +159,16 @@ class Server:
     @contextmanager
     def standing(self) -> Iterator[None]:
         """Its processes for long work stand still while the block runs: nothing is ready before it can be given up."""
-        for child in _below(self.pid):
-            os.kill(child, signal.SIGSTOP)
+        self._tell(signal.SIGSTOP)
         try:
             yield
         finally:
-            for child in _below(self.pid):
-                os.kill(child, signal.SIGCONT)
+            self._tell(signal.SIGCONT)
+
+    def _tell(self, what: signal.Signals) -> None:
+        for child in _below(self.pid):
+            with suppress(ProcessLookupError):  # it may have ended of itself
+                os.kill(child, what)
 
     def stop(self, how: signal.Signals = signal.SIGTERM) -> None:
         """Stop it, gently or as a crash would."""
