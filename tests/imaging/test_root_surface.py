@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtr
 
 from canalwright.imaging.tracing.ligament import LOCAL, USUAL, USUAL_ERROR, pooled
-from canalwright.imaging.tracing.slant import slant
+from canalwright.imaging.tracing.slant import meeting, slant
 
 STEP, TURNS = 0.2, 32
 
@@ -32,6 +32,18 @@ def test_a_ball_bends_alike_everywhere_and_an_off_centre_tube_too() -> None:
     tube = -0.3 * np.cos(turn) + np.sqrt(2.0**2 - (0.3 * np.sin(turn)) ** 2)
     off = slant(np.broadcast_to(tube, (8, 128)), 0.2)
     assert off.curvature == pytest.approx(1 / 4.0, rel=0.01)
+
+
+@settings(max_examples=15, deadline=None)
+@given(radius=st.floats(0.5, 3.0), away=st.floats(0.0, 0.6), turn=st.floats(0.0, 6.28))
+def test_a_round_end_bends_alike_wherever_a_ray_meets_it(radius: float, away: float, turn: float) -> None:
+    """Closed form: h = sqrt(R^2 - x^2 - y^2) below the middle of a ball bends by 1 / R, and rays from there meet it square."""
+    place = radius * away * np.array([np.cos(turn), np.sin(turn)])
+    h = np.sqrt(radius**2 - place @ place)
+    bent = np.array([-1 / h - place[0] ** 2 / h**3, -place[0] * place[1] / h**3, -1 / h - place[1] ** 2 / h**3])
+    seen = meeting(np.append(place, h) / radius, -place / h, bent)
+    assert seen.curvature == pytest.approx(1 / radius, rel=1e-9)
+    assert seen.cosine == pytest.approx(1.0, abs=1e-9)
 
 
 @settings(max_examples=15, deadline=None)

@@ -87,7 +87,7 @@ def body_at(scan: Scan | Opened, click: Array, middle: Array, *, known: Body | N
     contrast = dentine - soft
     noise = _noise(grey[((away < 2.0) if there is None else there) & inside])
     if contrast < 4 * noise:
-        raise refusal(where, "no bright tooth about the point", remedy="click inside a tooth")
+        raise refusal(where, "no bright tooth about the point", remedy="click in a tooth's dentine, not in enamel")
     hard = (grey > dentine - DARK * contrast) & inside
     ball = np.linalg.norm(np.indices((5, 5, 5)).transpose(1, 2, 3, 0) - 2, axis=-1) * STEP <= BRIDGE
     names, _ = label(binary_opening(hard, ball))
@@ -132,7 +132,7 @@ def _name_near(names: NDArray[np.int_], centre: NDArray[np.int_], where: str) ->
     k = round(2.5 / STEP)
     part = names[tuple(slice(c - k, c + k + 1) for c in centre)]
     if not part.any():
-        raise refusal(where, "no hard tissue within 2.5 mm of the point", remedy="click inside a tooth")
+        raise refusal(where, "no hard tissue within 2.5 mm of the point", remedy="click in a tooth's dentine, not in enamel")
     index = distance_transform_edt(part == 0, return_distances=False, return_indices=True)
     at = index[:, k, k, k]
     return int(part[tuple(at)])
@@ -155,7 +155,7 @@ def _name_of(names: NDArray[np.int_], there: Mask, where: str) -> int:
     """The piece that most of a body lies in."""
     counts = np.bincount(names[there])
     if not counts[1:].any():
-        raise refusal(where, "no hard tissue about the point", remedy="click inside a tooth")
+        raise refusal(where, "no hard tissue about the point", remedy="click in a tooth's dentine, not in enamel")
     return 1 + int(np.argmax(counts[1:]))
 
 

@@ -124,7 +124,11 @@ def _upright(body: Body, where: str) -> Tooth:
     sizes[0] = 0
     pulp = np.isin(names, np.nonzero(sizes >= max(0.02 * sizes.max(), 0.3 / STEP**3))[0])
     if not pulp.any():
-        raise refusal(where, "no pulp found in the tooth at the point", remedy="give orifice and terminus by hand")
+        raise refusal(
+            where,
+            "no pulp found in the tooth at the point",
+            remedy="click in the dentine of its root, not in enamel, or give orifice and terminus by hand",
+        )
     return Tooth(
         block,
         low @ axes,

@@ -19,6 +19,10 @@ MOST_CURVED = 1.2
 """Greatest mean curvature that is reckoned with, 1/mm: that of a round end 0.8 mm in radius."""
 
 
+MOST_POINTED = 2.5
+"""The same of a slender root's very end, 1/mm: 0.4 mm in radius."""
+
+
 @dataclass(frozen=True)
 class Slant:
     """By station and direction (S, K): cosine of the angle between ray and normal, and mean curvature (1/mm, a convex
@@ -31,6 +35,18 @@ class Slant:
     def sunk(self, spread: float) -> Array:
         """How much nearer along the ray (S, K), mm, the blurred edge lies than the surface."""
         return np.asarray(spread**2 * self.curvature / self.cosine)
+
+
+def meeting(ways: Array, slope: Array, bent: Array) -> Slant:
+    """Slant of a surface z = h(x, y), root above and z away from it, to rays of unit directions `ways` (..., 3): where each meets it
+    the `slope` (..., 2) of h and its second derivatives `bent` (..., 3): xx, xy, yy.
+    """
+    by_x, by_y = slope[..., 0], slope[..., 1]
+    xx, xy, yy = bent[..., 0], bent[..., 1], bent[..., 2]
+    length = np.sqrt(1 + by_x**2 + by_y**2)
+    cosine = (ways[..., 2] - ways[..., 0] * by_x - ways[..., 1] * by_y) / length
+    mean = -((1 + by_y**2) * xx - 2 * by_x * by_y * xy + (1 + by_x**2) * yy) / (2 * length**3)
+    return Slant(np.maximum(cosine, MOST_OBLIQUE), np.clip(mean, -MOST_CURVED, MOST_POINTED))
 
 
 def slant(radius: Array, step: float) -> Slant:

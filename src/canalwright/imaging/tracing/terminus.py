@@ -4,7 +4,8 @@ From a point inside, rays go out in a cone about the canal's way down (the lumen
 the root's surface by the edge model of `wall`, the lumen's own darkness filled up. A second-order surface h(a, b) goes through
 these points, weighted towards the axis. The terminus is where the canal's line crosses the rim of its mouth: the mean height of
 that surface where the lumen's wall reaches it. A root with a round end is flat there; one that ends in a thin-walled tube is
-not, and its surface lies below the mouth on the axis.
+not, and its surface lies below the mouth on the axis. From the second round on it is known how the surface lies to each ray, and what
+blur moves a curved edge by is put back (`slant`), as for the wall: most at a slender end, which else comes out too short.
 
 The foramen opens like a funnel: its width is known only once its place is, so it is looked for in rounds. At first the lumen
 is filled up as wide as it is above; then as wide as it was fitted, down to the exit found so far and fading out through the surface
@@ -21,7 +22,8 @@ from scipy.special import ndtr
 from canalwright.imaging.tracing.block import Block
 from canalwright.imaging.tracing.ending import Ending
 from canalwright.imaging.tracing.profile_fit import Fit
-from canalwright.imaging.tracing.wall import Rays, coarse, fit_surface
+from canalwright.imaging.tracing.slant import Slant, meeting
+from canalwright.imaging.tracing.wall import SUNK, Rays, coarse, fit_surface
 
 Array = NDArray[np.float64]
 INNER, OUTER = 18.0, 70.0
@@ -39,6 +41,12 @@ CLEAR_PIT, PIT = 2.2, 0.8
 1000 to 1023 whose canals open and turn aside."""
 RESIDUAL = 0.3
 """The exit's error as a share of the usual distance of a ray from the surface; chosen on phantoms of seeds 1300 to 1329."""
+RAGGED, RAGGED_FROM = 2.0, 0.1
+"""How much more the exit is doubted for what the usual distance exceeds the second, mm: rays that scatter so are of no one surface."""
+ROUND, POINTED, SHARPEST = 1.0, 1.5, 3.5
+"""Mean curvature on the axis (1/mm) up to which an end is seen as round as it is; from which it may be any sharper one that blur made
+blunt; and of the sharpest reckoned with, 0.3 mm in radius. What of it does not show is of the next order: the spread to the fourth
+times the curvature to the third. These and the two above were chosen on phantoms of seeds 1400 to 1411 at voxels of 0.3 mm."""
 LEAST_ERROR = 0.003
 """Error of the exit that no residual shows, mm; chosen on phantoms of seeds 1000 to 1059."""
 
@@ -74,6 +82,10 @@ class Sheet:
         """Depth at places (..., 2)."""
         return np.asarray(_terms(flat) @ self.c)
 
+    def lies(self, ways: Array, flat: Array) -> Slant:
+        """How it lies to rays of directions `ways` (..., 3), across and down, that meet it at places (..., 2)."""
+        return meeting(ways, self.slope(flat), np.broadcast_to(self.c[3:] * (2, 1, 2), (*flat.shape[:-1], 3)))
+
     def slope(self, flat: Array) -> Array:
         """Derivatives of the depth to a and b at places (..., 2), (..., 2)."""
         a, b = flat[..., 0], flat[..., 1]
@@ -107,7 +119,9 @@ def find_exit(
     low, mouth, sheet, found = first, None, None, None
     for _ in range(ROUNDS):
         filled = grey + _filling(end, places, low, sheet, points @ across)
-        told = _surface(Rays(r, filled, np.full(polar.shape, 0.15)), end.fit, inside, noise, correlation)
+        told = _surface(
+            Rays(r, filled, np.full(polar.shape, 0.15)), end.fit, inside, noise, correlation, ways @ across, sheet
+        )
         if told is None:
             break
         seen, radius, error = told
@@ -140,16 +154,19 @@ def _filling(end: Ending, places: tuple[Array, Array, Array], low: float, sheet:
 
 
 def _surface(
-    rays: Rays, fit: Fit, inside: float, noise: float, correlation: float
+    rays: Rays, fit: Fit, inside: float, noise: float, correlation: float, ways: Array, sheet: Sheet | None
 ) -> tuple[NDArray[np.bool_], Array, Array] | None:
-    """Which rays (TILTS, TURNS) find a surface, how far from the point inside, and with which error; None where too few do."""
+    """Which rays (TILTS, TURNS) of directions `ways`, across and down, find a surface, how far from the point inside, and with which
+    error; None where too few do. `sheet`: the surface as it was last found.
+    """
     dentine = float(fit.value("d", np.array([inside]))[0])
     guess, _ = coarse(rays, dentine, fit.lumen, ordered=False)
     if np.isfinite(guess).mean() < 0.4:
         return None
+    lies = sheet.lies(ways, np.nan_to_num(guess)[..., None] * ways[..., :2]) if sheet is not None else None
     found = fit_surface(
         rays, guess, dentine=np.full(len(guess), dentine), lumen=fit.lumen, spread=fit.spread, noise=noise,
-        correlation=correlation, step=None,
+        correlation=correlation, step=None, lies=lies,
     )  # fmt: skip
     return found.seen, found.radius[found.seen], found.error[found.seen]
 
@@ -182,11 +199,17 @@ def _doubt(sheet: Sheet, edge: Array, rim: Array, end: Ending, s: float) -> floa
     """Standard deviation (mm) of the depth at which the line at station `s` comes to the rim, whose places are `edge` (m, 2)."""
     row, slope, wide = _terms(edge).mean(axis=0), sheet.slope(edge), np.hypot(*rim.T)
     own = np.sqrt(row @ sheet.covariance @ row)
+    ragged = np.hypot(RESIDUAL * sheet.usual, RAGGED * max(0.0, sheet.usual - RAGGED_FROM))
+    down = np.broadcast_to((0.0, 0.0, 1.0), (*edge.shape[:-1], 3))
+    lies, spread = sheet.lies(down, edge), end.fit.spread
+    top = -float(sheet.c[3] + sheet.c[5])
+    unseen = spread**4 * SHARPEST**3 * float(np.clip((top - ROUND) / (POINTED - ROUND), 0.0, 1.0))
+    blunt = np.hypot(float(np.abs(lies.sunk(spread)).mean()) * np.hypot(SUNK, 2 * end.fit.spread_error), unseen)
     beside = np.hypot(*slope.mean(axis=0)) * end.aside(s)
     # how much the rim's height hangs on how wide the mouth is
     steep = float(np.mean((slope * rim).sum(axis=1) / np.maximum(wide, 1e-9)))
     mouth = steep * float(wide.mean()) * np.hypot(MOUTH_ERROR, end.wide_error(s))
-    return float(np.sqrt(own**2 + (RESIDUAL * sheet.usual) ** 2 + beside**2 + mouth**2 + (PIT * sheet.pit) ** 2))
+    return float(np.sqrt(own**2 + ragged**2 + blunt**2 + beside**2 + mouth**2 + (PIT * sheet.pit) ** 2))
 
 
 def _terms(flat: Array) -> Array:

@@ -22,7 +22,7 @@ from scipy.sparse import csr_array, diags_array, eye_array, kron
 from scipy.sparse.linalg import splu
 
 from canalwright.imaging.tracing.ligament import LOCAL, USUAL, USUAL_ERROR, pooled
-from canalwright.imaging.tracing.slant import slant
+from canalwright.imaging.tracing.slant import Slant, slant
 from canalwright.imaging.tracing.wall_kernel import edges, first_edges
 
 Array = NDArray[np.float64]
@@ -106,12 +106,14 @@ def fit_surface(
     noise: float,
     correlation: float,
     step: float | None,
+    lies: Slant | None = None,
     unsure: tuple[float, float] = (0.0, 0.0),
     voxel: float = 0.0,
 ) -> Surface:
     """Fit the edge model to every ray with a guess (S, K); `dentine` (S,).
 
-    `step`: distance between stations (mm) for the smoothing over stations and directions, None for no smoothing.
+    `step`: distance between stations (mm) for the smoothing over stations and directions, None for no smoothing; how the surface
+    `lies` to the rays is then told, or taken for square and flat.
     `unsure`: standard deviations of the lumen's grey and of the logarithm of the spread, which move all rays together;
     `voxel` (mm): what the model leaves out grows with it.
     """
@@ -137,8 +139,9 @@ def fit_surface(
     root = pooled(first[:, 1], told[:, 1], moved[:, 1], patch)
     oblique, sunk = np.ones(guess.shape), np.zeros(guess.shape)
     if step is not None and len(guess) > 2:
-        shape = slant(_smoothed(_laid(first[:, 0], seen), _laid(np.hypot(told[:, 0], 0.02), seen, 1.0), step)[0], step)
-        oblique, sunk = shape.cosine, shape.sunk(spread)
+        lies = slant(_smoothed(_laid(first[:, 0], seen), _laid(np.hypot(told[:, 0], 0.02), seen, 1.0), step)[0], step)
+    if lies is not None:
+        oblique, sunk = lies.cosine, lies.sunk(spread)
     start[:, 1] = root.log_width - np.log(oblique[seen])
     x, doubts, shift = fitted(start, LOCAL, spread / oblique[seen])
     edge, error = _laid(x[:, 0], seen), _laid(np.hypot(doubts[:, 0], 0.02), seen, 1.0)
