@@ -126,7 +126,7 @@ async def test_what_was_done_is_reckoned_with_before_a_number_shows(tmp_path: Pa
     bench, book = Bench(casefile.generic_tray()), Chairbook(tmp_path)
     chairs = Chairs(bench, book)
     try:
-        ident = chairs.begin(case, 0, "", practice=False)
+        ident = chairs.begin(case, 2, "", practice=False)
         chair = await chairs.get(ident)
         planned, lasting = chair.plan.heat.surface_rise.value, [s.seconds for s in chair.session.steps]
         for event in _long_heat(chair, time.time() - 200):
