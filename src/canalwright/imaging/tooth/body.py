@@ -132,7 +132,9 @@ def _name_near(names: NDArray[np.int_], centre: NDArray[np.int_], where: str) ->
     k = round(2.5 / STEP)
     part = names[tuple(slice(c - k, c + k + 1) for c in centre)]
     if not part.any():
-        raise refusal(where, "no hard tissue within 2.5 mm of the point", remedy="click in a tooth's dentine, not in enamel")
+        raise refusal(
+            where, "no hard tissue within 2.5 mm of the point", remedy="click in a tooth's dentine, not in enamel"
+        )
     index = distance_transform_edt(part == 0, return_distances=False, return_indices=True)
     at = index[:, k, k, k]
     return int(part[tuple(at)])
