@@ -75,6 +75,16 @@ def test_a_chart_marks_signals_by_shape_and_word() -> None:
     assert "Change per 10 cases" in svg and "e+" not in svg
 
 
+def test_a_chart_of_equal_values_lies_on_its_centre() -> None:
+    """A mean of equal numbers differs from them by rounding: the points were drawn at the top and the centre at the bottom."""
+    rows = [replace(r, factors={**r.factors, "chair.holds_kept": 0.9}) for r in practice()]
+    svg = chart_svg(chart(rows, "chair.holds_kept"), "holds kept")
+    bottom, top = (min(b.top for b in boxes(parse(svg)) if b.text == word) for word in ("0", "holds kept"))
+    assert [b.text for b in boxes(parse(svg))].count("limit") == 0
+    centre = next(b.top for b in boxes(parse(svg)) if b.text == "centre")
+    assert top + 10 < centre < bottom - 10
+
+
 def test_files_hold_pictures_and_the_numbers_behind_them() -> None:
     rows = practice()
     files = outcome_files(rows, summarise(rows))

@@ -27,7 +27,7 @@ ARGUMENTS = [
     "--autoplay-policy=no-user-gesture-required",
 ]
 PATIENCE = 180.0
-SLOW = 300_000
+SLOW = 600_000
 """Milliseconds before anything awaited on a page counts as never coming: a busy machine is no fault of the page."""
 
 

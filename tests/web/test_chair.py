@@ -1,6 +1,8 @@
 """The chair on the server: what was pressed is on the disk before it is answered, told twice it counts once, torn lines do no harm."""
 
+import math
 import os
+import re
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -14,10 +16,12 @@ from canalwright.web.bench import Bench
 from canalwright.web.chair import Chair, Chairs, older
 from canalwright.web.chairbook import Chairbook, ChairbookError, Head, NotWritten
 from canalwright.web.chairsaid import state
+from canalwright.web.chairwhere import answer
 from canalwright.web.draft import Draft
 from canalwright.web.prefs import Prefs
 
 _WRITE = os.write
+WORDS = Prefs().words
 HEAD = Head("[case]", 0, "activation=3", 1000.0)
 
 
@@ -105,7 +109,32 @@ async def test_a_session_survives_the_server(tmp_path: Path, case: Case, monkeyp
         and told["rise"]["low"] <= told["rise"]["value"] <= told["rise"]["high"]
     )
     assert (await chairs.picture(chair)).startswith("<svg")
+    for at in range(len(chair.session.steps)):
+        chair.session = replace(chair.session, index=at, depth=None)
+        _every_number_answers(chair)
+    chair.session = replace(chair.session, index=0, depth=30.0)
+    assert "noted at the chair" in (answer(chair, "depth", WORDS) or "")
+    assert "radiographic terminus" in (answer(chair, "limit", WORDS) or "")
+    assert answer(chair, "nothing of the kind", WORDS) is None
     bench.close()
+
+
+def _every_number_answers(chair: Chair) -> None:
+    """What stands large on the screen, and each line that has a number, says where it is from, and says the same value."""
+    told = state(chair, Prefs())
+    step = told["step"]
+    shown = {"depth": step["depth"], "clock": step["seconds"], "outside": told["rise"]["value"]}
+    shown |= {"cut": step["cut"][0] if step["cut"] else None} | {line["where"]: math.nan for line in told["lines"]}
+    for what, value in shown.items():
+        found = answer(chair, what, WORDS) if what else ""
+        if value is None:
+            assert found is None or what == "cut", what
+        elif what:
+            assert found and "how it is found" in found, (what, step["kind"])
+            if not math.isnan(value):
+                assert re.search(rf"<dd>{value:.1f} ", found), (what, value, found)
+    silent = [line["text"] for line in told["lines"] if not line["where"] and re.search(r"\d [ms]", line["text"])]
+    assert not silent, "a line with a number that says nothing of it"
 
 
 def _long_heat(chair: Chair, start: float) -> list[Event]:
@@ -140,6 +169,9 @@ async def test_what_was_done_is_reckoned_with_before_a_number_shows(tmp_path: Pa
             assert told["rise"]["value"] > planned + 1 and told["retimed"]
         assert sum(e.kind == RETIME for e in book.read(ident)[1]) <= 2
         assert [line["harm"] for line in told["lines"]][:2] == ["danger", "caution"]
+        for line, rise in zip(told["lines"], (chair.forecast.reached, chair.forecast.ahead), strict=False):  # type: ignore[union-attr]
+            assert f"<dd>{rise.value:.1f} K" in (answer(chair, line["where"], WORDS) or "")  # type: ignore[union-attr]
+        _every_number_answers(chair)
         assert "past the 10 K limit" in told["lines"][0]["text"] and "Cool" in told["lines"][1]["text"]
         assert "más del límite" in state(chair, Prefs(language="es"))["lines"][0]["text"]
         chairs, now = Chairs(bench, book), chair.session.entered

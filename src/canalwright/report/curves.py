@@ -68,17 +68,15 @@ def chart_svg(found: Chart, title: str, *, options: Options | None = None) -> st
     options = options or Options(prefix="chart")
     p, values = options.palette, [x.value for x in found.points]
     low, high = min(*values, found.low), max(*values, found.high)
-    room = 0.08 * (high - low) or 1.0
+    flat = high - low <= 1e-9 * max(abs(low), abs(high))  # all the same, but for rounding
+    room = 0.1 * abs(high) or 1.0 if flat else 0.08 * (high - low) or 1.0
     axes = Axes(
         LEFT, TOP, WIDTH - LEFT - RIGHT - 14, TALL, (0.0, len(values) + 0.5), (low - room, high + room), options
     )
     right = axes.left + axes.width
     drawn = [axes.y_axis(title), axes.x_axis("case, in the order of filling")]
-    for name, level, dash in (
-        ("centre", found.centre, None),
-        ("limit", found.low, "2 1"),
-        ("limit", found.high, "2 1"),
-    ):
+    lines = (("centre", found.centre, None), ("limit", found.low, "2 1"), ("limit", found.high, "2 1"))
+    for name, level, dash in lines[:1] if flat else lines:
         y = axes.y(level)
         line = f"M{number(axes.left)} {number(y)}H{number(right)}"
         drawn.append(el("path", d=line, stroke=p.muted, stroke_width=0.3, stroke_dasharray=dash))
@@ -260,7 +258,7 @@ def document(
 
 def _figure(value: float) -> str:
     """Four figures, never an exponent for what is a number of everyday size."""
-    return f"{value:.4g}" if abs(value) < 10_000 else f"{value:.0f}"
+    return (f"{value:.4g}" if abs(value) < 10_000 else f"{value:.0f}").replace("-", "−")
 
 
 def _wrapped(content: str, room: float, options: Options) -> list[str]:

@@ -12,6 +12,7 @@ from canalwright.planning import PlanError
 from canalwright.web.chair import Chair, older
 from canalwright.web.chairbook import ChairbookError, NotWritten
 from canalwright.web.chairsaid import as_json, state
+from canalwright.web.chairwhere import answer
 from canalwright.web.choosing import from_query, query_of, to_query
 from canalwright.web.data import gone
 from canalwright.web.gone import ERASED
@@ -90,6 +91,14 @@ def routes(office: Office) -> APIRouter:
             return unwritten(error, request)
         except (ChairbookError, CaseError, PlanError) as error:
             return lost(request, error, 409)
+
+    @router.get("/chair/{ident}/where/{what}")
+    async def where(request: Request, ident: str, what: str) -> Response:
+        try:
+            found = answer(await chairs.get(ident), what, Prefs.of(request.cookies).words)
+        except (ChairbookError, CaseError, PlanError) as error:
+            return lost(request, error)
+        return told({"told": found or ""})
 
     @router.get("/chair/{ident}/tooth.svg")
     async def tooth(request: Request, ident: str) -> Response:

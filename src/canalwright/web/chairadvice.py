@@ -7,8 +7,10 @@ from canalwright.quantities import Quantity
 from canalwright.web.chair import Chair
 from canalwright.web.words import Words
 
-Line = tuple[str, str]
-"""How harmful (danger, caution, note), and what is said."""
+Line = tuple[str, str, str]
+"""How harmful (danger, caution, note), what is said, and the number that it rests on by its name in `chairwhere` ("" for none)."""
+OUTSIDE, DEPTH, CLOCK, CUT, LIMIT, WAIT = "outside", "depth", "clock", "cut", "limit", "wait"
+REACHED, AHEAD = "reached", "ahead"
 
 MEANS = {
     "cone moved": "take a radiograph before you go on. If its tip is off, take it out, trim it and seat it anew",
@@ -41,7 +43,9 @@ SAYS = {
 def advice(chair: Chair, words: Words, *, doubtful: bool = False) -> list[Line]:
     """What happened on this act, and another depth than planned where it is not `doubtful`."""
     happened = [
-        ("caution", f"{_capital(words(note))}: {words(MEANS[note])}.") for note in chair.session.notes if note in MEANS
+        ("caution", f"{_capital(words(note))}: {words(MEANS[note])}.", "")
+        for note in chair.session.notes
+        if note in MEANS
     ]
     return [*happened, *([] if doubtful else _depth(chair, words))]
 
@@ -51,7 +55,7 @@ def _depth(chair: Chair, words: Words) -> list[Line]:
     if step is None or step.depth is None or session.depth is None or abs(session.depth - step.depth) <= DEEP:
         return []
     told = "follows" if step.kind in ("heat", "press") else "apart"
-    return [("caution", words(SAYS[told], d=f"{session.depth:.1f}", p=f"{step.depth:.1f}"))]
+    return [("caution", words(SAYS[told], d=f"{session.depth:.1f}", p=f"{step.depth:.1f}"), DEPTH)]
 
 
 def heat_advice(chair: Chair, words: Words) -> list[Line]:
@@ -74,9 +78,8 @@ def heat_advice(chair: Chair, words: Words) -> list[Line]:
 def _held(made: Forecast, last: Done, words: Words) -> Line:
     over = made.reached.value >= RISE_LIMIT
     seconds = {"s": f"{last.seconds:.1f}", "p": f"{last.planned:.1f}"}
-    return "danger" if over else "caution", words(
-        SAYS["over" if over else "held"], **seconds, rise=kelvin(made.reached)
-    )
+    told = words(SAYS["over" if over else "held"], **seconds, rise=kelvin(made.reached))
+    return "danger" if over else "caution", told, REACHED
 
 
 def _rest(chair: Chair, made: Forecast, words: Words) -> list[Line]:
@@ -103,16 +106,16 @@ def _rest(chair: Chair, made: Forecast, words: Words) -> list[Line]:
     )  # fmt: skip
     if not made.enough:
         text += " " + words(SAYS["more"])
-    return [("caution", text)]
+    return [("caution", text, AHEAD)]
 
 
 def _stays(made: Forecast, words: Words) -> list[Line]:
     """Why nothing changes."""
     if made.ahead is not None:
         told = "stays" if made.enough else "vain"
-        return [("note" if made.enough else "caution", words(SAYS[told], rise=kelvin(made.ahead)))]
+        return [("note" if made.enough else "caution", words(SAYS[told], rise=kelvin(made.ahead)), AHEAD)]
     over = made.reached.value >= RISE_LIMIT
-    return [("note", " ".join(words(SAYS[told]) for told in (("last", "recall") if over else ("last",))))]
+    return [("note", " ".join(words(SAYS[told]) for told in (("last", "recall") if over else ("last",))), "")]
 
 
 def kelvin(q: Quantity) -> str:

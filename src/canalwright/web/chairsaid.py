@@ -14,8 +14,9 @@ from canalwright.quantities import Quantity
 from canalwright.report import ISO_3630, finding_words
 from canalwright.report.words import figure
 from canalwright.web.chair import Chair
-from canalwright.web.chairadvice import Line, advice, heat_advice
+from canalwright.web.chairadvice import LIMIT, Line, advice, heat_advice
 from canalwright.web.markup.debrief import ended
+from canalwright.web.markup.resting import key_of
 from canalwright.web.prefs import Prefs
 from canalwright.web.words import Words
 
@@ -81,7 +82,9 @@ def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
         "rise": _rise(chair) | {"limit": RISE_LIMIT},
         "retimed": _retimed(chair),
         "wait": chair.forecast.wait if chair.forecast is not None and chair.rise is not None else 0.0,
-        "lines": [{"harm": harm, "text": text} for harm, text in _lines(chair, words)] if step else [],
+        "lines": [dict(zip(("harm", "text", "where"), line, strict=True)) for line in _lines(chair, words)]
+        if step
+        else [],
         "end": _end(chair, words) if session.phase is Phase.DONE else "",
         "case": f"/case/{chair.case.digest[:16]}/{chair.head.canal}/plan"
         + (f"?{chair.head.query}" if chair.head.query else ""),
@@ -139,17 +142,18 @@ def _lines(chair: Chair, words: Words) -> list[Line]:
     lines = [*advice(chair, words, doubtful=found is not None), *anew]
     if found is not None:
         text = words(KEPT.get(found.kind, BINDS), tool=words(step.tool), limit=_mm(found.limit))
-        lines.insert(0, ("danger", f"{session.depth:.1f} mm: {text}."))
+        lines.insert(0, ("danger", f"{session.depth:.1f} mm: {text}.", LIMIT))
     if session.trying:
-        lines.append(("note", words(TRIED)))
+        lines.append(("note", words(TRIED), ""))
     there = [f for f in concerning(chair.plan, step, trying=session.trying) if f.code not in HEAT or not anew]
     shown = there[: max(sum(f.harm is Harm.DANGER for f in there), len(lines) < OWN)]
-    told = [finding_words(f) for f in shown]
-    lines += [(harm, f"{words(message)} {words(action)}") for harm, message, action in told]
+    for finding in shown:
+        harm, message, action = finding_words(finding)
+        lines.append((harm, f"{words(message)} {words(action)}", key_of(finding, chair.plan)))
     lines.sort(key=lambda line: line[0] != "danger")
     if more := len(there) - len(shown):
-        harm, text = lines[-1]
-        lines[-1] = (harm, f"{text} {words('And {n} more on the page of the plan.', n=more)}")
+        harm, text, where = lines[-1]
+        lines[-1] = (harm, f"{text} {words('And {n} more on the page of the plan.', n=more)}", where)
     return lines
 
 

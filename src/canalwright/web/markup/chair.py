@@ -63,7 +63,7 @@ def screen(words: Words, *, practice: bool) -> Safe:
             "header",
             el("h1", el("span", id="ch-tooth", class_="tooth"), " ", el("span", id="ch-canal"), marked),
             el("p", el("span", id="ch-count"), id="ch-progress"),
-            el("p", id="ch-rise", title=words("Outside, greatest rise")),
+            el("p", _asks("ch-rise", "outside", words)),
             el(
                 "div",
                 el("button", CORNERS, type="button", id="ch-full", class_="button", aria_label=words("Full screen")),
@@ -98,9 +98,10 @@ def screen(words: Words, *, practice: bool) -> Safe:
 
 def _step(words: Words) -> Safe:
     """The act: what, with which instrument, how deep, how long, and what comes next or what is wrong."""
-    depth = (el("p", id="ch-depth", class_="ch-depth", data_unit="mm"), el("p", id="ch-interval", class_="ch-small"))
-    clock = (el("p", id="ch-clock", class_="ch-clock", data_unit="s"), el("p", id="ch-clock-words", class_="ch-small"))
-    tool = (el("i", id="ch-swatch", class_="swatch", hidden=True), el("span", id="ch-tool"), el("small", id="ch-cut"))
+    depth = (_figure("ch-depth", "depth", "mm", words), el("p", id="ch-interval", class_="ch-small"))
+    clock = (_figure("ch-clock", "clock", "s", words), el("p", id="ch-clock-words", class_="ch-small"))
+    cut = el("small", _asks("ch-cut", "cut", words))
+    tool = (el("i", id="ch-swatch", class_="swatch", hidden=True), el("span", id="ch-tool"), cut)
     return el(
         "section",
         el("p", words("Opening the session…"), id="ch-words", class_="ch-words"),
@@ -115,6 +116,17 @@ def _step(words: Words) -> Safe:
         el("p", id="ch-warn", class_="ch-warn", role="alert"),
         el("div", el("span", id="ch-next-words", class_="ch-small"), el("p", id="ch-next"), class_="ch-next"),
         class_="ch-step", id="ch-step", aria_label=words("This step"),
+    )  # fmt: skip
+
+
+def _figure(ident: str, what: str, unit: str, words: Words) -> Safe:
+    return el("p", _asks(ident, what, words, data_unit=unit), class_=ident)
+
+
+def _asks(ident: str, what: str, words: Words, **more: str) -> Safe:
+    """A number that says where it is from when it is pressed."""
+    return el(
+        "button", type="button", id=ident, class_="ch-asks", data_where=what, title=words("Where from?"), aria_haspopup="dialog", **more
     )  # fmt: skip
 
 

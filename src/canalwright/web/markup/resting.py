@@ -7,7 +7,7 @@ read differently in each language.
 from canalwright.planning import Plan
 from canalwright.planning.parts import Finding
 from canalwright.quantities import Quantity
-from canalwright.report import Item, finding_words
+from canalwright.report import Item, finding_words, sheet
 from canalwright.report.ready import number_text
 from canalwright.web.markup.html import Safe, el, join
 from canalwright.web.markup.ready import parts
@@ -26,6 +26,12 @@ def asks(finding: Finding, n: int, words: Words) -> Safe:
         "button", told, type="button", class_="num asks", data_key=f"{KEY}{n}", aria_haspopup="dialog",
         aria_label=f"{told} {words(finding_words(finding)[1])}",
     )  # fmt: skip
+
+
+def key_of(finding: Finding, plan: Plan) -> str:
+    """The key under which the page of this plan asks for what a finding of it rests on; "" where it rests on no number."""
+    rests = finding.quantity is not None or bool(finding.rests)
+    return f"{KEY}{next(n for n, one in enumerate(sheet(plan).findings) if one is finding)}" if rests else ""
 
 
 def answer(finding: Finding, plan: Plan, items: dict[str, Item], words: Words) -> Safe:

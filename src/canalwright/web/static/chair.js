@@ -65,7 +65,7 @@ function take(told) {
   const moved = !state || told.index !== state.index || told.phase !== state.phase;
   state = told;
   if (working()) setTimeout(look, SOON);
-  if (moved) { sounded = new Set(); announce(); }
+  if (moved) { sounded = new Set(); if (state.phase !== "done") $("where").close(); announce(); }
   show();
 }
 
@@ -122,10 +122,12 @@ function tellLines() {
   const told = JSON.stringify(state.lines);
   if (told === lines) return;
   lines = told;
-  $("ch-lines").replaceChildren(...state.lines.map(({ harm, text: said }) => {
+  $("ch-lines").replaceChildren(...state.lines.map(({ harm, text: said, where }) => {
     const line = document.createElement("li");
     line.className = harm;
-    line.textContent = unbroken(said);
+    const words = where ? Object.assign(document.createElement("button"), { type: "button", className: "ch-asks", title: $("ch-depth").title }) : line;
+    if (where) { words.dataset.where = where; words.ariaHasPopup = "dialog"; line.append(words); }
+    words.textContent = unbroken(said);
     return line;
   }));
 }
@@ -150,6 +152,9 @@ async function tooth() {
   if (drawn) $("ch-tooth-now").innerHTML = drawn; else if (!answer) pictured = -1; // it is asked for again
 }
 
+// Seconds to wait before this heat, where no pause is left to be longer.
+const waits = () => (state.phase === "ready" ? state.entered + state.wait - now() : 0);
+
 function clock() {
   if (!state) return;
   const { step } = state;
@@ -157,7 +162,7 @@ function clock() {
   if (lost) warned.push(why || text("lost"));
   if (step?.seconds) {
     const left = step.seconds - elapsed(), running = state.phase === "running";
-    const wait = state.phase === "ready" ? state.entered + state.wait - now() : 0; // before this heat, where no pause is left to be longer
+    const wait = waits();
     $("ch-clock").textContent = wait > 0 ? Math.ceil(wait) : left >= 0 ? left.toFixed(step.seconds < 10 || !(running || Number.isInteger(step.seconds)) ? 1 : 0) : `+${(-left).toFixed(1)}`;
     $("ch-clock").classList.toggle("up", left <= 0 && running);
     $("ch-clock").classList.toggle("long", $("ch-clock").textContent.length > 5);
@@ -207,9 +212,9 @@ const KEYS = { " ": "go", Enter: "go", ArrowRight: "go", PageDown: "go", ArrowLe
 // keys presses that button with them.
 document.addEventListener("pointerdown", () => { touched = true; }, true);
 document.addEventListener("keydown", (event) => {
-  const key = KEYS[event.key], happening = $("ch-happened")?.open;
+  const key = KEYS[event.key];
   if (key !== "go") touched = false;
-  if ((document.querySelector("dialog[open]") && !(happening && key === "go")) || event.ctrlKey || event.metaKey || event.altKey) return;
+  if ((document.querySelector("dialog[open]") && key !== "go") || event.ctrlKey || event.metaKey || event.altKey) return;
   const own = event.target.closest?.("button, a, input"), presses = event.key === "Enter" || event.key === " ";
   if (own?.id === "ch-real") { if (event.key === "Enter") { event.preventDefault(); noteDepth(); } return; }
   if (own && presses && own.id !== "ch-go" && (!touched || state?.phase === "done")) return;
@@ -223,6 +228,7 @@ document.addEventListener("click", (event) => {
   if (button.dataset.note) { tell("note", { text: button.dataset.note }); $("ch-happened").close(); }
   else if (button.id === "ch-note-depth") noteDepth();
   else if (button.dataset.deeper) { $("ch-real").value = (Number($("ch-real").value) + Number(button.dataset.deeper)).toFixed(1); ask(null); }
+  else if (button.dataset.where) whereFrom(button);
   else if (button.id === "ch-replan" || button.id === "ch-keep") edited(button);
   else press({ "ch-go": "go", "ch-back": "back", "ch-pause": "pause", "ch-event": "event", "ch-full": "full" }[button.id]);
   if (touched) document.activeElement?.closest("button")?.blur();
@@ -247,12 +253,23 @@ function ask(doubt, depth = null) {
   $("ch-note-depth").textContent = asked ? text("sure") : text("note");
 }
 
+// Where a number is from. It lies over the act: the next press of the pedal, or the next act, takes it away.
+async function whereFrom(button) {
+  const { index } = state, what = button.id === "ch-clock" && waits() > 0 ? "wait" : button.dataset.where;
+  const answer = await fetch(`${path}/where/${encodeURIComponent(what)}`).catch(() => null), told = answer?.ok ? (await answer.json()).told : "";
+  if (told && state.index === index) window.canalwright.where(told, button);
+}
+
 function press(key) {
   if (key === "event") { if (state?.step) { $("ch-real").value = (state.noted_depth ?? state.step.depth)?.toFixed(1) ?? ""; ask(null); $("ch-happened").showModal(); } }
   else if (key === "full") { if (document.fullscreenElement) document.exitFullscreen(); else document.documentElement.requestFullscreen?.(); }
-  else if (!state) return; // it is being opened: what nobody has read yet is not passed over
-  else if (key === "go" && state.step?.kind === "try") tell("tried");
-  else if (key && !(key === "go" && state.phase === "done")) tell(key);
+  else if (key && state) act(key); // while it is being opened, what nobody has read yet is not passed over
+}
+
+function act(key) {
+  if (key === "go") $("where").close(); // it lay over the act
+  if (key === "go" && state.step?.kind === "try") tell("tried");
+  else if (!(key === "go" && state.phase === "done")) tell(key);
 }
 
 const wait = setInterval(() => {

@@ -177,12 +177,16 @@ window.canalwright = Object.assign(window.canalwright ?? {}, {
     const place = document.querySelector(`[data-stage="${stage}"] .mark`);
     if (place) place.outerHTML = content;
   },
-  where(content) {
+  where(content, from = asked) {
+    asked = from;
     const dialog = document.getElementById("where");
     document.getElementById("where-content").innerHTML = content;
     for (const place of dialog.querySelectorAll("[data-now]")) place.textContent = now(place.dataset.now);
     dialog.showModal();
-    dialog.onclose = () => (asked?.isConnected ? asked : document.querySelector(`.num[data-key="${CSS.escape(held)}"]`))?.focus();
+    dialog.onclose = () => { // the browser has given the focus back where it could; who has moved on since keeps it
+      if (document.activeElement && document.activeElement !== document.body) return;
+      (asked?.isConnected ? asked : document.querySelector(`.num[data-key="${CSS.escape(held)}"]`))?.focus();
+    };
   },
 });
 
