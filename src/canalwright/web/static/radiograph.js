@@ -1,98 +1,22 @@
 // The radiograph tool: a film on a canvas, marks above it by mouse, finger or keyboard; every change is told to the server.
 // Marks are in pixels of the whole film (x to the right, y down, 0 at the centre of the first pixel).
 
+import { blank, films, hooks, kept, load, onItsWay, paint } from "./filmin.js";
+
 const send = (name, value) => window.emitEvent(name, value);
 const byId = (id) => document.getElementById(id);
-const MOST = 48 * 1024 * 1024, NEAR = 22, SLOP = 6;
+const NEAR = 22, SLOP = 6;
 const LIMIT = { known: 12, reference: 1, canal: 40, terminus: 1, end: 1, pair: 2 };
 const LETTER = { known: "L", reference: "R", canal: "C", terminus: "T", end: "E", pair: "P" };
 const LONG = new Set(["known", "canal"]); // lines that take marks between
-const empty = () => ({ known: [], known_mm: "", reference: [], canal: [], terminus: [], end: [], pair: [] });
 
-const films = [blank(), blank()];
 let slot = 0, cross = null, chosen = null, grip = null;
 const fingers = new Map();
 
-function blank() { return { told: null, greys: null, picture: null, marks: empty(), before: [], zoom: 1, x: 0, y: 0, low: 0, high: 65535, notes: [], found: [] }; }
 const film = () => films[slot];
 const idle = () => !film().told || onItsWay[slot];
 const tool = () => document.querySelector("input[name=rg-tool]:checked").value;
 const take = (kind) => { document.querySelector(`input[name=rg-tool][value=${kind}]`).checked = true; };
-
-// ---- films in
-
-// A film on its way: until it is there the one before it is seen and takes no mark, which would go away with it.
-const coming = [0, 0], onItsWay = [false, false];
-
-async function load(file) {
-  const wrong = byId("rg-wrong"), at = slot;
-  wrong.textContent = "";
-  if (file.size > MOST) { wrong.textContent = byId("rg-file").dataset.large; return; }
-  const mine = ++coming[at];
-  awaited(at, true);
-  try {
-    const answer = await fetch(`/radiograph?name=${encodeURIComponent(file.name)}`, { method: "POST", body: await file.arrayBuffer() });
-    const told = await answer.json().catch(() => ({ wrong: answer.statusText }));
-    if (!answer.ok || told.wrong) { wrong.textContent = told.wrong; return; }
-    if (await fill(at, told, mine)) send("cw-films", { slot: at, id: told.id, change: change(at) });
-  } catch {
-    wrong.textContent = byId("rg-file").dataset.failed;
-  } finally {
-    if (mine === coming[at]) { awaited(at, false); kept(at); }
-  }
-}
-
-// The film that the case had when the page was opened, where nothing has taken its place.
-async function kept(at) {
-  const told = (window.cwFilms ?? [])[at];
-  if (!told || films[at].told || onItsWay[at]) return;
-  const mine = ++coming[at];
-  awaited(at, true);
-  try {
-    if (await fill(at, told, mine)) send("cw-films", { slot: at, id: told.id, change: change(at) });
-  } catch {
-    byId("rg-wrong").textContent = byId("rg-file").dataset.unread;
-  } finally {
-    if (mine === coming[at]) awaited(at, false);
-  }
-}
-
-// Whether it came to be shown: not where another film was asked for meanwhile.
-async function fill(at, told, mine) {
-  const answer = await fetch(`/radiograph/${told.id}/greys`);
-  if (!answer.ok) throw new Error(answer.statusText);
-  const greys = new Uint16Array(await answer.arrayBuffer()), marks = told.marks ?? {};
-  if (mine !== coming[at]) return false;
-  const single = Object.fromEntries(["reference", "terminus", "end"].map((kind) => [kind, marks[kind] ? [marks[kind]] : []]));
-  films[at] = Object.assign(blank(), { told, greys, low: told.low, high: told.high, marks: { ...empty(), ...marks, ...single } });
-  paint(films[at]);
-  if (at === slot) { fit(); shown(); }
-  return true;
-}
-
-function awaited(at, yes) {
-  onItsWay[at] = yes;
-  if (at === slot) busy();
-}
-
-function busy() {
-  byId("rg-stage").setAttribute("aria-busy", String(onItsWay[slot]));
-  byId("rg-coming").hidden = !onItsWay[slot];
-  rest();
-}
-
-// Greys of 16 bits through the window to 8.
-function paint(one) {
-  const { width, height } = one.told, image = new ImageData(width, height), out = new Uint32Array(image.data.buffer);
-  const span = Math.max(one.high - one.low, 1), table = new Uint32Array(65536);
-  for (let i = 0; i < 65536; i++) {
-    const grey = Math.min(Math.max(Math.round(255 * (i - one.low) / span), 0), 255);
-    table[i] = 0xff000000 | (grey << 16) | (grey << 8) | grey;
-  }
-  for (let i = 0; i < out.length; i++) out[i] = table[one.greys[i]];
-  one.picture ??= Object.assign(document.createElement("canvas"), { width, height });
-  one.picture.getContext("2d").putImageData(image, 0, 0);
-}
 
 // ---- view
 
@@ -293,6 +217,12 @@ function counts() {
   }
 }
 
+function busy() {
+  byId("rg-stage").setAttribute("aria-busy", String(onItsWay[slot]));
+  byId("rg-coming").hidden = !onItsWay[slot];
+  rest();
+}
+
 function shown() {
   const one = film();
   chosen = cross = grip = null;
@@ -404,7 +334,7 @@ document.addEventListener("click", (event) => {
 });
 document.addEventListener("change", (event) => {
   const field = event.target;
-  if (field.id === "rg-file" && field.files.length) load(field.files[0]).finally(() => { field.value = ""; });
+  if (field.id === "rg-file" && field.files.length) load(field.files[0], slot).finally(() => { field.value = ""; });
   else if (field.name === "rg-slot") { slot = Number(field.value); if (film().told && film().zoom === 1) fit(); shown(); }
   else if (field.id === "rg-known") { keep(); film().marks.known_mm = field.value.trim(); changed(); }
   else if (field.id === "rg-angle" || field.id === "rg-towards") tube();
@@ -427,6 +357,12 @@ window.canalwright = Object.assign(window.canalwright ?? {}, {
   filmAnswered(at, change) { answered[at] = change; rest(); },
   filmFound(at, found) { films[at].found = found; draw(); },
   filmWrong(kind, told) { const place = byId(`e-${kind}`); if (place && place.textContent !== told) place.textContent = told; },
+});
+
+Object.assign(hooks, {
+  come(at) { if (at === slot) { fit(); shown(); } },
+  wait(at) { if (at === slot) busy(); },
+  taken(at, id) { send("cw-films", { slot: at, id, change: change(at) }); },
 });
 
 function begin() {
