@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from canalwright.instruments import Plugger, Profile
 from canalwright.planning import practice
 from canalwright.planning.downpack import lay_rounds, least_rounds, pressed_there
+from canalwright.protocol.acts import TOUCH
 
 WIDE, NARROW = (Plugger(f"stiff {tip}", Profile.uniform(tip, 0.02)) for tip in (0.9, 0.5))
 
@@ -86,7 +87,7 @@ def test_the_downpack_ends_where_its_last_plugger_packs(deepest: float, wide: fl
     packs, follows = last.bitten - last.pressed, min(wide, narrow)
     if follows <= most:
         assert packs == pytest.approx(practice.SETTLE), "packed by the whole way"
-    elif follows <= most + practice.SETTLE - practice.TOUCH:
-        assert practice.TOUCH - 1e-6 <= packs < practice.SETTLE, "packed by as much as the carrier's depth leaves"
+    elif follows <= most + practice.SETTLE - TOUCH:
+        assert TOUCH - 1e-6 <= packs < practice.SETTLE, "packed by as much as the carrier's depth leaves"
     else:
-        assert stop == deepest and packs < practice.TOUCH
+        assert stop == deepest and packs < TOUCH

@@ -14,6 +14,7 @@ from canalwright.compaction.extrusion import Cause
 from canalwright.fit import BEYOND
 from canalwright.planning import Finding, Harm, Plan, findings
 from canalwright.protocol import Heat
+from canalwright.protocol.acts import TOUCH
 from canalwright.quantities import Quantity
 from canalwright.readiness import Item, Number, Readiness, Verdict
 
@@ -51,7 +52,7 @@ def quiet(plans: dict[str, Plan]) -> Plan:
             activation=q(3.0),
             carrier_stop=q(6.0 + findings.practice.LEFT_BY_BITE),
             bite=q(2.0),
-            plugger_stop=q(6.0 + findings.practice.TOUCH),
+            plugger_stop=q(6.0 + TOUCH),
             front=q(canal.working_length - 2.0),
         )
         for r in (plan.rounds[0], *plan.rounds)

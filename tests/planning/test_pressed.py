@@ -18,6 +18,7 @@ from canalwright.planning import Choices, Plan, PlanError, fitting, planner, pra
 from canalwright.planning.doubt import Draws
 from canalwright.planning.unpressed import reached, unpressed
 from canalwright.protocol import Press
+from canalwright.protocol.acts import TOUCH
 
 TRAY = casefile.generic_tray()
 FEW = Choices(draws=64)
@@ -50,7 +51,7 @@ def test_each_round_is_pressed_or_the_plan_says_that_it_is_not(
         fitted = limits[step.plugger]
         assert step.pressed >= fitted.stop - 1e-9 >= float(fitted.reach.z[0]) - 1e-6, "never past the safe reach"
         packs = step.carrier_stop + practice.LEFT_BY_BITE - step.pressed
-        assert packs >= practice.TOUCH - 1e-3 or i in told
+        assert packs >= TOUCH - 1e-3 or i in told
         loose = [p.plugger for p in tools.pluggers if p.stop <= step.bitten - practice.SETTLE + 1e-9]
         assert not loose or step.plugger == loose[0], "the widest that packs the whole way"
 

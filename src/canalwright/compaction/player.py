@@ -16,11 +16,11 @@ from canalwright.compaction.shrinkage import PortionStory, PressStory, contracti
 from canalwright.compaction.state import State, cut_off, inject, place
 from canalwright.compaction.voids import Ledger, fill
 from canalwright.protocol import Act, Bite, Heat, Inject, Place, Press, Protocol, Sear
+from canalwright.protocol.acts import TOUCH
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 PRESS_STEP, REST_STEP = 0.25, 0.5  # s, least time between steps of the kernels
-TOUCH = 0.25  # mm, how far above the surface a plugger's stop may lie and still count as on it: as well as a rubber stop is set
 HOTTEST_WALL = 100.0  # deg C, what the wall of the canal can have had beside a carrier
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from canalwright.instruments import Plugger
 from canalwright.planning import practice
+from canalwright.protocol.acts import TOUCH
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ def pressed_there(deepest: float, most: float, pluggers: tuple[tuple[Plugger, fl
     the last press stays one that the findings tell of.
     """
     packed = min(limit for _, limit in pluggers) + practice.SETTLE - practice.LEFT_BY_BITE
-    return max(deepest, min(packed, most)) if packed - most <= practice.SETTLE - practice.TOUCH else deepest
+    return max(deepest, min(packed, most)) if packed - most <= practice.SETTLE - TOUCH else deepest
 
 
 def widest_reaching(pluggers: tuple[tuple[Plugger, float], ...], z: float) -> tuple[Plugger, float]:

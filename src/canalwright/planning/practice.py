@@ -16,8 +16,6 @@ LEFT_BY_BITE = 0.5
 """Softened gutta-percha that stays above the carrier's stop when it is withdrawn."""
 SETTLE = 0.5
 """How far a press packs the softened surface apically."""
-TOUCH = 0.25
-"""How well a plugger's stop meets a surface: as well as a rubber stop is set."""
 STOP_SHORT = 1.0
 """Stops are set this short of where an instrument would bind."""
 PRESS = 5.0

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from canalwright.planning import practice
 from canalwright.planning.parts import Finding, Harm
 from canalwright.planning.product import Plan
+from canalwright.protocol.acts import TOUCH
 from canalwright.quantities import Origin, Quantity, Source
 from canalwright.readiness import Number
 
@@ -23,13 +24,13 @@ def unpressed(plan: Plan) -> Iterator[Finding]:
         carrier = r.plugger_stop.value - practice.SETTLE + practice.LEFT_BY_BITE
         mend = f"use a narrower or elastic plugger, or stop the carrier at {carrier:.1f} mm in this round"
         rests = (Number("carrier stop", r.carrier_stop),)
-        if packs < -practice.TOUCH:
+        if packs < -TOUCH:
             yield Finding(
                 Harm.CAUTION, "press-out-of-reach",
                 f"in round {r.number} plugger {r.plugger.name} stops {-packs:.1f} mm above the softened surface: nothing is pressed",
                 mend, r.plugger_stop, rests,
             )  # fmt: skip
-        elif packs < practice.TOUCH - 1e-6:
+        elif packs < TOUCH - 1e-6:
             missed = 1 - reached(packs)
             yield Finding(
                 Harm.DOUBT, "press-hardly-reaches",

@@ -51,6 +51,10 @@ class Bite:
     seconds: float = 1.0
 
 
+TOUCH = 0.25
+"""How far above a surface a plugger's stop may lie, mm, and still count as on it: as well as a rubber stop is set."""
+
+
 @dataclass(frozen=True)
 class Press:
     """A cold plugger presses with `force` on the softened surface, its tip at `stop`, for `seconds`."""
