@@ -8,7 +8,7 @@ from playwright.sync_api import Browser
 from canalwright import casefile, planning
 from canalwright.casefile import Case
 from canalwright.planning import Choices, Plan, Story
-from tests.support.browser import browser, server
+from tests.support.browser import Server, browser, server
 
 
 @pytest.fixture(scope="session")
@@ -30,6 +30,15 @@ def story(plan: Plan) -> Story:
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     with server(data=tmp_path_factory.mktemp("data")) as found:
         yield found
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """A server that a test may stop, kill and start again."""
+    running = Server(data=tmp_path_factory.mktemp("data"))
+    running.start()
+    yield running
+    running.stop()
 
 
 @pytest.fixture(scope="module")

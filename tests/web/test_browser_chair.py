@@ -14,14 +14,6 @@ pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_chair")]
 
 
 @pytest.fixture(scope="module")
-def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    running = Server(data=tmp_path_factory.mktemp("chair"))
-    running.start()
-    yield running
-    running.stop()
-
-
-@pytest.fixture(scope="module")
 def page(served: Server) -> Iterator[Page]:
     with browser() as chromium:
         made = chromium.new_context(viewport={"width": 1280, "height": 800}, base_url=served.address).new_page()

@@ -20,14 +20,6 @@ SHARES = """() => {
 
 
 @pytest.fixture(scope="module")
-def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    running = Server(data=tmp_path_factory.mktemp("data"))
-    running.start()
-    yield running
-    running.stop()
-
-
-@pytest.fixture(scope="module")
 def page(served: Server) -> Iterator[Page]:
     with browser() as chromium:
         made = chromium.new_page(viewport={"width": 1440, "height": 900}, base_url=served.address)
