@@ -50,6 +50,18 @@ def test_a_crash_loses_nothing(page: Page, served: Server) -> None:
     served.start()
     expect(page.locator("#ch-words")).to_have_text("Heat, plunging to the stop")
     expect(page.locator("#ch-warn")).to_have_text("")
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url) if "/where/" in request.url else None)
+    page.keyboard.press("Space")
+    expect(page.locator("#ch-go")).to_have_text("Stop: done")
+    page.locator(
+        "#ch-depth"
+    ).click()  # where it is from is not asked while the carrier is hot: nothing may lie over its timer
+    page.keyboard.press("Space")
+    expect(page.locator("#ch-words")).to_have_text("Take the carrier out with its bite")
+    page.locator("#ch-depth").click()
+    expect(page.locator("#where")).to_contain_text("how it is found")
+    assert len(asked) == 1
 
 
 def test_what_happened_is_written_down_and_the_debrief_says_so(page: Page) -> None:

@@ -52,7 +52,7 @@ class Bite:
 
 
 TOUCH = 0.25
-"""How far above a surface a plugger's stop may lie, mm, and still count as on it: as well as a rubber stop is set."""
+"""How far above a surface a plugger's stop may lie, mm, and still count as on it: as well as a rubber stop is set (common practice)."""
 
 
 @dataclass(frozen=True)

@@ -5,12 +5,11 @@ from canalwright.guide.debrief import DEEP, LATE
 from canalwright.planning.practice import RISE_LIMIT
 from canalwright.quantities import Quantity
 from canalwright.web.chair import Chair
+from canalwright.web.chairwhere import AHEAD, DEPTH, REACHED
 from canalwright.web.words import Words
 
 Line = tuple[str, str, str]
 """How harmful (danger, caution, note), what is said, and the number that it rests on by its name in `chairwhere` ("" for none)."""
-OUTSIDE, DEPTH, CLOCK, CUT, LIMIT, WAIT = "outside", "depth", "clock", "cut", "limit", "wait"
-REACHED, AHEAD = "reached", "ahead"
 
 MEANS = {
     "cone moved": "take a radiograph before you go on. If its tip is off, take it out, trim it and seat it anew",

@@ -14,7 +14,8 @@ from canalwright.quantities import Quantity
 from canalwright.report import ISO_3630, finding_words
 from canalwright.report.words import figure
 from canalwright.web.chair import Chair
-from canalwright.web.chairadvice import LIMIT, Line, advice, heat_advice
+from canalwright.web.chairadvice import Line, advice, heat_advice
+from canalwright.web.chairwhere import LIMIT
 from canalwright.web.markup.debrief import ended
 from canalwright.web.markup.resting import key_of
 from canalwright.web.prefs import Prefs

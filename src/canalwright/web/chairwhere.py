@@ -10,7 +10,6 @@ from canalwright.protocol import Inject, Press
 from canalwright.quantities import Quantity
 from canalwright.report.words import figure, interval
 from canalwright.web.chair import Chair
-from canalwright.web.chairadvice import AHEAD, CLOCK, CUT, DEPTH, LIMIT, OUTSIDE, REACHED, WAIT
 from canalwright.web.markup.debrief import NOTED, RISE
 from canalwright.web.markup.html import Safe
 from canalwright.web.markup.planview import all_items
@@ -18,9 +17,13 @@ from canalwright.web.markup.planview import answer as of_plan
 from canalwright.web.markup.where import FROM_5_TO_95, said, where_from
 from canalwright.web.words import Words
 
+OUTSIDE, DEPTH, CLOCK, CUT, LIMIT, WAIT = "outside", "depth", "clock", "cut", "limit", "wait"
+REACHED, AHEAD = "reached", "ahead"
+"""The numbers of the chair by name, as the screen asks for them."""
+
 
 def answer(chair: Chair, what: str, words: Words) -> Safe | None:
-    """The answer for the dialogue; `what` a name of `chairadvice` or the key of a finding. None for a number that is not there now."""
+    """The answer for the dialogue; `what` a name above or the key of a finding. None for a number that is not there now."""
     plan, step = chair.plan, chair.session.step
     if what == OUTSIDE:
         planned = chair.rise is plan.heat.surface_rise

@@ -152,6 +152,8 @@ async function tooth() {
   if (drawn) $("ch-tooth-now").innerHTML = drawn; else if (!answer) pictured = -1; // it is asked for again
 }
 
+const hot = () => state.step?.kind === "heat" && state.phase !== "ready"; // paused too: its timer has begun
+
 // Seconds to wait before this heat, where no pause is left to be longer.
 const waits = () => (state.phase === "ready" ? state.entered + state.wait - now() : 0);
 
@@ -253,11 +255,12 @@ function ask(doubt, depth = null) {
   $("ch-note-depth").textContent = asked ? text("sure") : text("note");
 }
 
-// Where a number is from. It lies over the act: the next press of the pedal, or the next act, takes it away.
+// Where a number is from. It lies over the act: the next press of the pedal, or the next act, takes it away. Nothing lies over a hot carrier.
 async function whereFrom(button) {
+  if (hot()) return;
   const { index } = state, what = button.id === "ch-clock" && waits() > 0 ? "wait" : button.dataset.where;
   const answer = await fetch(`${path}/where/${encodeURIComponent(what)}`).catch(() => null), told = answer?.ok ? (await answer.json()).told : "";
-  if (told && state.index === index) window.canalwright.where(told, button);
+  if (told && state.index === index && !hot()) window.canalwright.where(told, button);
 }
 
 function press(key) {
