@@ -59,6 +59,17 @@ def planned(page: Page) -> None:
     expect(page.locator("html[data-settled=true]")).to_be_attached()
 
 
+@contextmanager
+def coming_back(*pages: Page) -> Iterator[None]:
+    """In the block the server of these pages is killed and started: they load themselves anew, and what a test did before they have
+    would be undone by it."""
+    for page in pages:
+        page.evaluate("window.before = true")
+    yield
+    for page in pages:
+        page.wait_for_function("!window.before && document.querySelector('#content')")
+
+
 def taken_in(page: Page) -> None:
     """Wait until the page has taken in all answers that came before: one that is asked for now comes after them."""
     page.evaluate("fetch('/ready').then((answer) => answer.text()).then(() => new Promise((next) => setTimeout(next)))")

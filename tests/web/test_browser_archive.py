@@ -10,7 +10,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.support import film
-from tests.support.browser import SLOW, Server, browser, film_answered, load_film, planned, until
+from tests.support.browser import SLOW, Server, browser, coming_back, film_answered, load_film, planned, until
 from tests.support.film_marks import mark_film
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_archive")]
@@ -82,8 +82,10 @@ def _elsewhere(page: Page, packed: Path, was: str, told: str, folder: Path) -> N
         page.wait_for_url("**/plan")
         page.goto(page.url.replace("/plan", "/radiograph"))
         _film_is_there(page, told)
-        there.stop(signal.SIGKILL)
-        there.start()
+        with coming_back(page):
+            there.stop(signal.SIGKILL)
+            there.start()
+        _film_is_there(page, told)
         _after_a_crash(page, there.address, told, folder / "there" / "films")
     finally:
         there.stop()
@@ -130,9 +132,10 @@ def test_a_case_that_is_edited_outlasts_a_crash(page: Page, tmp_path: Path) -> N
         writing.wait_for_url("**/measure/*")
         _written(tmp_path / "cases", "1.23")
         _written(tmp_path / "forms", "19.5")
-        running.stop(signal.SIGKILL)
-        running.start()
-        page.goto(edited)
+        with coming_back(page, writing):
+            running.stop(signal.SIGKILL)
+            running.start()
+        assert page.url == edited
         expect(page.locator("#f-orifice_width")).to_have_value("1.23")
         page.goto(opened)
         expect(page.locator(".older a")).to_have_attribute("href", edited.removeprefix(running.address))

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Page, Route, expect
 
-from tests.support.browser import SLOW, Server, browser, caught, no_finding, taken_in
+from tests.support.browser import SLOW, Server, browser, caught, coming_back, no_finding, taken_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser_chair")]
 
@@ -44,10 +44,11 @@ def test_a_crash_loses_nothing(page: Page, served: Server) -> None:
     expect(page.locator("#ch-go")).to_have_text("Stop: done")
     page.wait_for_timeout(1500)  # whole seconds are shown: a timer that began anew would show what it showed before
     assert float(page.locator("#ch-clock").inner_text().replace("+", "-")) < before
-    served.stop(signal.SIGKILL)
-    page.keyboard.press("Space")
-    expect(page.locator("#ch-warn")).to_contain_text("Not recorded")
-    served.start()
+    with coming_back(page):
+        served.stop(signal.SIGKILL)
+        page.keyboard.press("Space")
+        expect(page.locator("#ch-warn")).to_contain_text("Not recorded")
+        served.start()
     expect(page.locator("#ch-words")).to_have_text("Heat, plunging to the stop")
     expect(page.locator("#ch-warn")).to_have_text("")
     asked: list[str] = []

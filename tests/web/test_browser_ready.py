@@ -90,6 +90,24 @@ def test_a_note_is_taken_back(page: Page) -> None:
     expect(page.get_by_label("Length, mm")).to_have_value("18.5")  # typed before the first note was answered: it stays
 
 
+LATE = """() => {
+  const noted = window.canalwright.noted;
+  window.canalwright.noted = async (...told) => { await new Promise((next) => setTimeout(next, 400)); noted(...told); };
+}"""
+"""The address follows late, as on a busy machine."""
+
+
+def test_a_note_that_is_seen_is_there_when_the_page_is_loaded_anew(page: Page) -> None:
+    page.evaluate(LATE)
+    page.get_by_label("Length, mm").fill("21.2")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="Take out: apex locator")).to_have_count(2)
+    page.reload()
+    expect(page.get_by_role("button", name="Take out: apex locator")).to_have_count(2)
+    page.get_by_role("button", name="Take out: apex locator").last.click()
+    expect(page.get_by_role("button", name="Take out: apex locator")).to_have_count(1)
+
+
 def test_what_cannot_be_is_told_in_one_line_and_nothing_is_lost(page: Page) -> None:
     page.get_by_label("Length, mm").fill("205")
     page.keyboard.press("Enter")

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import Any
 
 from nicegui import background_tasks, ui
@@ -15,6 +16,9 @@ from canalwright.web.office import Office
 from canalwright.web.pages.frame import hear
 from canalwright.web.prefs import Prefs
 from canalwright.web.shelf import CaseGone
+
+MOVED = 5.0
+"""Seconds that a note waits for the address of its window to follow before it is shown there."""
 
 
 class NoteView:
@@ -92,7 +96,8 @@ class NoteView:
                 raise KeyError(what)
 
     async def put(self, made: Notes, cleared: str = "") -> None:
-        """Keep the notes, lay the case on the shelf, let the address follow, show what they come to."""
+        """Keep the notes, lay the case on the shelf, let the address follow, then show what they come to: whoever sees a note and loads
+        the page anew finds it there."""
         try:
             old, self.key = self.key, self.office.put(made.case, instead_of=self.key)
         except CaseGone:
@@ -100,7 +105,8 @@ class NoteView:
             return
         self.notes = made
         told = json.dumps([old, self.key, cleared])
-        self.client.run_javascript(f"window.canalwright?.noted?.(...{told})")
+        with suppress(TimeoutError):  # a window that went away shows nothing
+            await self.client.run_javascript(f"window.canalwright?.noted?.(...{told})", timeout=MOVED)
         await self.refresh()
 
     async def _undo(self) -> None:
