@@ -192,7 +192,7 @@ def test_a_film_is_marked_and_its_length_sent_to_the_measurements(
     expect(page.locator(".rd-numbers").first).to_contain_text("tooth length")
     said = page.locator(".rd-numbers .rd-figure").first.inner_text()
     value, low, high = (float(v) for v in re.findall(r"[\d.]+", said)[:3])
-    assert low <= 21.0 <= high and abs(value - 21.0) < 0.5
+    assert low <= 21.0 <= high and abs(value - 21.0) < 0.5, f"{said} by {page.locator('#rg-marks').inner_html()}"
     page.locator(".rd-numbers .num").first.click()
     expect(page.locator("#where")).to_contain_text("measured: radiograph, scaled by an instrument of 20 mm")
     expect(page.locator("#where")).to_contain_text("5–95 % interval")
@@ -216,6 +216,32 @@ def test_a_film_is_marked_and_its_length_sent_to_the_measurements(
     expect(page.locator(".rd-numbers").first).to_contain_text("tooth length")
     page.get_by_role("link", name="Verdict and notes").click()
     expect(page.locator("#length")).to_contain_text("radiograph 2")
+    page.context.close()
+
+
+LONGER = """(tall) => new Promise((drawn) => {
+  const last = document.querySelector(".flow .part:last-child");
+  last.style.minHeight = `${last.offsetHeight + tall}px`;
+  requestAnimationFrame(() => requestAnimationFrame(() => drawn(document.getElementById("rg-stage").getBoundingClientRect().top)));
+})"""
+"""What is told beside the film gets longer; gives where the film is then."""
+
+
+@pytest.mark.parametrize(("width", "height"), [(1440, 900), (1280, 720), (820, 1180)])
+def test_the_film_stays_under_the_hand_when_more_is_told(
+    chromium: Browser, address: str, tmp_path: Path, width: int, height: int
+) -> None:
+    """Wherever the page is scrolled to: a mark that is being set would land elsewhere."""
+    page = _opened(chromium, address, "radiograph", canal=1)
+    page.set_viewport_size({"width": width, "height": height})
+    expect(page.locator("html[data-film=ready]")).to_be_attached()
+    load_film(page, film.film().save(tmp_path / "film.png"))
+    for scrolled in (0.0, 0.4, 1.0):
+        page.evaluate("share => scrollTo(0, share * (document.documentElement.scrollHeight - innerHeight))", scrolled)
+        was = page.evaluate(LONGER, 0)
+        for more in (150, 300):
+            assert abs(page.evaluate(LONGER, more) - was) < 1.5, scrolled
+        page.evaluate("document.querySelector('.flow .part:last-child').style.minHeight = ''")
     page.context.close()
 
 

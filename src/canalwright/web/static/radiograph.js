@@ -365,12 +365,21 @@ Object.assign(hooks, {
   taken(at, id) { send("cw-films", { slot: at, id, change: change(at) }); },
 });
 
+// The film sticks where its lower end is in sight at the latest: else what is told beside it would move it under the hand as it gets longer.
+function stuck(column) {
+  const below = parseFloat(getComputedStyle(byId("content")).paddingBottom);
+  column.style.setProperty("--stuck", `${Math.min(16, innerHeight - below - column.offsetHeight)}px`);
+}
+
 function begin() {
   const stage = byId("rg-stage");
   if (!stage) return void requestAnimationFrame(begin); // the framework has not laid the page out yet
   for (const [name, does] of [["pointerdown", down], ["pointermove", drag], ["pointerup", up], ["pointercancel", up], ["keydown", keyed], ["focus", draw], ["blur", draw]]) stage.addEventListener(name, does);
   stage.addEventListener("wheel", (event) => { event.preventDefault(); zoom(event.deltaY < 0 ? 1.15 : 1 / 1.15, place(event)); }, { passive: false });
   new ResizeObserver(resized).observe(stage);
+  const column = stage.closest(".rg-film");
+  new ResizeObserver(() => stuck(column)).observe(column);
+  addEventListener("resize", () => stuck(column));
   document.documentElement.dataset.film = "ready";
   window.canalwright.films();
   draw();
