@@ -129,7 +129,7 @@ def made() -> Plan:
 def test_residuals_join_what_was_planned_done_and_came_out(made: Plan) -> None:
     aim = made.canal.depth(next(a.tip for a in made.protocol.acts if isinstance(a, Place)))
     step = next(i for i, a in enumerate(made.protocol.acts) if isinstance(a, Place))
-    done = (Done(step, 0.0, 1.0, 0.0, 1.0, None, aim - 0.4),)
+    done = (Done(step, step, 0.0, 1.0, 0.0, 1.0, None, aim, aim - 0.4),)
     rows = {r.key: r for r in compare.residuals(_found(_mm(1.5)), made, done)}
     end = rows["end"]
     assert end.done == pytest.approx(made.canal.length.value - aim + 0.4)
@@ -149,7 +149,8 @@ def test_what_was_not_seen_has_no_gap(made: Plan) -> None:
 
 def test_stops_of_presses_are_told_deeper_positive(made: Plan) -> None:
     step, act = next((i, a) for i, a in enumerate(made.protocol.acts) if isinstance(a, Press))
-    done = (Done(step, 0.0, 1.0, 0.0, 1.0, None, made.canal.depth(act.stop) + 0.3),)
+    aim = made.canal.depth(act.stop)
+    done = (Done(step, step, 0.0, 1.0, 0.0, 1.0, None, aim, aim + 0.3),)
     assert compare.stops(made, done) == (("plugger stop", pytest.approx(0.3)),)
 
 
@@ -161,7 +162,8 @@ def test_the_whole_hand_is_learned_from_a_check(made: Plan) -> None:
     press = next(i for i, a in enumerate(acts) if i > inject and isinstance(a, Press))
 
     def at(step: int, noted: float | None) -> Done:
-        return Done(step, 0.0, 1.0, 0.0, 1.0, None, noted)
+        aim = depth(acts[step].stop) if isinstance(acts[step], Heat | Press) else None
+        return Done(step, step, 0.0, 1.0, 0.0, 1.0, None, aim, noted)
 
     done = (at(0, None), at(heat, depth(acts[heat].stop) + 0.5), at(inject, 12.0), at(press, 9.0))
     found = compare.against(_found(_mm(1.5)), made, done)

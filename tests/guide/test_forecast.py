@@ -98,7 +98,7 @@ def test_a_round_that_is_not_pressed_is_told_of_at_its_own_press_alone(plan: Pla
 def test_done_as_planned_the_forecast_is_the_plan(plan: Plan) -> None:
     session = _until(plan, 1, plan.rounds[0].activation.value)
     assert forecast(plan, session).rise.value == pytest.approx(plan.heat.surface_rise.value, rel=0.01)
-    first = next(a for a in carried_out(plan, session.done) if isinstance(a, Heat))
+    first = next(a for a in carried_out(plan, session) if isinstance(a, Heat))
     assert first.seconds == pytest.approx(plan.rounds[0].activation.value)
 
 
@@ -150,5 +150,5 @@ def test_a_session_that_stood_over_night_goes_on_from_a_cold_root(plan: Plan) ->
     """Eight hours in balance are as long as the model has to follow, so that the answer comes at once."""
     long, night = (_until(plan, 1, held) for held in (600.0, 8 * 3600.0))
     assert night.done[-1].seconds > 8 * 3600 - 60
-    assert carried_out(plan, night.done) == carried_out(plan, long.done)
-    assert sum(a.seconds for a in carried_out(plan, night.done)) < 1000
+    assert carried_out(plan, night) == carried_out(plan, long)
+    assert sum(a.seconds for a in carried_out(plan, night)) < 1000

@@ -210,7 +210,9 @@ LETTERS = """async () => {
     if (parseFloat(style.fontSize) < 28) small.push(e.id || e.className);
     if (box.left < 0 || box.right > innerWidth || box.bottom > innerHeight) small.push(`cut off: ${e.id || e.className}`);
   }
-  return { high, small, over: document.documentElement.scrollHeight - innerHeight };
+  const cuts = (e) => e.clientHeight && !e.closest("dialog, svg") && /auto|scroll|hidden/.test(getComputedStyle(e).overflowY);
+  const over = [...document.querySelectorAll(".ch *")].filter(cuts).map((e) => e.scrollHeight - e.clientHeight - 1);
+  return { high, small, over: Math.max(document.documentElement.scrollHeight - innerHeight, ...over) };
 }"""
 ACT = ("ch-words", "ch-tool", "ch-depth", "ch-clock", "ch-next", "ch-warn")
 SCREENS = {(1366, 768): 96, (1920, 1080): 96, (820, 1180): 132}
@@ -232,10 +234,25 @@ def _large(page: Page) -> None:
         assert len(arcs) >= 2 and min(arcs.values()) >= 16, (width, arcs)
 
 
+def _noted_short(page: Page) -> str:
+    """Note a depth 1.3 mm short of what is asked for, and give it; the next act is laid anew by then."""
+    was = page.locator("#ch-next").inner_text()
+    page.keyboard.press("e")
+    noted = f"{float(page.locator('#ch-real').input_value()) - 1.3:.1f}"
+    page.locator("#ch-real").fill(noted)
+    page.get_by_role("button", name="Note this depth").click()
+    page.keyboard.press("Escape")
+    expect(page.locator("#ch-happened")).to_be_hidden()
+    expect(page.locator("#ch-lines li").first).to_contain_text(f"Noted {noted} mm")
+    expect(page.locator("#ch-lines li").first).to_contain_text("The rest is laid anew: press to")
+    expect(page.locator("#ch-next")).not_to_have_text(was)
+    return noted
+
+
 def test_every_act_is_read_from_two_metres_and_needs_no_scroll(page: Page) -> None:
     """Capitals of at least 16 minutes of arc at 2 m (ISO 9241-303:2011; NUREG-0700 rev. 2, 1.3.1-4: 16, better 20 to 22).
 
-    In Spanish, whose words are longer, on a second screen that follows the same session.
+    In Spanish, whose words are longer, on a second screen that follows the same session. One carrier stops short: the rest is laid anew.
     """
     _begin(page, "chair")
     opened = page.context.browser
@@ -248,7 +265,11 @@ def test_every_act_is_read_from_two_metres_and_needs_no_scroll(page: Page) -> No
     spanish.goto(page.url)
     kinds = set()
     for _ in range(60):
-        kinds.add(page.locator("#ch").get_attribute("data-kind"))
+        kind = page.locator("#ch").get_attribute("data-kind")
+        if kind == "heat" and kind not in kinds:
+            noted = _noted_short(page)
+            expect(spanish.locator("#ch-lines li").first).to_contain_text(f"Anotado {noted} mm")
+        kinds.add(kind)
         _large(page)
         count, _, phase = page.evaluate(SHOWN)
         spanish.wait_for_function(

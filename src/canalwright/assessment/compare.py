@@ -71,7 +71,7 @@ def residuals(assessment: Assessment, plan: Plan, done: tuple[Done, ...] = ()) -
 
 
 def stops(plan: Plan, done: tuple[Done, ...]) -> tuple[tuple[str, float], ...]:
-    """How far each stop that was noted at the chair lay from what the plan said, mm (positive: deeper), by habit.
+    """How far each stop that was noted at the chair lay from what was asked for, mm (positive: deeper), by habit.
 
     Habits: `trim` (the cone's tip where it seated), `carrier stop`, `plugger stop`.
     """
@@ -80,27 +80,27 @@ def stops(plan: Plan, done: tuple[Done, ...]) -> tuple[tuple[str, float], ...]:
     for entry in done:
         if entry.depth is None:
             continue
-        match plan.protocol.acts[entry.step]:
-            case Place(tip=aim):
-                found.append(("trim", float(entry.depth - depth(aim))))
-            case Heat(stop=aim):
-                found.append(("carrier stop", float(entry.depth - depth(aim))))
-            case Press(stop=aim):
-                found.append(("plugger stop", float(entry.depth - depth(aim))))
+        match plan.protocol.acts[entry.act]:
+            case Place(tip=tip):
+                found.append(("trim", float(entry.depth - depth(tip))))
+            case Heat() if entry.aim is not None:
+                found.append(("carrier stop", float(entry.depth - entry.aim)))
+            case Press() if entry.aim is not None:
+                found.append(("plugger stop", float(entry.depth - entry.aim)))
             case _:
                 pass
     return tuple(found)
 
 
 def _depth(plan: Plan, done: tuple[Done, ...], kind: type) -> float | None:
-    depths = [e.depth for e in done if isinstance(plan.protocol.acts[e.step], kind) and e.depth is not None]
+    depths = [e.depth for e in done if isinstance(plan.protocol.acts[e.act], kind) and e.depth is not None]
     return depths[0] if depths else None
 
 
 def _last_top(plan: Plan, done: tuple[Done, ...]) -> float | None:
     """Depth noted with the last press of the backfill."""
-    pressed = [e for e in done if isinstance(plan.protocol.acts[e.step], Press) and e.depth is not None]
-    injected = [e.step for e in done if isinstance(plan.protocol.acts[e.step], Inject)]
+    pressed = [e for e in done if isinstance(plan.protocol.acts[e.act], Press) and e.depth is not None]
+    injected = [e.step for e in done if isinstance(plan.protocol.acts[e.act], Inject)]
     after = [e for e in pressed if injected and e.step > injected[-1]]
     return after[-1].depth if after else None
 

@@ -2,17 +2,20 @@
 
     steps = guide.steps_of(plan)
     session = guide.begin(steps, now)
-    session = guide.apply(session, guide.Event(guide.GO, now))      # pure: the clock comes from outside
+    for event in guide.taken(plan, session, guide.Event(guide.GO, now)):  # what happened, and the stops that the rest has after it
+        session = guide.apply(session, event)                         # pure: the clock comes from outside
     forecast = guide.forecast(plan, session)                          # the rest, re-planned from what was done
 
 A session is nothing but its events, folded: write the events down and the session survives anything.
 """
 
+from canalwright.guide.acts import carried_out
 from canalwright.guide.carried import carried
 from canalwright.guide.concerns import concerning
 from canalwright.guide.debrief import Line, debrief
 from canalwright.guide.depths import Doubt, doubt, doubts
-from canalwright.guide.forecast import Forecast, carried_out, forecast
+from canalwright.guide.forecast import Forecast, forecast
+from canalwright.guide.laying import anew, laid, packs, taken
 from canalwright.guide.session import (
     BACK,
     DEPTH,
@@ -20,9 +23,11 @@ from canalwright.guide.session import (
     NOTE,
     PAUSE,
     RETIME,
+    STOPS,
     TRIED,
     Done,
     Event,
+    Laid,
     Phase,
     Session,
     apply,
@@ -38,15 +43,18 @@ __all__ = [
     "NOTE",
     "PAUSE",
     "RETIME",
+    "STOPS",
     "TRIED",
     "Done",
     "Doubt",
     "Event",
     "Forecast",
+    "Laid",
     "Line",
     "Phase",
     "Session",
     "Step",
+    "anew",
     "apply",
     "begin",
     "carried",
@@ -57,5 +65,8 @@ __all__ = [
     "doubts",
     "fold",
     "forecast",
+    "laid",
+    "packs",
     "steps_of",
+    "taken",
 ]

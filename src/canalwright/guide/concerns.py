@@ -14,12 +14,14 @@ BINDS = frozenset({"plugger-may-bind"})
 FILL = frozenset({"no-needle"})
 
 
-def concerning(plan: Plan, step: Step, *, trying: bool) -> tuple[Finding, ...]:
-    """Findings of caution or danger that concern this act (the try-in of its cone where `trying`), the most harmful first."""
-    return tuple(f for f in plan.findings if f.harm >= Harm.CAUTION and _concerns(plan, step, f, trying))
+def concerning(plan: Plan, step: Step, *, trying: bool, rounds: int | None = None) -> tuple[Finding, ...]:
+    """Findings of caution or danger that concern this act (the try-in of its cone where `trying`), the most harmful first; `rounds`: how
+    many there are by now, where these are not those of the plan."""
+    last = rounds or len(plan.rounds)
+    return tuple(f for f in plan.findings if f.harm >= Harm.CAUTION and _concerns(plan, step, f, trying, last))
 
 
-def _concerns(plan: Plan, step: Step, finding: Finding, trying: bool) -> bool:
+def _concerns(plan: Plan, step: Step, finding: Finding, trying: bool, last: int) -> bool:
     code = finding.code
     if trying:
         return code in TRY or code.startswith("readiness-")
@@ -27,11 +29,11 @@ def _concerns(plan: Plan, step: Step, finding: Finding, trying: bool) -> bool:
         case "place":
             return code in TRY
         case "heat":
-            return code in HEAT or (code in LAST_HEAT and step.number == len(plan.rounds))
+            return code in HEAT or (code in LAST_HEAT and step.number == last)
         case "press":
             named = f" {step.tool} " in f" {finding.message} "
             downpack = isinstance(plan.protocol.acts[step.act - 1], Bite)
-            this = downpack and f"in round {step.number} " in finding.message
+            this = downpack and not step.anew and f"in round {step.number} " in finding.message
             return code in PRESS or (code in BINDS and named) or (code in ROUND and this)
         case "inject":
             return code in FILL

@@ -32,14 +32,14 @@ def debrief(session: Session) -> tuple[Line, ...]:
         late = seconds is not None and entry.planned is not None and abs(seconds - entry.planned) > allowed
         if step.kind == "pause" and seconds is not None and entry.planned is not None:
             late = seconds < entry.planned - allowed
-        moved = step.depth is not None and entry.depth is not None and abs(entry.depth - step.depth) > DEEP
+        moved = entry.aim is not None and entry.depth is not None and abs(entry.depth - entry.aim) > DEEP
         lines.append(
             Line(
                 entry.step,
                 step.kind,
                 entry.planned,
                 seconds,
-                step.depth,
+                entry.aim,
                 entry.depth,
                 entry.notes,
                 late or moved or bool(entry.notes),

@@ -6,18 +6,21 @@ changed, so the rest is judged by the greatest rise from the next activation on.
 allows itself (70 % of the 10 K limit, nominal), a longer pause before it, then longer pauses all along, then shorter
 activations are tried, mildest first, always from the times of the plan: what went well since brings them back.
 
-Left out: bleeding, a cone that moved (they are noted, not modelled), other stops for the rest after another depth, and the time
-between a noted depth and its correction. A wait or an act that was left running for longer than `LONGEST` (the screen stood over
-night, say) is taken as that long: the root is at body temperature, or in balance with the carrier, well before.
+What follows has the stops that it was laid to by then (`guide.laying`).
+
+Left out: bleeding, a cone that moved (they are noted, not modelled), and the time between a noted depth and its correction. A wait or an
+act that was left running for longer than `acts.LONGEST` (the screen stood over night, say) is taken as that long: the root is at body
+temperature, or in balance with the carrier, well before.
 """
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from canalwright import heat
-from canalwright.guide.session import Done, Phase, Session
+from canalwright.guide.acts import Row, acts_of, done_rows
+from canalwright.guide.session import Phase, Session
 from canalwright.planning import Plan
-from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, Protocol, Sear
+from canalwright.protocol import Act, Protocol
 from canalwright.quantities import Quantity
 
 QUICK = heat.Resolution.quick()
@@ -27,8 +30,6 @@ ONCE, EACH = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 60.0), (10.0, 20.0, 40.0)
 """Seconds that are tried on top of the pause before the next activation, and of each pause before one."""
 SHARES = (0.75, 0.5)
 SHORTEST = 0.5
-LONGEST = 300.0
-"""Longest time of one act or wait that the heat model follows, s."""
 
 
 @dataclass(frozen=True)
@@ -56,26 +57,13 @@ class Forecast:
         return bool(self.seconds)
 
 
-def carried_out(plan: Plan, done: tuple[Done, ...]) -> list[Act]:
-    """The acts as they were really done, with the waits between them."""
-    acts: list[Act] = []
-    for entry in done:
-        act = plan.protocol.acts[entry.step]
-        if entry.waited > 0.05:
-            acts.append(Pause(min(entry.waited, LONGEST)))
-        acts.append(_as_done(plan, act, entry))
-    if acts and isinstance(acts[0], Pause):
-        acts.pop(0)
-    return acts
-
-
 def forecast(plan: Plan, session: Session) -> Forecast:
     """The rest re-planned from what was done. With nothing left to heat the times of the plan come back.
 
     Raises ValueError where the heat model cannot follow what was done.
     """
     share = plan.heat.surface_rise.value / max(max(_rises(plan, list(plan.protocol.acts))), 1e-6)
-    trial = _Trial(plan, session, carried_out(plan, session.done), share)
+    trial = _Trial(plan, session, share)
     now = {i: s.seconds for i, s in enumerate(session.steps) if s.seconds is not None and i >= trial.later}
     reached, after = trial.rises(now)
     told = _spread(plan, max(reached, after))
@@ -98,11 +86,10 @@ def forecast(plan: Plan, session: Session) -> Forecast:
 
 @dataclass(frozen=True)
 class _Trial:
-    """The past of a session and the ways in which the rest may be timed."""
+    """A session and the ways in which its rest may be timed."""
 
     plan: Plan
     session: Session
-    past: list[Act]
     share: float
 
     @property
@@ -158,34 +145,20 @@ class _Trial:
 
     def rises(self, times: Mapping[int, float], wait: float = 0.0) -> tuple[float, float]:
         """Greatest rise at the root surface before the next activation, and from it on, K."""
-        acts, at = list(self.past), None
+        steps, first = self.session.steps, self.session.index
+        past = done_rows(self.session)
+        rest = [Row(s, self._depth(i), times.get(i, s.seconds)) for i, s in enumerate(steps) if i >= first]
         if wait:
-            acts.append(Pause(wait))
-        for i in range(self.session.index, len(self.session.steps)):
-            at = len(acts) if i == self.next else at
-            act, step = self.plan.protocol.acts[self.session.steps[i].act], self.session.steps[i]
-            seconds = times.get(i, step.seconds)  # one that has begun keeps the time it was given
-            acts.append(_lasting(act, seconds) if seconds is not None else act)
-        found = _rises(self.plan, acts)
-        at = len(found) if at is None else at
+            rest[0] = replace(rest[0], waited=wait)
+        before = rest if self.next is None else rest[: self.next - first]
+        found = _rises(self.plan, acts_of(self.plan, [*past, *rest]))
+        at = len(acts_of(self.plan, [*past, *before])) + (wait > 0)
         return self.share * max(found[:at], default=0.0), self.share * max(found[at:], default=0.0)
 
-
-def _lasting(act: Act, seconds: float) -> Act:
-    if isinstance(act, Heat):
-        return replace(act, seconds=seconds, plunge=min(act.plunge, seconds))
-    return replace(act, seconds=seconds)
-
-
-def _as_done(plan: Plan, act: Act, entry: Done) -> Act:
-    z = plan.canal.length.value - entry.depth if entry.depth is not None else None
-    seconds = min(max(entry.seconds, 0.05), LONGEST)
-    match act:
-        case Heat() | Press():
-            moved = replace(act, stop=max(z, 0.0)) if z is not None else act
-            return _lasting(moved, seconds)
-        case Place() | Sear() | Bite() | Inject() | Pause():
-            return replace(act, seconds=seconds)
+    def _depth(self, at: int) -> float | None:
+        """The depth of a step to come; of the one that is up what was noted, where it was."""
+        noted = self.session.depth if at == self.session.index else None
+        return self.session.steps[at].depth if noted is None else noted
 
 
 def _rises(plan: Plan, acts: list[Act]) -> list[float]:

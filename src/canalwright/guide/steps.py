@@ -1,9 +1,10 @@
 """The steps of a filling as the chair shows them: one for each act of the plan's protocol."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from canalwright.planning import Plan
 from canalwright.protocol import Act, Bite, Heat, Inject, Pause, Place, Press, Sear
+from canalwright.protocol.acts import TOUCH
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +16,7 @@ class Step:
     at which the filling ends after it), mm, with its 5-95 % interval (`low`, `high`); `seconds` what a timer counts
     (None: no timer); `longest` the longest safe activation, s; `temperature` of the carrier, deg C; `number` of the
     round or portion; `cut` what is cut off the cone's tip before it is placed, mm, with its 5-95 % interval (None:
-    nothing).
+    nothing); `anew`: another stop or tool than the plan's act has, or of another round or portion, for what was done asked for it.
     """
 
     act: int
@@ -30,6 +31,16 @@ class Step:
     temperature: float | None = None
     number: int = 0
     cut: tuple[float, float, float] | None = None
+    anew: bool = False
+
+    def laid(self, depth: float | None, tool: str, number: int) -> "Step":
+        """This step with another stop (mm), tool and number; the interval moves with the stop, for its doubt is that of length and hand."""
+        if depth is None or self.depth is None:
+            return replace(self, number=number)
+        by = depth - self.depth
+        low, high = (None if end is None else end + by for end in (self.low, self.high))
+        anew = abs(by) > TOUCH or tool != self.tool or number != self.number
+        return replace(self, depth=depth, low=low, high=high, tool=tool, number=number, anew=anew)
 
     @property
     def timed(self) -> bool:

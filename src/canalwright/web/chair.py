@@ -4,6 +4,7 @@ import asyncio
 import time
 from collections import OrderedDict
 from collections.abc import Collection
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from urllib.parse import parse_qs
 
@@ -11,15 +12,19 @@ from canalwright import casefile, heat
 from canalwright.casefile import Case
 from canalwright.guide import (
     RETIME,
+    STOPS,
     Event,
     Forecast,
     Session,
     apply,
+    begin,
     carried,
     carried_out,
     fold,
     forecast,
+    laid,
     steps_of,
+    taken,
 )
 from canalwright.planning import Plan
 from canalwright.protocol import Protocol
@@ -66,10 +71,19 @@ class Chair:
         return None if self.session.done else self.plan.heat.surface_rise
 
     def take(self, book: Chairbook, event: Event) -> None:
-        """Write an event down and move on."""
-        book.append(self.ident, event)
-        self.session = apply(self.session, event)
-        self.count += 1
+        """Write an event down, with the stops that the rest has after it, and move on."""
+        events = taken(self.plan, self.session, event)
+        book.append(self.ident, *events)
+        for each in events:
+            self.session = apply(self.session, each)
+        self.count += len(events)
+
+    def mend(self, book: Chairbook) -> None:
+        """Lay the rest anew where a crash cut that off from the depth that asks for it."""
+        if (rest := laid(self.plan, self.session)) is not None:
+            event = Event(STOPS, time.time(), rest=rest)
+            book.append(self.ident, event)
+            self.session, self.count = apply(self.session, event), self.count + 1
 
 
 class Chairs:
@@ -102,7 +116,9 @@ class Chairs:
             plan = await self.bench.plan(case, head.canal, from_query(parse_qs(head.query), self.bench.tray))
             session = fold(steps_of(plan), head.began, events)
             told = {(e.kind, e.moment) for e in events}
-            self._open.setdefault(key, Chair(ident, head, case, plan, session, len(events), told=told))
+            made = self._open.setdefault(key, Chair(ident, head, case, plan, session, len(events), told=told))
+            with suppress(NotWritten):
+                made.mend(self.book)
         self._open.move_to_end(key)
         found = self._open[key]
         idle = [k for k, chair in self._open.items() if not chair.lock.locked() and chair is not found]
@@ -146,8 +162,11 @@ class Chairs:
             head, events = self.book.read(ident)
             made = self.book.new(replace(head, case=casefile.dumps(case), canal=canal))
             try:
+                session = begin(steps_of(plan), head.began)
                 for event in carried(steps_of(chair.plan), head.began, events):
-                    self.book.append(made, event)
+                    for each in taken(plan, session, event):
+                        self.book.append(made, each)
+                        session = apply(session, each)
             except NotWritten:
                 self.book.drop(made)
                 raise
@@ -183,7 +202,7 @@ class Chairs:
 
     async def picture(self, chair: Chair) -> str:
         """The simulated tooth as it is after what was done; '' before the cone is placed."""
-        acts = carried_out(chair.plan, chair.session.done)
+        acts = carried_out(chair.plan, chair.session)
         if not acts:
             return ""
 

@@ -1,8 +1,10 @@
 """What follows at the chair from what was really done, in a line each: the rest planned anew, and what an event means."""
 
-from canalwright.guide import Done, Forecast, Phase
+from canalwright.guide import Done, Forecast, Phase, Step, anew, packs
 from canalwright.guide.debrief import DEEP, LATE
 from canalwright.planning.practice import RISE_LIMIT
+from canalwright.protocol import Bite, Press
+from canalwright.protocol.acts import TOUCH
 from canalwright.quantities import Quantity
 from canalwright.web.chair import Chair
 from canalwright.web.chairwhere import AHEAD, DEPTH, REACHED
@@ -22,6 +24,7 @@ MEANS = {
 
 
 SAYS = {
+    "laid": "Noted {d} mm, planned {p} mm. The rest is laid anew: {rest}.",
     "follows": "Noted {d} mm, planned {p} mm: the heat of the rest is reckoned from it, its stops stay as planned.",
     "apart": "Noted {d} mm, planned {p} mm: the rest stays as planned. Plan anew if this depth stays.",
     "held": "Heated {s} s, planned {p} s: the outside reaches {rise}; limit 10 K.",
@@ -39,22 +42,72 @@ SAYS = {
 """What follows for the rest."""
 
 
+LAID = {
+    "press": "press to {mm} mm",
+    "heat": "carrier to {mm} mm",
+    "inject": "needle to {mm} mm",
+    "cold": "no further heat",
+    "set": "Laid anew after what was done: set this stop before you begin.",
+    "another": "One heat more than planned: is it needed?",
+    "above": "{tool} stops {mm} mm above the surface that the bite left: nothing is pressed.",
+}
+"""What the rest is laid to, and what is said on an act that was laid anew."""
+
+
 def advice(chair: Chair, words: Words, *, doubtful: bool = False) -> list[Line]:
-    """What happened on this act, and another depth than planned where it is not `doubtful`."""
+    """What happened on this act, another depth than planned where it is not `doubtful`, and that the act was laid anew."""
     happened = [
         ("caution", f"{_capital(words(note))}: {words(MEANS[note])}.", "")
         for note in chair.session.notes
         if note in MEANS
     ]
-    return [*happened, *([] if doubtful else _depth(chair, words))]
+    return [*happened, *([] if doubtful else _depth(chair, words)), *_own(chair, words)]
 
 
 def _depth(chair: Chair, words: Words) -> list[Line]:
     session, step = chair.session, chair.session.step
     if step is None or step.depth is None or session.depth is None or abs(session.depth - step.depth) <= DEEP:
         return []
-    told = "follows" if step.kind in ("heat", "press") else "apart"
-    return [("caution", words(SAYS[told], d=f"{session.depth:.1f}", p=f"{step.depth:.1f}"), DEPTH)]
+    told = "laid" if anew(session) else "follows" if step.kind in ("heat", "press") else "apart"
+    rest = "; ".join(_rest_laid(session.steps[session.index + 1 :], step, words))
+    return [("caution", words(SAYS[told], d=f"{session.depth:.1f}", p=f"{step.depth:.1f}", rest=rest), DEPTH)]
+
+
+def _rest_laid(rest: tuple[Step, ...], step: Step, words: Words) -> list[str]:
+    """What has to be set for the rest of the downpack; for the backfill the next needle."""
+
+    def stops(kind: str, steps: list[Step]) -> list[str]:
+        depths = [f"{s.depth:.1f}" for s in steps if s.kind == kind and s.depth is not None]
+        return [words(LAID[kind], mm=", ".join(depths))] if depths else []
+
+    heats = [s for s in rest if s.kind == "heat"]
+    upto = next((i for i, s in enumerate(rest) if s.kind in ("heat", "inject")), len(rest))
+    own = stops("press", list(rest[:upto]))
+    if heats or step.number == 0:
+        return [*own, *stops("heat", heats)]
+    portions = [s for s in rest if s.kind == "inject"][:1]
+    return [*own, *([words(LAID["cold"])] if step.kind == "heat" else []), *stops("inject", portions)]
+
+
+def _own(chair: Chair, words: Words) -> list[Line]:
+    """That this act was laid anew; that its press gets to nothing."""
+    session, step, lines = chair.session, chair.session.step, []
+    if step is None:
+        return []
+    if step.anew and step.kind in ("heat", "press", "inject"):
+        more = step.kind == "heat" and step.number > len(chair.plan.rounds)
+        told = [words(LAID["set"]), *([words(LAID["another"])] if more else [])]
+        lines.append(("caution" if more else "note", " ".join(told), DEPTH))
+    gap = packs(session)
+    if gap is not None and gap < -TOUCH and gap < _planned_gap(chair, step) - TOUCH:
+        lines.append(("caution", words(LAID["above"], tool=words(step.tool), mm=f"{-gap:.1f}"), DEPTH))
+    return lines
+
+
+def _planned_gap(chair: Chair, step: Step) -> float:
+    """How far a press of the downpack packs by the plan, whose own findings speak of one that does not."""
+    bite, press = chair.plan.protocol.acts[step.act - 1 : step.act + 1]
+    return bite.level - press.stop if isinstance(bite, Bite) and isinstance(press, Press) else 0.0
 
 
 def heat_advice(chair: Chair, words: Words) -> list[Line]:

@@ -16,12 +16,11 @@ import sys
 from collections.abc import Collection, Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
 
 from canalwright import casefile
 from canalwright.casefile import CaseError
 from canalwright.guide import Event
-from canalwright.guide.log import events_of
+from canalwright.guide.log import events_of, plain
 from canalwright.web.disk import refused
 from canalwright.web.held import KEY
 
@@ -70,12 +69,12 @@ class Chairbook:
             raise ChairbookError(f"there is no session {ident!r} on this machine") from None
         return _head(lines[0], ident), list(events_of(lines[1:]))
 
-    def append(self, ident: str, event: Event) -> None:
-        """Write one event down; it is on the disk when this returns. Raises ChairbookError, NotWritten."""
+    def append(self, ident: str, *events: Event) -> None:
+        """Write events down, all or none; they are on the disk when this returns. Raises ChairbookError, NotWritten."""
         path = self._path(ident)
         if not self.there(ident):
             raise ChairbookError(f"there is no session {ident!r} on this machine")
-        self._write(path, [json.dumps(_plain(event))])
+        self._write(path, [json.dumps(plain(event)) for event in events])
 
     def there(self, ident: str) -> bool:
         """Whether there is a session of this name."""
@@ -112,7 +111,7 @@ class Chairbook:
     def text(self, ident: str) -> str:
         """A session as it was written down, in the clear; raises ChairbookError."""
         head, events = self.read(ident)
-        return "".join(f"{json.dumps(line)}\n" for line in (asdict(head), *map(_plain, events)))
+        return "".join(f"{json.dumps(line)}\n" for line in (asdict(head), *map(plain, events)))
 
     def restore(self, ident: str, text: str) -> bool:
         """Take in a session as `text` gives it; False where one of this name is there. Raises ChairbookError, NotWritten."""
@@ -122,7 +121,7 @@ class Chairbook:
         first, *lines = text.encode().split(b"\n")
         head = _head(first, ident)
         self._ready()
-        self._write(path, [json.dumps(line) for line in (asdict(head), *map(_plain, events_of(lines)))], new=True)
+        self._write(path, [json.dumps(line) for line in (asdict(head), *map(plain, events_of(lines)))], new=True)
         return True
 
     def _told(self, path: Path) -> list[bytes]:
@@ -197,14 +196,3 @@ def _head(line: bytes, ident: str) -> Head:
         )
     except (ValueError, TypeError, KeyError, AttributeError):
         raise ChairbookError(f"session {ident} cannot be read: its first line is damaged") from None
-
-
-def _plain(event: Event) -> dict[str, Any]:
-    told: dict[str, Any] = {"kind": event.kind, "moment": event.moment}
-    if event.depth is not None:
-        told["depth"] = event.depth
-    if event.text:
-        told["text"] = event.text
-    if event.seconds:
-        told["seconds"] = {str(k): v for k, v in event.seconds.items()}
-    return told

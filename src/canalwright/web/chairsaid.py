@@ -4,7 +4,7 @@ import json
 from dataclasses import asdict
 from typing import Any
 
-from canalwright.guide import Doubt, Phase, Step, concerning, debrief, doubt, doubts
+from canalwright.guide import Doubt, Phase, Step, anew, concerning, debrief, doubt, doubts
 from canalwright.guide.concerns import HEAT
 from canalwright.guide.depths import BEYOND
 from canalwright.instruments import iso3630
@@ -139,15 +139,18 @@ def _lines(chair: Chair, words: Words) -> list[Line]:
     session, step = chair.session, chair.session.step
     assert step is not None
     found = doubt(chair.plan, step, session.depth) if session.depth is not None else None
-    anew = heat_advice(chair, words)  # speaks for what was done, where the plan's findings speak for what was planned
-    lines = [*advice(chair, words, doubtful=found is not None), *anew]
+    heated = heat_advice(chair, words)  # speaks for what was done, where the plan's findings speak for what was planned
+    lines = [*advice(chair, words, doubtful=found is not None), *heated]
     if found is not None:
         text = words(KEPT.get(found.kind, BINDS), tool=words(step.tool), limit=_mm(found.limit))
         lines.insert(0, ("danger", f"{session.depth:.1f} mm: {text}.", LIMIT))
     if session.trying:
         lines.append(("note", words(TRIED), ""))
-    there = [f for f in concerning(chair.plan, step, trying=session.trying) if f.code not in HEAT or not anew]
-    shown = there[: max(sum(f.harm is Harm.DANGER for f in there), len(lines) < OWN)]
+    rounds = sum(s.kind == "heat" for s in session.steps)
+    concerned = concerning(chair.plan, step, trying=session.trying, rounds=rounds)
+    there = [f for f in concerned if f.code not in HEAT or not heated]
+    room = len(lines) < OWN and not (anew(session) or step.anew)  # what was laid anew takes the room of two
+    shown = there[: max(sum(f.harm is Harm.DANGER for f in there), room)]
     for finding in shown:
         harm, message, action = finding_words(finding)
         lines.append((harm, f"{words(message)} {words(action)}", key_of(finding, chair.plan)))

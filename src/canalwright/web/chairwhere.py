@@ -46,11 +46,12 @@ def _depth(chair: Chair, step: Step, words: Words) -> Safe | None:
         return _said("depth as noted", noted, "debrief.depth", words)
     if step.depth is None:
         return None
-    item = all_items(chair.plan).get(_key(chair.plan, step))
+    item = None if step.anew else all_items(chair.plan).get(_key(chair.plan, step))
     if item is not None:
         return where_from(item, chair.plan, words)
     low, high = (step.depth if end is None else end for end in (step.low, step.high))
-    return _said("depth of this act", Quantity(step.depth, low, high, "mm"), "debrief.aim", words)
+    key = "chair.laid" if step.anew else "debrief.aim"
+    return _said("depth of this act", Quantity(step.depth, low, high, "mm"), key, words)
 
 
 def _timed(chair: Chair, step: Step, what: str, words: Words) -> Safe | None:
