@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, Route, expect
 
 from tests.support.browser import SLOW, Server
 from tests.support.chairday import Day
@@ -71,6 +71,32 @@ def test_an_hour_keeps_time_sounds_when_due_and_stays_small(chromium: Browser, s
     after = day.memory()
     assert after["heap"] < before["heap"] + 4 and after["nodes"] < before["nodes"] + 300
     assert after["listeners"] <= before["listeners"] + 20
+    day.page.close()
+
+
+def test_a_wait_before_a_heat_is_counted_aloud_as_well(chromium: Browser, served: Server, data: Path) -> None:
+    day = _opened(chromium, served, data, 1.0)
+    told = day.state()
+    while told["step"]["kind"] != "heat":
+        told = day.press()
+    day.still()
+    end = float(day.page.evaluate("Date.now() / 1000")) + 15.5
+
+    def longer(route: Route) -> None:
+        found = route.fetch().json()
+        route.fulfill(json={**found, "wait": end - found["entered"]})
+
+    day.page.route("**/state.json", longer)
+    day.page.clock.run_for(2100)
+    expect(day.page.locator("#ch-clock-words")).to_have_text("wait")
+    day.page.clock.run_for(15_000)
+    sounds = [(kind, what, end - moment) for kind, what, moment in day.heard]
+    spoken = [(what, left) for kind, what, left in sounds if kind == "say" and what.isdigit() and left > -1]
+    assert [what for what, _ in spoken] == ["10", "3", "2", "1"]
+    assert all(abs(left - int(what)) <= TICK for what, left in spoken)
+    assert any(kind == "say" and what.startswith("wait 1") for kind, what, _ in sounds)
+    assert [abs(left) <= TICK for kind, what, left in sounds if (kind, what) == ("tone", "880") and left < 14] == [True]
+    day.page.unroute_all(behavior="wait")
     day.page.close()
 
 

@@ -165,6 +165,7 @@ function clock() {
   if (step?.seconds) {
     const left = step.seconds - elapsed(), running = state.phase === "running";
     const wait = waits();
+    waiting(wait);
     $("ch-clock").textContent = wait > 0 ? Math.ceil(wait) : left >= 0 ? left.toFixed(step.seconds < 10 || !(running || Number.isInteger(step.seconds)) ? 1 : 0) : `+${(-left).toFixed(1)}`;
     $("ch-clock").classList.toggle("up", left <= 0 && running);
     $("ch-clock").classList.toggle("long", $("ch-clock").textContent.length > 5);
@@ -188,8 +189,18 @@ function fit() {
   }
 }
 
+function once(name, make) { if (!sounded.has(name)) { sounded.add(name); make(); } }
+
+// The wait before a heat is counted aloud like a timer, and its end is told.
+function waiting(left) {
+  const whole = Math.ceil(left);
+  if (left > 0) {
+    once("wait", () => say(`${text("wait")} ${whole}`));
+    if (whole <= 3 || whole % 10 === 0) once(`wait${whole}`, () => say(String(whole)));
+  } else if (sounded.has("wait") && state.phase === "ready") once("waited", () => tone(880, 0.5, 0.3));
+}
+
 function sound(step, left) {
-  const once = (name, make) => { if (!sounded.has(name)) { sounded.add(name); make(); } };
   const whole = Math.ceil(left);
   if (left > 0) {
     once(`tick${Math.floor(elapsed())}`, () => tone(step.kind === "heat" ? 660 : 440, 0.06, 0.12));
