@@ -1,6 +1,8 @@
 """Protects: what we compute agrees with what others published, and known misses stay on the page."""
 
+import importlib
 import json
+import re
 
 import pytest
 
@@ -46,8 +48,12 @@ def test_every_module_has_its_figure_on_a_page_with_all_its_rows() -> None:
     for name, checks in by_module().items():
         drawn = (FIGURES / f"{name}.svg").read_text(encoding="utf-8")
         assert f"checks/{name}.svg)" in pages, f"no page shows the figure of {name}"
-        missed = sum(bool(c.miss) for c in checks)
-        assert f"{len(checks)} rows, {missed} missed" in drawn, f"draw it anew with `make evidence`: {name}"
+        told = re.search(r"(\d+) rows, (\d+) missed", drawn)
+        rows, missed = (int(n) for n in told.groups()) if told else (0, 0)
+        have = len(checks), sum(bool(c.miss) for c in checks)
+        lacks = getattr(importlib.import_module(f"tests.evidence.evidence_{name}"), "LACKS", [])
+        whole = (rows > have[0] and missed >= have[1]) if lacks else (rows, missed) == have
+        assert whole, f"draw it anew with `make evidence`: {name}"
 
 
 @pytest.mark.parametrize(
