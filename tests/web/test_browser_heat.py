@@ -24,16 +24,20 @@ def page(chromium: Browser, address: str) -> Iterator[Page]:
     assert complaints == []
 
 
-def opened(page: Page) -> None:
+SHORT = "?rounds=2&pause=2"
+"""A filling that takes half as long, and so does its run."""
+
+
+def opened(page: Page, choices: str = "") -> None:
     """The heat page of the demo case's first canal."""
     page.goto("/demo")
     page.wait_for_url("**/plan*")
-    page.goto(page.url.split("?")[0].replace("/plan", "/heat"))
+    page.goto(page.url.split("?")[0].replace("/plan", "/heat") + choices)
     expect(page.locator("#run")).to_be_visible()
 
 
 def test_run_play_read_and_save(page: Page, tmp_path: Path) -> None:
-    opened(page)
+    opened(page, SHORT)
     page.locator("#run").click()
     page.wait_for_function(
         "document.documentElement.dataset.heat === 'film' || document.documentElement.dataset.heat === 'done'"
@@ -87,7 +91,7 @@ def test_run_play_read_and_save(page: Page, tmp_path: Path) -> None:
 
 def on_the_root(page: Page, folder: Path) -> None:
     """The view in three dimensions shows the temperature by direction from the run that there is, and says which model it shows."""
-    page.goto(page.url.replace("/heat", "/solid"))
+    page.goto(page.url.replace("/heat", "/solid"))  # with the same choices
     expect(page.locator("html[data-model=direction]")).to_be_attached()
     expect(page.get_by_label("by direction: run in three dimensions")).to_be_checked()
     expect(page.locator("#to-heat")).to_be_hidden()

@@ -4,6 +4,7 @@ import math
 import os
 import re
 import time
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,6 +24,16 @@ from canalwright.web.prefs import Prefs
 _WRITE = os.write
 WORDS = Prefs().words
 HEAD = Head("[case]", 0, "activation=3", 1000.0)
+TOGETHER = pytest.mark.asyncio(loop_scope="module")
+"""On one loop: the bench is of it."""
+
+
+@pytest.fixture(scope="module")
+def bench() -> Iterator[Bench]:
+    """One bench for all: a plan of the same canal is made once."""
+    made = Bench(casefile.generic_tray())
+    yield made
+    made.close()
 
 
 def test_what_is_written_is_read(tmp_path: Path) -> None:
@@ -78,10 +89,12 @@ def test_where_the_disk_takes_nothing_nothing_is_half_written(tmp_path: Path, mo
         Chairbook(tmp_path / "file" / "chair").new(HEAD)
 
 
-async def test_a_session_survives_the_server(tmp_path: Path, case: Case, monkeypatch: pytest.MonkeyPatch) -> None:
+@TOGETHER
+async def test_a_session_survives_the_server(
+    tmp_path: Path, case: Case, bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Another server with the same book stands at the same step with the same timer; what a full disk refused is taken when told again."""
-    tray = casefile.generic_tray()
-    bench, book = Bench(tray), Chairbook(tmp_path)
+    book = Chairbook(tmp_path)
     chairs = Chairs(bench, book)
     ident = chairs.begin(case, 0, "", practice=True)
     start = time.time()
@@ -116,7 +129,6 @@ async def test_a_session_survives_the_server(tmp_path: Path, case: Case, monkeyp
     assert "noted at the chair" in (answer(chair, "depth", WORDS) or "")
     assert "radiographic terminus" in (answer(chair, "limit", WORDS) or "")
     assert answer(chair, "nothing of the kind", WORDS) is None
-    bench.close()
 
 
 def _every_number_answers(chair: Chair) -> None:
@@ -149,144 +161,130 @@ def _long_heat(chair: Chair, start: float) -> list[Event]:
     raise AssertionError("nothing is heated")
 
 
-async def test_what_was_done_is_reckoned_with_before_a_number_shows(tmp_path: Path, case: Case) -> None:
+@TOGETHER
+async def test_what_was_done_is_reckoned_with_before_a_number_shows(tmp_path: Path, case: Case, bench: Bench) -> None:
     """A carrier held too long: after a crash the first answer knows of it; while it is worked out no number stands; the rest changes once,
     says why, and changes back when the act is taken back."""
-    bench, book = Bench(casefile.generic_tray()), Chairbook(tmp_path)
+    book = Chairbook(tmp_path)
     chairs = Chairs(bench, book)
-    try:
-        ident = chairs.begin(case, 2, "", practice=False)
-        chair = await chairs.get(ident)
-        planned, lasting = chair.plan.heat.surface_rise.value, [s.seconds for s in chair.session.steps]
-        for event in _long_heat(chair, time.time() - 200):
-            chair = await chairs.tell(ident, event)
-        heated = chair.session.done[-1].step
-        told = state(chair, Prefs())["rise"]
-        assert told["value"] is None and not told["unknown"], "not the number from before"
-        for _ in range(2):  # killed, and killed again
-            chair = await Chairs(bench, book).get(ident)
-            told = state(chair, Prefs())
-            assert told["rise"]["value"] > planned + 1 and told["retimed"]
-        assert sum(e.kind == RETIME for e in book.read(ident)[1]) <= 2
-        assert [line["harm"] for line in told["lines"]][:2] == ["danger", "caution"]
-        for line, rise in zip(told["lines"], (chair.forecast.reached, chair.forecast.ahead), strict=False):  # type: ignore[union-attr]
-            assert f"<dd>{rise.value:.1f} K" in (answer(chair, line["where"], WORDS) or "")  # type: ignore[union-attr]
-        _every_number_answers(chair)
-        assert "past the 10 K limit" in told["lines"][0]["text"] and "Cool" in told["lines"][1]["text"]
-        assert "más del límite" in state(chair, Prefs(language="es"))["lines"][0]["text"]
-        chairs, now = Chairs(bench, book), chair.session.entered
-        while (
-            chair.session.step is not None and chair.session.step.kind != "heat"
-        ):  # all in haste, the longer pause too
-            chair, now = await chairs.tell(ident, Event(GO, now)), now + 0.1
+    ident = chairs.begin(case, 2, "", practice=False)
+    chair = await chairs.get(ident)
+    planned, lasting = chair.plan.heat.surface_rise.value, [s.seconds for s in chair.session.steps]
+    for event in _long_heat(chair, time.time() - 200):
+        chair = await chairs.tell(ident, event)
+    heated = chair.session.done[-1].step
+    told = state(chair, Prefs())["rise"]
+    assert told["value"] is None and not told["unknown"], "not the number from before"
+    for _ in range(2):  # killed, and killed again
         chair = await Chairs(bench, book).get(ident)
         told = state(chair, Prefs())
-        assert told["wait"] > 0 and f"Wait {told['wait']:.0f} s before this heat" in told["lines"][1]["text"]
-        chairs = Chairs(bench, book)
-        while chair.session.done[-1].step >= heated:
-            chair, now = await chairs.tell(ident, Event(BACK, now)), now + 0.1
-        chair = await Chairs(bench, book).get(ident)
-        assert [s.seconds for s in chair.session.steps] == lasting and state(chair, Prefs())["rise"][
-            "value"
-        ] < planned + 1
-    finally:
-        bench.close()
+        assert told["rise"]["value"] > planned + 1 and told["retimed"]
+    assert sum(e.kind == RETIME for e in book.read(ident)[1]) <= 2
+    assert [line["harm"] for line in told["lines"]][:2] == ["danger", "caution"]
+    for line, rise in zip(told["lines"], (chair.forecast.reached, chair.forecast.ahead), strict=False):  # type: ignore[union-attr]
+        assert f"<dd>{rise.value:.1f} K" in (answer(chair, line["where"], WORDS) or "")  # type: ignore[union-attr]
+    _every_number_answers(chair)
+    assert "past the 10 K limit" in told["lines"][0]["text"] and "Cool" in told["lines"][1]["text"]
+    assert "más del límite" in state(chair, Prefs(language="es"))["lines"][0]["text"]
+    chairs, now = Chairs(bench, book), chair.session.entered
+    while chair.session.step is not None and chair.session.step.kind != "heat":  # all in haste, the longer pause too
+        chair, now = await chairs.tell(ident, Event(GO, now)), now + 0.1
+    chair = await Chairs(bench, book).get(ident)
+    told = state(chair, Prefs())
+    assert told["wait"] > 0 and f"Wait {told['wait']:.0f} s before this heat" in told["lines"][1]["text"]
+    chairs = Chairs(bench, book)
+    while chair.session.done[-1].step >= heated:
+        chair, now = await chairs.tell(ident, Event(BACK, now)), now + 0.1
+    chair = await Chairs(bench, book).get(ident)
+    assert [s.seconds for s in chair.session.steps] == lasting and state(chair, Prefs())["rise"]["value"] < planned + 1
 
 
-async def test_a_noted_depth_lays_the_rest_anew(tmp_path: Path, case: Case) -> None:
+@TOGETHER
+async def test_a_noted_depth_lays_the_rest_anew(tmp_path: Path, case: Case, bench: Bench) -> None:
     """The carrier stopped short: bite, press and rounds get other stops at once, in one writing with the depth; torn apart by a crash they
     are laid again; the screen says so on the act and on those that follow, each with where it is from."""
-    bench, book = Bench(casefile.generic_tray()), Chairbook(tmp_path)
+    book = Chairbook(tmp_path)
     chairs = Chairs(bench, book)
-    try:
-        ident = chairs.begin(case, 0, "", practice=False)
-        chair, now = await chairs.get(ident), time.time() - 60
-        await chairs.tell(ident, Event(TRIED, now))
-        while (step := chair.session.step) is not None and step.kind != "heat":
-            now += 1.0
-            chair = await chairs.tell(ident, Event(GO, now))
-        planned, at = chair.session.steps, chair.session.index
-        short = Event(DEPTH, now + 1, depth=round((planned[at].depth or 0.0) - 1.3, 1))
-        chair = await chairs.tell(ident, short)
-        laid = chair.session.steps
-        assert laid[: at + 1] == planned[: at + 1] and [s.depth for s in laid] != [s.depth for s in planned]
-        told = state(chair, Prefs())
-        assert (
-            "The rest is laid anew: press to" in told["lines"][0]["text"] and "carrier to" in told["lines"][0]["text"]
-        )
-        assert f"{laid[at + 1].depth:.1f} mm" in told["next"]
-        assert "se dispone de nuevo: presión hasta" in state(chair, Prefs(language="es"))["lines"][0]["text"]
-        _every_number_answers(chair)
-        count = chair.count
-        assert (await chairs.tell(ident, short)).count == count, "told again it is not laid again"
-        path = tmp_path / f"{ident}.jsonl"
-        path.write_bytes(path.read_bytes()[:-20])
-        chair = await Chairs(bench, book).get(ident)
-        assert chair.session.steps == laid and chair.count == count
-        assert (await Chairs(bench, book).get(ident)).session.steps == laid
-        chairs = Chairs(bench, book)
-        while (step := chair.session.step) is not None and step.kind != "press":
-            now += 2.0
-            chair = await chairs.tell(ident, Event(GO, now))
-        told = state(chair, Prefs())
-        assert told["step"]["depth"] == round(laid[at + 2].depth or 0.0, 1)
-        assert any("set this stop before you begin" in line["text"] for line in told["lines"])
-        assert "Laid from the depth that was noted" in (answer(chair, "depth", WORDS) or "")
-        _every_number_answers(chair)
-        bite = chair.session.done[-1]
-        chair.session = replace(
-            chair.session, done=(*chair.session.done[:-1], replace(bite, depth=(step.depth or 0.0) + 1.0))
-        )  # type: ignore[union-attr]
-        assert any("nothing is pressed" in line["text"] for line in state(chair, Prefs())["lines"])
-    finally:
-        bench.close()
+    ident = chairs.begin(case, 0, "", practice=False)
+    chair, now = await chairs.get(ident), time.time() - 60
+    await chairs.tell(ident, Event(TRIED, now))
+    while (step := chair.session.step) is not None and step.kind != "heat":
+        now += 1.0
+        chair = await chairs.tell(ident, Event(GO, now))
+    planned, at = chair.session.steps, chair.session.index
+    short = Event(DEPTH, now + 1, depth=round((planned[at].depth or 0.0) - 1.3, 1))
+    chair = await chairs.tell(ident, short)
+    laid = chair.session.steps
+    assert laid[: at + 1] == planned[: at + 1] and [s.depth for s in laid] != [s.depth for s in planned]
+    told = state(chair, Prefs())
+    assert "The rest is laid anew: press to" in told["lines"][0]["text"] and "carrier to" in told["lines"][0]["text"]
+    assert f"{laid[at + 1].depth:.1f} mm" in told["next"]
+    assert "se dispone de nuevo: presión hasta" in state(chair, Prefs(language="es"))["lines"][0]["text"]
+    _every_number_answers(chair)
+    count = chair.count
+    assert (await chairs.tell(ident, short)).count == count, "told again it is not laid again"
+    path = tmp_path / f"{ident}.jsonl"
+    path.write_bytes(path.read_bytes()[:-20])
+    chair = await Chairs(bench, book).get(ident)
+    assert chair.session.steps == laid and chair.count == count
+    assert (await Chairs(bench, book).get(ident)).session.steps == laid
+    chairs = Chairs(bench, book)
+    while (step := chair.session.step) is not None and step.kind != "press":
+        now += 2.0
+        chair = await chairs.tell(ident, Event(GO, now))
+    told = state(chair, Prefs())
+    assert told["step"]["depth"] == round(laid[at + 2].depth or 0.0, 1)
+    assert any("set this stop before you begin" in line["text"] for line in told["lines"])
+    assert "Laid from the depth that was noted" in (answer(chair, "depth", WORDS) or "")
+    _every_number_answers(chair)
+    bite = chair.session.done[-1]
+    chair.session = replace(
+        chair.session, done=(*chair.session.done[:-1], replace(bite, depth=(step.depth or 0.0) + 1.0))
+    )
+    assert any("nothing is pressed" in line["text"] for line in state(chair, Prefs())["lines"])
 
 
-async def test_a_depth_that_cannot_be_and_what_happened_stand_on_the_act(tmp_path: Path, case: Case) -> None:
-    bench = Bench(casefile.generic_tray())
-    chairs = Chairs(bench, Chairbook(tmp_path))
-    try:
-        ident = chairs.begin(case, 0, "", practice=False)
-        told = state(await chairs.get(ident), Prefs())
-        assert (told["step"]["kind"], told["index"], told["step"]["danger"]) == ("try", 0, False)
-        assert told["total"] == len((await chairs.get(ident)).session.steps) + 1
-        now = time.time()
-        for n, event in enumerate((Event(TRIED, now), Event("depth", now, depth=30.0), Event(NOTE, now, text="bled"))):
-            chair = await chairs.tell(ident, replace(event, moment=now + n / 100))
-        told = state(chair, Prefs())
-        assert (told["step"]["kind"], told["index"]) == ("place", 1)
-        assert (
-            told["step"]["danger"]
-            and told["lines"][0]["harm"] == "danger"
-            and "through the foramen" in told["lines"][0]["text"]
-        )
-        assert any("do not go on over blood" in line["text"] for line in told["lines"])
-        assert told["step"]["asked"][0]["over"] < 30.0
-    finally:
-        bench.close()
-
-
-async def test_an_edited_case_is_told_and_the_rest_planned_anew_from_the_step_reached(
-    tmp_path: Path, case: Case
+@TOGETHER
+async def test_a_depth_that_cannot_be_and_what_happened_stand_on_the_act(
+    tmp_path: Path, case: Case, bench: Bench
 ) -> None:
-    bench = Bench(casefile.generic_tray())
+    chairs = Chairs(bench, Chairbook(tmp_path))
+    ident = chairs.begin(case, 0, "", practice=False)
+    told = state(await chairs.get(ident), Prefs())
+    assert (told["step"]["kind"], told["index"], told["step"]["danger"]) == ("try", 0, False)
+    assert told["total"] == len((await chairs.get(ident)).session.steps) + 1
+    now = time.time()
+    for n, event in enumerate((Event(TRIED, now), Event("depth", now, depth=30.0), Event(NOTE, now, text="bled"))):
+        chair = await chairs.tell(ident, replace(event, moment=now + n / 100))
+    told = state(chair, Prefs())
+    assert (told["step"]["kind"], told["index"]) == ("place", 1)
+    assert (
+        told["step"]["danger"]
+        and told["lines"][0]["harm"] == "danger"
+        and "through the foramen" in told["lines"][0]["text"]
+    )
+    assert any("do not go on over blood" in line["text"] for line in told["lines"])
+    assert told["step"]["asked"][0]["over"] < 30.0
+
+
+@TOGETHER
+async def test_an_edited_case_is_told_and_the_rest_planned_anew_from_the_step_reached(
+    tmp_path: Path, case: Case, bench: Bench
+) -> None:
     chairs = Chairs(bench, Chairbook(tmp_path))
     draft = Draft.of(case)
     shorter = draft.with_text(0, "working_length", f"{case.canals[0].working_length - 0.5:g}").case()
-    try:
-        ident = chairs.begin(case, 0, "", practice=False)
-        for i in range(3):
-            await chairs.tell(ident, Event(GO, time.time() + 0.01 * i))
-        chair = await chairs.get(ident)
-        assert older(chair, shorter) and not older(chair, draft.with_label("another label").case())
-        after = await chairs.get(await chairs.replan(ident, shorter))
-        assert after.session.index == chair.session.index > 0 and after.session.phase == chair.session.phase
-        same = [replace(done, aim=None) for done in after.session.done]
-        assert same == [replace(done, aim=None) for done in chair.session.done], (
-            "what was done stays as it was done, depths too"
-        )
-        assert after.case.digest == shorter.digest and after.session.steps != chair.session.steps
-        with pytest.raises(ChairbookError, match="no such canal"):
-            await chairs.replan(ident, draft.without_canal(0).case())
-    finally:
-        bench.close()
+    ident = chairs.begin(case, 0, "", practice=False)
+    for i in range(3):
+        await chairs.tell(ident, Event(GO, time.time() + 0.01 * i))
+    chair = await chairs.get(ident)
+    assert older(chair, shorter) and not older(chair, draft.with_label("another label").case())
+    after = await chairs.get(await chairs.replan(ident, shorter))
+    assert after.session.index == chair.session.index > 0 and after.session.phase == chair.session.phase
+    same = [replace(done, aim=None) for done in after.session.done]
+    assert same == [replace(done, aim=None) for done in chair.session.done], (
+        "what was done stays as it was done, depths too"
+    )
+    assert after.case.digest == shorter.digest and after.session.steps != chair.session.steps
+    with pytest.raises(ChairbookError, match="no such canal"):
+        await chairs.replan(ident, draft.without_canal(0).case())
