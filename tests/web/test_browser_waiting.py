@@ -50,11 +50,15 @@ def test_a_plan_is_cancelled_and_made_after_all(page: Page, served: Server) -> N
     planned(page)
 
 
+SHORT = "?rounds=2&pause=2"
+"""A filling that takes half as long, and so does its picture."""
+
+
 def test_the_moving_picture_is_given_up_then_saved(page: Page, served: Server, tmp_path: Path) -> None:
     """That it is begun again is not undone by what is told late of the one that was given up."""
     page.goto("/demo")
     page.wait_for_url("**/plan*")
-    page.goto(page.url.replace("/plan", "/play"))
+    page.goto(page.url.split("?")[0].replace("/plan", "/play") + SHORT)
     expect(page.locator("html[data-player=ready]")).to_be_attached()
     make, cancel = page.get_by_role("button", name="Moving picture (GIF)"), page.locator("#moving-cancel")
     held: list[Route] = []
