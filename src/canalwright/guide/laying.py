@@ -19,7 +19,7 @@ from canalwright.guide.session import STOPS, Event, Laid, Session, apply
 from canalwright.guide.steps import Step
 from canalwright.instruments import Needle, Plugger
 from canalwright.planning import Plan, practice
-from canalwright.planning.backfill import lay_portions, needle_stop, widest_needle
+from canalwright.planning.backfill import LEAST_PORTION, lay_portions, needle_stop, widest_needle
 from canalwright.planning.downpack import Step as Stations
 from canalwright.planning.downpack import lay_rounds, widest_reaching
 from canalwright.protocol import Heat, Inject
@@ -27,8 +27,6 @@ from canalwright.protocol.acts import TOUCH
 
 LEAST_PLUNGE = 1.0
 """A way shorter than this is not worth another heat, mm (common practice)."""
-LEAST_PORTION = 0.3
-"""A portion shorter than this is not injected, mm, as in `planning.backfill`."""
 SETS = ("sear", "heat", "bite", "press")
 """Acts whose depth sets what follows, and those of them after which the filling ends there."""
 ENDS = ("sear", "bite", "press")

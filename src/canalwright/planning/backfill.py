@@ -13,6 +13,8 @@ from canalwright.instruments import Needle
 from canalwright.planning import practice
 
 Array = NDArray[np.float64]
+LEAST_PORTION = 0.3
+"""A portion shorter than this is not injected, mm (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +45,8 @@ def backfill_top(canal: Canal, downpack_top: float) -> Top:
 
 
 def lay_portions(bottom: float, top: float, most: float = practice.PORTION) -> tuple[tuple[float, float], ...]:
-    """Equal portions of at most `most` mm between two stations, from the bottom up; none for less than 0.3 mm."""
-    if top - bottom < 0.3:
+    """Equal portions of at most `most` mm between two stations, from the bottom up; none for less than `LEAST_PORTION`."""
+    if top - bottom < LEAST_PORTION:
         return ()
     count = max(1, math.ceil((top - bottom) / most - 1e-9))
     edges = np.linspace(bottom, top, count + 1)

@@ -195,7 +195,7 @@ function once(name, make) { if (!sounded.has(name)) { sounded.add(name); make();
 function waiting(left) {
   const whole = Math.ceil(left);
   if (left > 0) {
-    once("wait", () => say(`${text("wait")} ${whole}`));
+    once("wait", () => { sounded.add(`wait${whole}`); say(`${text("wait")} ${whole}`); }); // it says the number that is due, too
     if (whole <= 3 || whole % 10 === 0) once(`wait${whole}`, () => say(String(whole)));
   } else if (sounded.has("wait") && state.phase === "ready") once("waited", () => tone(880, 0.5, 0.3));
 }
