@@ -27,6 +27,7 @@ from canalwright.guide import (
     steps_of,
     taken,
 )
+from canalwright.guide.debrief import DEEP
 from canalwright.guide.laying import LEAST_PLUNGE
 from canalwright.guide.log import event_of, plain
 from canalwright.planning import Choices, Plan, practice
@@ -138,6 +139,16 @@ def test_a_bite_that_took_more_leaves_more_to_inject(plan: Plan) -> None:
     assert _depths(session.steps, "press")[-1] == pytest.approx(_depths(steps, "press")[-1], abs=0.02)
 
 
+def test_a_portion_that_would_get_too_long_to_be_packed_is_shared_out() -> None:
+    """A bite took so much that the first portion, begun at its floor, would be longer than one is: all are laid anew, one more."""
+    plan = _plan(1)
+    steps = steps_of(plan)
+    session = _noted(plan, _heats(steps)[-1] + 1, 1.5)
+    portions, before = _depths(session.steps, "inject"), _depths(steps, "inject")
+    assert len(portions) == len(before) + 1
+    assert max(a - b for a, b in pairwise([*portions, plan.backfill_top.value])) <= practice.PORTION + DEEP
+
+
 def test_a_portion_packed_otherwise_moves_the_next_needle_alone(plan: Plan) -> None:
     steps = steps_of(plan)
     presses = [i for i, s in enumerate(steps) if s.kind == "press" and steps[i - 1].kind == "inject"]
@@ -245,6 +256,10 @@ def _keeps_to_the_rules(plan: Plan, session: Session) -> None:
     if session.steps != session.laid and len(stops) > 1:
         assert min(b - a for a, b in pairwise(stops)) > LEAST_PLUNGE - 0.05
     portions = [s for s in rest if s.kind == "inject"]
+    for needle, packed_to in zip(portions, _depths(rest, "press")[-len(portions) :], strict=False):
+        assert (needle.depth or 0.0) - packed_to <= practice.PORTION + DEEP + 0.02, (
+            "no portion is too long to be packed"
+        )
     if portions:
         assert _depths(rest, "press")[-1] == pytest.approx(plan.backfill_top.value, abs=0.02)
         packed = [a.top - a.bottom for a in plan.protocol.acts if isinstance(a, Inject)]
