@@ -1,6 +1,7 @@
 """One request to a record screen: who asks, what the form held, and how screens answer."""
 
 from collections.abc import Callable
+from datetime import date
 from functools import cached_property
 from hmac import compare_digest
 from urllib.parse import urlsplit
@@ -65,6 +66,11 @@ class Ask:
     def prefs(self) -> Prefs:
         """Language and tooth numbers."""
         return Prefs.of(self.request.cookies)
+
+    @property
+    def today(self) -> date:
+        """The day where this server stands, by the clock that the records go by."""
+        return self.house.store.vault.clock().astimezone().date()
 
     @property
     def words(self) -> Words:

@@ -50,13 +50,13 @@ def cases(ask: Ask) -> Response:
         limit=ROWS,
         offset=start,
     )
-    view = screens.cases(ask.prefs, page, status, patient, start, ROWS, date.today(), _may(ask))
+    view = screens.cases(ask.prefs, page, status, patient, start, ROWS, ask.today, _may(ask))
     return ask.page("Cases", view, here="")
 
 
 def recalls(ask: Ask) -> Response:
     """Recalls overdue first, then those due within sixty days."""
-    today, start = date.today(), _start(ask)
+    today, start = ask.today, _start(ask)
     late = ask.desk.overdue(today, limit=ROWS, offset=start)
     soon = ask.desk.due(date.fromordinal(today.toordinal() + 60), limit=ROWS, offset=start)
     view = screens.recalls(ask.prefs, late, soon, start, ROWS, today, _may(ask))
@@ -65,7 +65,7 @@ def recalls(ask: Ask) -> Response:
 
 def calendar(ask: Ask) -> Response:
     """Recalls of the next year as iCalendar, under pseudonyms."""
-    until = date.fromordinal(date.today().toordinal() + 366)
+    until = date.fromordinal(ask.today.toordinal() + 366)
     return download(ask.desk.calendar(until), "text/calendar", "recalls.ics")
 
 
@@ -128,7 +128,7 @@ def case_screen(ask: Ask, problem: str = "", status: int = 200) -> Response:
     begun = sessions_of(ask, view.tooth, events) if ask.desk.allowed(Act.RECORD_TREATMENT) else []
     typed = {key: ask.text(key) for key in onecase.TYPED if key in ask.form}
     content = onecase.case(
-        ask.prefs, ask.csrf, view, events, date.today(), _may(ask), who, begun, problem or locked, typed
+        ask.prefs, ask.csrf, view, events, ask.today, _may(ask), who, begun, problem or locked, typed
     )
     return ask.page(f"Case {name}", content, here="", status=status)
 

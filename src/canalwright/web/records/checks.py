@@ -1,7 +1,5 @@
 """Between the check page and the records: a check is kept as an event of its case, with its film; and the habits that checks teach."""
 
-from datetime import date
-
 from starlette.responses import Response
 from starlette.routing import Route
 
@@ -59,7 +57,7 @@ def keep(ask: Ask) -> Response:
         view, events = ask.desk.case(name)
         if view.tooth != case.tooth.code:
             raise BadEntry(f"case {name} is of tooth {view.tooth}, this check is of tooth {case.tooth.code}")
-        kept: dict[str, object] = {"on": date.today().isoformat(), **found.payload()}
+        kept: dict[str, object] = {"on": ask.today.isoformat(), **found.payload()}
         ask.desk.weigh(name, Kind.CHECK, kept)
         last, text = measured(events, None), casefile.dumps(case)
         if last is None or last.field("case_file") != text:

@@ -1,7 +1,6 @@
 """What the recalls teach: pictures, tables, what goes with the outcome."""
 
 from dataclasses import replace
-from datetime import date
 
 from starlette.responses import Response
 from starlette.routing import Route
@@ -26,7 +25,7 @@ def routes(house: House) -> list[Route]:
 
 def screen(ask: Ask) -> Response:
     """The whole picture; factors of the Cox model as the address says."""
-    rows = ask.desk.outcomes(date.today())
+    rows = ask.desk.outcomes(ask.today)
     summary = summarise(rows)
     known = sorted({name for row in rows for name in row.factors})
     asked = [f for f in ask.request.query_params.getlist("factor") if f in known]
@@ -54,7 +53,7 @@ def screen(ask: Ask) -> Response:
 def file(ask: Ask) -> Response:
     """A picture or a table to keep."""
     name = ask.request.path_params["name"]
-    rows = ask.desk.outcomes(date.today())
+    rows = ask.desk.outcomes(ask.today)
     found = outcome_files(rows, summarise(rows))
     if name not in found:
         raise NotFound("there is no such picture or table")

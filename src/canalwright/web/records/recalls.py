@@ -37,7 +37,7 @@ def screen(ask: Ask, problem: str = "", status: int = 200) -> Response:
     view, events = ask.desk.case(ask.request.path_params["case"])
     roots = _roots(events)
     given = ask.form if len(ask.form) else None
-    content = screens.recall(ask.prefs, ask.csrf, view, roots, ask.session.name, given, date.today(), problem)
+    content = screens.recall(ask.prefs, ask.csrf, view, roots, ask.session.name, given, ask.today, problem)
     return ask.page("Recall", content, status=status)
 
 

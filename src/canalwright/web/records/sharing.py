@@ -3,7 +3,7 @@
 Making a file records that it was handed over, and with which words; looking at the screen does not.
 """
 
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from io import BytesIO
 from urllib.parse import parse_qs
 from zipfile import ZIP_DEFLATED, ZipFile
@@ -70,7 +70,7 @@ def write(ask: Ask) -> Response:
         text = ask.form.get("text", "")
         words = text.replace("\r\n", "\n") if isinstance(text, str) else ""
         given = Given(
-            ask.text("colleague"), ask.text("clinic").replace(" / ", "\n"), ask.text("phone"), date.today().isoformat()
+            ask.text("colleague"), ask.text("clinic").replace(" / ", "\n"), ask.text("phone"), ask.today.isoformat()
         )
         say = words_of(language)
         if ask.text("act") == "preview":
@@ -97,7 +97,7 @@ def casebook(ask: Ask) -> Response:
         language = _asked("", ask.text("language"), ask)[1]
         dossier = _handed(ask, name, {"what": "casebook", "language": language})
         plans = _plans(ask, dossier) if ask.text("drawings") == "yes" else {}
-        given = Given(on=date.today().isoformat())
+        given = Given(on=ask.today.isoformat())
         pdf = casebook_pdf(dossier, _verified(ask), plans, given, say=words_of(language), language=language)
     except (ExchangeError, BadEntry, IdentityLocked) as error:
         return screen(ask, str(error), 422)
