@@ -1,5 +1,6 @@
 """The pages through a simulated user: what stands on them, and what a link to nowhere says."""
 
+import sys
 from collections.abc import AsyncIterator
 
 import pytest
@@ -24,9 +25,12 @@ async def office() -> AsyncIterator[Office]:
 
 @pytest.fixture
 async def user(office: Office) -> AsyncIterator[User]:
+    ours = {name: module for name, module in sys.modules.items() if name.partition(".")[0] == "canalwright"}
     async with user_simulation() as simulated:
         register(office)
         yield simulated
+    # It forgets the modules of all pages and the packages that they are in: others would load them twice.
+    sys.modules.update(ours)
 
 
 def _all(user: User) -> str:

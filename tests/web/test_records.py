@@ -6,7 +6,7 @@ way of a case from its first plan to its recall.
 
 import re
 import time
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -320,8 +320,11 @@ async def test_every_screen_has_a_strict_policy_and_the_caution(ann: Browser) ->
 
 
 async def test_what_was_done_at_the_chair_is_sealed_ones_own_and_kept_with_the_case(
-    ann: Browser, house: House, case: Case, plan: Plan
+    ann: Browser, house: House, clock: Clock, case: Case, plan: Plan
 ) -> None:
+    clock.now = datetime.now(UTC)  # the chair goes by the true time, and a filling of tomorrow is refused
+    await ann.sign_in()
+
     async def planned(*_: Any) -> Plan:
         return plan
 
