@@ -137,6 +137,7 @@ def _every_number_answers(chair: Chair) -> None:
     step = told["step"]
     shown = {"depth": step["depth"], "clock": step["seconds"], "outside": told["rise"]["value"]}
     shown |= {"cut": step["cut"][0] if step["cut"] else None} | {line["where"]: math.nan for line in told["lines"]}
+    shown |= {"next": float(told["next_depth"][:-3]) if told["next_depth"] else None, "set": step["temperature"]}
     for what, value in shown.items():
         found = answer(chair, what, WORDS) if what else ""
         if value is None:
@@ -144,7 +145,7 @@ def _every_number_answers(chair: Chair) -> None:
         elif what:
             assert found and "how it is found" in found, (what, step["kind"])
             if not math.isnan(value):
-                assert re.search(rf"<dd>{value:.1f} ", found), (what, value, found)
+                assert re.search(rf"<dd>{value:.{0 if what == 'set' else 1}f} ", found), (what, value, found)
     silent = [line["text"] for line in told["lines"] if not line["where"] and re.search(r"\d [ms]", line["text"])]
     assert not silent, "a line with a number that says nothing of it"
 
@@ -218,7 +219,7 @@ async def test_a_noted_depth_lays_the_rest_anew(tmp_path: Path, case: Case, benc
     assert laid[: at + 1] == planned[: at + 1] and [s.depth for s in laid] != [s.depth for s in planned]
     told = state(chair, Prefs())
     assert "The rest is laid anew: press to" in told["lines"][0]["text"] and "carrier to" in told["lines"][0]["text"]
-    assert f"{laid[at + 1].depth:.1f} mm" in told["next"]
+    assert f"{laid[at + 1].depth:.1f} mm" == told["next_depth"]
     assert "se dispone de nuevo: presión hasta" in state(chair, Prefs(language="es"))["lines"][0]["text"]
     _every_number_answers(chair)
     count = chair.count

@@ -15,7 +15,7 @@ from canalwright.report import ISO_3630, finding_words
 from canalwright.report.words import figure
 from canalwright.web.chair import Chair
 from canalwright.web.chairadvice import Line, advice, heat_advice
-from canalwright.web.chairwhere import LIMIT
+from canalwright.web.chairwhere import LIMIT, following
 from canalwright.web.markup.debrief import ended
 from canalwright.web.markup.resting import key_of
 from canalwright.web.prefs import Prefs
@@ -61,16 +61,14 @@ ASKED = {
 def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
     """All that the chair's screen shows; the try-in counts as an act of its own."""
     words, session = prefs.words, chair.session
-    step, trying = session.step, session.trying
-    after = session.index + (not trying)
-    following = session.steps[after] if after < len(session.steps) else None
+    step, coming = session.step, following(chair)
     return {
         "n": chair.count,
         "tooth": prefs.tooth(chair.case.tooth),
         "canal": words(chair.plan.canal.name),
         "reference": words(chair.plan.canal.reference),
         "practice": chair.head.practice,
-        "index": after,
+        "index": session.index + (not session.trying),
         "total": len(session.steps) + 1,
         "phase": session.phase.value,
         "entered": session.entered,
@@ -79,7 +77,8 @@ def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
         "notes": list(session.notes),
         "noted_depth": session.depth,
         "step": _step(chair, step, words) if step else None,
-        "next": _next(following, words) if following else "",
+        "next": " · ".join(filter(None, (words(SHORT[coming.kind]), words(coming.tool)))) if coming else "",
+        "next_depth": f"{coming.depth:.1f} mm" if coming is not None and coming.depth is not None else "",
         "rise": _rise(chair) | {"limit": RISE_LIMIT},
         "retimed": _retimed(chair),
         "wait": chair.forecast.wait if chair.forecast is not None and chair.rise is not None else 0.0,
@@ -178,12 +177,6 @@ def _cut(step: Step, words: Words) -> str:
     if step.cut is None:
         return ""
     return words("cut {mm} mm off its tip", mm=figure(step.cut[0]))
-
-
-def _next(step: Step, words: Words) -> str:
-    """The next act in a line that is read from two metres."""
-    depth = f"{step.depth:.1f} mm" if step.depth is not None else ""
-    return " · ".join(filter(None, (words(SHORT[step.kind]), words(step.tool), depth)))
 
 
 def _said(step: Step, words: Words) -> str:

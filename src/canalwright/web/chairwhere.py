@@ -1,4 +1,5 @@
-"""Where a number on the chair's screen is from: depth, seconds, what is cut, the rise outside, and what a line rests on.
+"""Where a number on the chair's screen is from: depth, of this act and the next, seconds, what the heat source is set to, what is cut, the
+rise outside, and what a line rests on.
 
 A number of the plan answers as it does on the page of the plan. What was noted, timed anew or forecast at the chair answers for itself, as
 in the account of what was done.
@@ -14,11 +15,12 @@ from canalwright.web.markup.debrief import NOTED, RISE
 from canalwright.web.markup.html import Safe
 from canalwright.web.markup.planview import all_items
 from canalwright.web.markup.planview import answer as of_plan
+from canalwright.web.markup.ready import CHOSEN
 from canalwright.web.markup.where import FROM_5_TO_95, said, where_from
 from canalwright.web.words import Words
 
 OUTSIDE, DEPTH, CLOCK, CUT, LIMIT, WAIT = "outside", "depth", "clock", "cut", "limit", "wait"
-REACHED, AHEAD = "reached", "ahead"
+REACHED, AHEAD, NEXT, SET = "reached", "ahead", "next", "set"
 """The numbers of the chair by name, as the screen asks for them."""
 
 
@@ -32,6 +34,11 @@ def answer(chair: Chair, what: str, words: Words) -> Safe | None:
         return None
     if what == DEPTH:
         return _depth(chair, step, words)
+    if what == NEXT:
+        return _aimed(chair, following(chair), words)
+    if what == SET:
+        at = None if step.temperature is None else Quantity.exact(step.temperature, "°C", CHOSEN)
+        return _said("carrier set to", at, "setting.0.temperature", words, digits=0)
     if what in (CLOCK, WAIT, REACHED, AHEAD):
         return _timed(chair, step, what, words)
     if what == LIMIT:
@@ -44,7 +51,18 @@ def _depth(chair: Chair, step: Step, words: Words) -> Safe | None:
     if chair.session.depth is not None:
         noted = Quantity.exact(chair.session.depth, "mm", NOTED)
         return _said("depth as noted", noted, "debrief.depth", words)
-    if step.depth is None:
+    return _aimed(chair, step, words)
+
+
+def following(chair: Chair) -> Step | None:
+    """The act that comes after the one that is up, the try-in before the first; None at the last one."""
+    steps, at = chair.session.steps, chair.session.index + (not chair.session.trying)
+    return steps[at] if at < len(steps) else None
+
+
+def _aimed(chair: Chair, step: Step | None, words: Words) -> Safe | None:
+    """The depth of an act as it is planned, or laid anew."""
+    if step is None or step.depth is None:
         return None
     item = None if step.anew else all_items(chair.plan).get(_key(chair.plan, step))
     if item is not None:
@@ -85,8 +103,8 @@ def _key(plan: Plan, step: Step) -> str:
     return ""
 
 
-def _said(name: str, q: Quantity | None, key: str, words: Words) -> Safe | None:
+def _said(name: str, q: Quantity | None, key: str, words: Words, digits: int = 1) -> Safe | None:
     if q is None:
         return None
     between = interval(q).replace(" to ", words(" to ")) if q.high > q.low else ""
-    return said(name, q, figure(q.value), between, q.unit, words, key=key, kind=FROM_5_TO_95 if between else "")
+    return said(name, q, figure(q.value, digits), between, q.unit, words, key=key, kind=FROM_5_TO_95 if between else "")

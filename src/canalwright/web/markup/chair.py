@@ -101,7 +101,13 @@ def _step(words: Words) -> Safe:
     depth = (_figure("ch-depth", "depth", "mm", words), el("p", id="ch-interval", class_="ch-small"))
     clock = (_figure("ch-clock", "clock", "s", words), el("p", id="ch-clock-words", class_="ch-small"))
     cut = el("small", _asks("ch-cut", "cut", words))
-    tool = (el("i", id="ch-swatch", class_="swatch", hidden=True), el("span", id="ch-tool"), cut)
+    tool = (
+        el("i", id="ch-swatch", class_="swatch", hidden=True),
+        el("span", id="ch-tool"),
+        _asks("ch-set", "set", words),
+        cut,
+    )
+    coming = (el("span", id="ch-next-act"), _asks("ch-next-depth", "next", words))
     return el(
         "section",
         el("p", words("Opening the session…"), id="ch-words", class_="ch-words"),
@@ -114,7 +120,7 @@ def _step(words: Words) -> Safe:
         ),
         el("ul", id="ch-lines", class_="ch-lines", aria_live="polite"),
         el("p", id="ch-warn", class_="ch-warn", role="alert"),
-        el("div", el("span", id="ch-next-words", class_="ch-small"), el("p", id="ch-next"), class_="ch-next"),
+        el("div", el("span", id="ch-next-words", class_="ch-small"), el("p", *coming, id="ch-next"), class_="ch-next"),
         class_="ch-step", id="ch-step", aria_label=words("This step"),
     )  # fmt: skip
 

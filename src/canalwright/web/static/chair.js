@@ -98,7 +98,8 @@ function show() {
   $("ch-go").textContent = state.phase === "running" ? text("started") : state.phase === "paused" ? text("resume") : step?.seconds ? text("start") : text("go");
   if (step) {
     $("ch-words").textContent = step.words;
-    $("ch-tool").textContent = unbroken([step.tool, step.cut, step.temperature ? `${step.temperature.toFixed(0)} °C` : ""].filter(Boolean).join(" · "));
+    $("ch-tool").textContent = unbroken([step.tool, step.cut].filter(Boolean).join(" · ")) + (step.temperature ? " · " : "");
+    $("ch-set").textContent = step.temperature ? unbroken(`${step.temperature.toFixed(0)} °C`) : "";
     $("ch-cut").textContent = unbroken(step.cut_between);
     $("ch-swatch").hidden = !step.colour;
     $("ch-swatch").style.background = step.colour ?? "";
@@ -109,7 +110,8 @@ function show() {
     $("ch-interval").textContent = unbroken(`${step.read} ${state.reference}` + (step.low === null ? "" : `, ${text("interval")} ${step.low.toFixed(1)}–${step.high.toFixed(1)}`));
     $("ch-clock-box").hidden = step.seconds === null;
     $("ch-next-words").textContent = [state.next && text("next"), state.retimed && text("retimed")].filter(Boolean).join(" · ");
-    $("ch-next").textContent = unbroken(state.next);
+    $("ch-next-act").textContent = state.next + (state.next_depth && " · ");
+    $("ch-next-depth").textContent = unbroken(state.next_depth);
   } else debrief();
   tellLines();
   fit();
@@ -169,20 +171,21 @@ function clock() {
     $("ch-clock").textContent = wait > 0 ? Math.ceil(wait) : left >= 0 ? left.toFixed(step.seconds < 10 || !(running || Number.isInteger(step.seconds)) ? 1 : 0) : `+${(-left).toFixed(1)}`;
     $("ch-clock").classList.toggle("up", left <= 0 && running);
     $("ch-clock").classList.toggle("long", $("ch-clock").textContent.length > 5);
-    $("ch-clock-words").textContent = wait > 0 ? text("wait") : left <= 0 && running ? text("time_up") : text({ heat: "heat", press: "hold", pause: "cool" }[step.kind] ?? "wait");
+    const below = wait > 0 ? text("wait") : left <= 0 && running ? text("time_up") : text({ heat: "heat", press: "hold", pause: "cool" }[step.kind] ?? "wait");
+    if ($("ch-clock-words").textContent !== below) { $("ch-clock-words").textContent = below; fit(); }
     if (running) sound(step, left);
     if (step.kind === "heat" && step.longest !== null && state.phase !== "ready") {
       const spare = step.longest - elapsed();
       if (spare <= 0) warned.push(text("over")); else if (spare <= WARN) warned.push(text("warn"));
     }
   }
-  const words = warned.join(" ");
+  const words = unbroken(warned.join(" "));
   if ($("ch-warn").textContent !== words) { $("ch-warn").textContent = words; fit(); }
 }
 
 // All of an act without scrolling: step by step what matters less makes room (chair.css); where that is not enough, all is there and scrolls.
 function fit() {
-  const chair = $("ch"), levels = state?.phase === "done" ? [] : ["", "1", "2", "3", "4"];
+  const chair = $("ch"), levels = state?.phase === "done" ? [] : ["", "1", "2", "3", "4", "5", "6"];
   for (const level of [...levels, ""]) {
     chair.dataset.fit = level;
     if (document.documentElement.scrollHeight <= innerHeight) return;
