@@ -1,6 +1,7 @@
 """A small cohort of virtual teeth, as every test here uses it."""
 
 import sys
+import time
 from pathlib import Path
 
 from canalwright.cohort.job import Job
@@ -27,11 +28,15 @@ def jobs(count: int = 10, *, draws: int = 64, seed: int = 5) -> list[Job]:
 
 
 def main(out: str) -> None:
-    """Run the cohort on one worker: the client that a test kills."""
+    """Run the cohort on one worker: the client that a test kills. It stands still before the last tooth, so as to be killed in time."""
     from canalwright.cohort.fleet import Local
-    from canalwright.cohort.run import run
+    from canalwright.cohort.run import Progress, run
 
-    run(jobs(), Path(out), Local(1, dashboard=None), about=ABOUT)
+    def tell(progress: Progress) -> None:
+        while progress.done == progress.all - 1:
+            time.sleep(1.0)
+
+    run(jobs(), Path(out), Local(1, dashboard=None), about=ABOUT, tell=tell)
 
 
 if __name__ == "__main__":
