@@ -218,6 +218,7 @@ LETTERS = """async (least) => {
 }"""
 ACT = ("ch-words", "ch-tool", "ch-depth", "ch-clock", "ch-next", "ch-warn")
 LEAST, LEAST_ON_SMALL = 28, 22
+"""Least font of what is not read from afar, in pixels: our own choice (`chair.css`)."""
 SCREENS = {(1366, 768): 96, (1920, 1080): 96, (820, 1180): 132}
 """Width and height, and pixels of the page to an inch: the reference pixel of CSS; tablets are finer (common practice)."""
 SMALL = ((768, 1024), (1024, 768))

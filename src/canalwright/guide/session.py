@@ -125,6 +125,12 @@ class Session:
         """The step that is up; None when all is done."""
         return self.steps[self.index] if self.index < len(self.steps) else None
 
+    @property
+    def following(self) -> Step | None:
+        """The act after the one that is up, the first step after the try-in; None at the last one."""
+        at = self.index + (not self.trying)
+        return self.steps[at] if at < len(self.steps) else None
+
     def elapsed(self, now: float) -> float:
         """Seconds that the timer of this step has run."""
         return self.before + (max(now - self.since, 0.0) if self.since is not None else 0.0)

@@ -15,7 +15,7 @@ from canalwright.report import ISO_3630, finding_words
 from canalwright.report.words import figure
 from canalwright.web.chair import Chair
 from canalwright.web.chairadvice import Line, advice, heat_advice
-from canalwright.web.chairwhere import LIMIT, following
+from canalwright.web.chairwhere import LIMIT
 from canalwright.web.markup.debrief import ended
 from canalwright.web.markup.resting import key_of
 from canalwright.web.prefs import Prefs
@@ -61,7 +61,7 @@ ASKED = {
 def state(chair: Chair, prefs: Prefs) -> dict[str, Any]:
     """All that the chair's screen shows; the try-in counts as an act of its own."""
     words, session = prefs.words, chair.session
-    step, coming = session.step, following(chair)
+    step, coming = session.step, session.following
     return {
         "n": chair.count,
         "tooth": prefs.tooth(chair.case.tooth),

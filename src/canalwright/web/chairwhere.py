@@ -35,7 +35,7 @@ def answer(chair: Chair, what: str, words: Words) -> Safe | None:
     if what == DEPTH:
         return _depth(chair, step, words)
     if what == NEXT:
-        return _aimed(chair, following(chair), words)
+        return _aimed(chair, chair.session.following, words)
     if what == SET:
         at = None if step.temperature is None else Quantity.exact(step.temperature, "°C", CHOSEN)
         return _said("carrier set to", at, "setting.0.temperature", words, digits=0)
@@ -52,12 +52,6 @@ def _depth(chair: Chair, step: Step, words: Words) -> Safe | None:
         noted = Quantity.exact(chair.session.depth, "mm", NOTED)
         return _said("depth as noted", noted, "debrief.depth", words)
     return _aimed(chair, step, words)
-
-
-def following(chair: Chair) -> Step | None:
-    """The act that comes after the one that is up, the try-in before the first; None at the last one."""
-    steps, at = chair.session.steps, chair.session.index + (not chair.session.trying)
-    return steps[at] if at < len(steps) else None
 
 
 def _aimed(chair: Chair, step: Step | None, words: Words) -> Safe | None:
